@@ -1,0 +1,1 @@
+"""The grammar of the netlist language, ``netlist.lark``, as package data."""

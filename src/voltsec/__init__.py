@@ -1,0 +1,55 @@
+"""Closed-form steady state of switching DC-DC converter power stages.
+
+>>> import voltsec
+>>> stage = voltsec.load("sepic")                 # a shipped name or a path; voltsec.read(text) takes text
+>>> answer = voltsec.solve(stage)
+>>> answer.gain
+D/(1 - D)
+
+Importing the package does no work: each public name is fetched when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from voltsec.circuit.circuit import Circuit
+    from voltsec.circuit.fault import CircuitError, NoSteadyState
+    from voltsec.command.netlists import load
+    from voltsec.language.reader import read
+    from voltsec.steady.solution import Solution
+    from voltsec.steady.solve import solve
+
+    __version__: str
+
+_HOMES = {
+    "Circuit": "voltsec.circuit.circuit",
+    "CircuitError": "voltsec.circuit.fault",
+    "NoSteadyState": "voltsec.circuit.fault",
+    "Solution": "voltsec.steady.solution",
+    "load": "voltsec.command.netlists",
+    "read": "voltsec.language.reader",
+    "solve": "voltsec.steady.solve",
+}
+
+__all__ = ["Circuit", "CircuitError", "NoSteadyState", "Solution", "load", "read", "solve"]
+
+
+def __getattr__(name: str) -> Any:
+    """Fetch a public name from the room where it lives."""
+    if name == "__version__":
+        from importlib.metadata import version
+
+        value: Any = version("voltsec")
+    elif name in _HOMES:
+        value = getattr(import_module(_HOMES[name]), name)
+    else:
+        raise AttributeError(f"module 'voltsec' has no attribute {name!r}")
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__, "__version__"})

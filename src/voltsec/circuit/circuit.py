@@ -1,0 +1,214 @@
+"""The circuit: elements and statements of one netlist, as a frozen value.
+
+``voltsec.read(text)`` makes one from text (through ``voltsec.language``), ``check()`` looks for
+what cannot work on its graph.  What the netlist leaves open (the drive of a lone switch, the
+input, the output) is settled here once, so that every later room reads the same answer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from voltsec.circuit.elements import (
+    Capacitor,
+    CurrentSource,
+    Diode,
+    Element,
+    Inductor,
+    Load,
+    Place,
+    Quantity,
+    Source,
+    Switch,
+    Transformer,
+)
+
+
+@dataclass(frozen=True)
+class Coupling:
+    """Magnetic coupling of two inductors; ``symbol`` is the mutual inductance in every formula.
+
+    Exactly one of ``coefficient`` (k, 0 to 1) and ``mutual`` (henry) may hold a value; both are
+    ``None`` where the coupling is purely symbolic.
+    """
+
+    symbol: str
+    first: str
+    second: str
+    coefficient: Fraction | None = None
+    mutual: Fraction | None = None
+    place: Place | None = field(default=None, compare=False, kw_only=True)
+
+
+@dataclass(frozen=True)
+class Drive:
+    """How a switch is driven: ``kind`` is at, against, with, on or off.
+
+    ``argument`` is the duty symbol for ``at`` and the other switch for ``against`` and ``with``.
+    """
+
+    switch: str
+    kind: str
+    argument: str | None = None
+    place: Place | None = field(default=None, compare=False, kw_only=True)
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """When a switch conducts, followed to the end of ``against`` and ``with`` chains.
+
+    ``duty`` is the symbol of the edge, ``None`` for a held switch.  ``first`` tells whether the
+    switch conducts before that edge (from the period's start) or, for ``against``, after it; for
+    a held switch, whether it is on.
+    """
+
+    duty: str | None
+    first: bool
+
+
+@dataclass(frozen=True)
+class Output:
+    """The output voltage: from node ``start`` to node ``end``, ``element`` where one is named."""
+
+    start: str
+    end: str
+    element: str | None = None
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """One netlist.  Equality compares meaning (elements and statements), not places in the text."""
+
+    elements: tuple[Element, ...]
+    title: str | None = None
+    grounds: tuple[str, ...] = ("gnd",)
+    parameters: tuple[Quantity, ...] = ()
+    couplings: tuple[Coupling, ...] = ()
+    drives: tuple[Drive, ...] = ()
+    operating: tuple[tuple[str, Fraction], ...] = ()
+    """Operating point as written, duty symbols and the period "T" in seconds (f is turned into T)."""
+    input_name: str | None = None
+    output_choice: Output | None = None
+    file: str = field(default="<text>", compare=False)
+    text: str = field(default="", compare=False, repr=False)
+
+    def check(self) -> Circuit:
+        """This circuit, or :class:`NetlistErrors` naming everything that cannot work in it."""
+        from voltsec.circuit.graph import check
+
+        return check(self)
+
+    def element(self, name: str) -> Element:
+        """The element called ``name``; KeyError where there is none."""
+        for element in self.elements:
+            if element.name == name:
+                return element
+        raise KeyError(name)
+
+    def of(self, *kinds: type) -> tuple:
+        """All elements of the given classes, in the order of the netlist."""
+        return tuple(element for element in self.elements if isinstance(element, kinds))
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """Voltage sources."""
+        return self.of(Source)
+
+    @property
+    def loads(self) -> tuple[Load | CurrentSource, ...]:
+        """Elements that take the useful power: loads and constant currents."""
+        return self.of(Load, CurrentSource)
+
+    @property
+    def inductors(self) -> tuple[Inductor, ...]:
+        """Coils (magnetizing inductances of transformers not included)."""
+        return self.of(Inductor)
+
+    @property
+    def capacitors(self) -> tuple[Capacitor, ...]:
+        """Capacitors."""
+        return self.of(Capacitor)
+
+    @property
+    def switches(self) -> tuple[Switch, ...]:
+        """Controlled switches."""
+        return self.of(Switch)
+
+    @property
+    def diodes(self) -> tuple[Diode, ...]:
+        """Diodes."""
+        return self.of(Diode)
+
+    @property
+    def transformers(self) -> tuple[Transformer, ...]:
+        """Transformers."""
+        return self.of(Transformer)
+
+    @property
+    def nodes(self) -> tuple[str, ...]:
+        """Every node, in the order of first use."""
+        return tuple(dict.fromkeys(node for element in self.elements for node in element.nodes))
+
+    @property
+    def input(self) -> Source:
+        """The input: the source named by ``input``, else the first source."""
+        if self.input_name is not None:
+            for source in self.sources:
+                if source.name == self.input_name:
+                    return source
+        return self.sources[0]
+
+    @property
+    def output(self) -> Output:
+        """The output port: as stated, else the first load (the first constant current without one)."""
+        if self.output_choice is not None:
+            return self.output_choice
+        loads = self.of(Load) or self.of(CurrentSource)
+        return Output(loads[0].start, loads[0].end, loads[0].name)
+
+    def schedule(self, switch: str) -> Schedule:
+        """When ``switch`` conducts.  A lone switch without a drive conducts ``at D``."""
+        invert = False
+        name = switch
+        for _ in range(len(self.switches) + 1):
+            drive = next((d for d in self.drives if d.switch == name), None)
+            if drive is None:
+                return Schedule("D", not invert)
+            if drive.kind == "at":
+                return Schedule(drive.argument, not invert)
+            if drive.kind in ("on", "off"):
+                return Schedule(None, (drive.kind == "on") != invert)
+            invert = invert != (drive.kind == "against")
+            name = drive.argument or ""
+        raise ValueError(f"the drive of {switch} follows itself")
+
+    @property
+    def duty_symbols(self) -> tuple[str, ...]:
+        """Duty symbols in the order of the switches that use them."""
+        schedules = (self.schedule(switch.name) for switch in self.switches)
+        return tuple(dict.fromkeys(s.duty for s in schedules if s.duty is not None))
+
+    @property
+    def quantities(self) -> tuple[Quantity, ...]:
+        """Every symbol with its unit and value: elements, parameters, mutual inductances, duties, T."""
+        found = [quantity for element in self.elements for quantity in element.quantities]
+        found += self.parameters
+        values = {quantity.symbol: quantity.value for quantity in found}
+        for coupling in self.couplings:
+            mutual = coupling.mutual
+            if mutual is None and coupling.coefficient is not None:
+                pair = [values.get(self.element(n).quantity.symbol) for n in (coupling.first, coupling.second)]  # type: ignore[union-attr]
+                if None not in pair:
+                    root = float(pair[0] * pair[1]) ** 0.5  # type: ignore[operator]
+                    mutual = coupling.coefficient * Fraction(root)
+            found.append(Quantity(coupling.symbol, "H", mutual))
+        point = dict(self.operating)
+        found += [Quantity(duty, "1", point.get(duty)) for duty in self.duty_symbols]
+        found.append(Quantity("T", "s", point.get("T")))
+        return tuple(found)
+
+    @property
+    def values(self) -> dict[str, Fraction]:
+        """The values the netlist gives, by symbol, SI units."""
+        return {q.symbol: q.value for q in self.quantities if q.value is not None}

@@ -1,0 +1,72 @@
+"""Where netlists come from: a file, standard input, or a circuit shipped with the package."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.fault import CircuitError, Fault
+
+STANDARD_INPUT = "-"
+SUFFIX = ".topo"
+
+
+def load(source: str | os.PathLike[str]) -> Circuit:
+    """The circuit in the file ``source``, or the shipped one of that name (``"sepic"``).
+
+    A file that exists comes first; ``"-"`` is standard input.  Raises
+    :class:`~voltsec.circuit.fault.CircuitError` with every fault that was found.
+    """
+    from voltsec.language.reader import LARGEST_FILE, read_bytes, read_file
+
+    name = os.fspath(source)
+    if name == STANDARD_INPUT:
+        return read_bytes(sys.stdin.buffer.read(4 * LARGEST_FILE + 1), "<stdin>")
+    shipped = shipped_circuits() if not os.path.isfile(name) else {}
+    if os.path.exists(name) and name not in shipped:
+        return read_file(name)
+    if name in shipped:
+        return read_bytes(shipped[name].read_bytes(), f"{name}{SUFFIX}")
+    raise CircuitError((_unknown(name, list(shipped)),), name)
+
+
+def shipped_circuits() -> dict[str, Traversable]:
+    """The circuits that come with the package: name -> netlist file, in alphabetical order."""
+    found = {
+        entry.name.removesuffix(SUFFIX): entry
+        for entry in _shelf().iterdir()
+        if entry.name.endswith(SUFFIX)
+    }
+    return dict(sorted(found.items()))
+
+
+def first_comment(entry: Traversable) -> str:
+    """The comment on a netlist's first line, which says what the circuit is."""
+    with entry.open(encoding="utf-8") as lines:
+        line = lines.readline().strip()
+    return line.removeprefix("#").strip() if line.startswith("#") else ""
+
+
+def _shelf() -> Traversable:
+    try:
+        return resources.files("voltsec.circuits")
+    except ModuleNotFoundError:  # a source tree that is not installed
+        return Path(__file__).resolve().parents[3] / "circuits"
+
+
+def _unknown(source: str, names: list[str]) -> Fault:
+    """The fault of a name that is neither a file nor on the shelf, with the nearest one as a hint."""
+    from difflib import get_close_matches
+
+    path = Path(source)
+    stem = path.name.removesuffix(SUFFIX)
+    if stem in names:
+        hint = f"the shipped circuit is called {stem}"
+    else:
+        close = get_close_matches(stem.lower(), names, n=3, cutoff=0.55)
+        hint = f"did you mean {' or '.join(close)}?" if close else "voltsec circuits lists the shipped ones"
+    return Fault("cannot-read", "there is no such file and no shipped circuit of that name", hint=hint)

@@ -1,0 +1,190 @@
+"""A statement of one element -> the element, with everything checked that it can tell alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+from voltsec.circuit.elements import (
+    Capacitor,
+    CurrentSource,
+    Diode,
+    Element,
+    Inductor,
+    Load,
+    Quantity,
+    Resistor,
+    Source,
+    Switch,
+    Transformer,
+)
+from voltsec.language.expected import a
+from voltsec.language.findings import Findings
+from voltsec.language.quantities import OutOfRange, number
+from voltsec.language.statements import ElementStatement, PropertyText, Word
+
+KINDS = {
+    "source": (Source, "V", ("resistance",)),
+    "current": (CurrentSource, "A", ()),
+    "resistor": (Resistor, "ohm", ()),
+    "load": (Load, "ohm", ()),
+    "inductor": (Inductor, "H", ("resistance",)),
+    "capacitor": (Capacitor, "F", ("resistance",)),
+    "switch": (Switch, None, ("resistance", "drop")),
+    "diode": (Diode, None, ("resistance", "drop")),
+    "transformer": (Transformer, None, ("magnetizing",)),
+}
+"""Word -> class, unit of its value (None: it has no value), properties it may have."""
+
+PROPERTIES = {"resistance": ("R_", "ohm"), "drop": ("V_", "V"), "magnetizing": ("L_", "H")}
+"""Property -> what its symbol begins with where none is given, and its unit."""
+
+QUANTITY_OF = {"V": "voltage", "A": "current", "ohm": "resistance", "H": "inductance", "F": "capacitance"}
+
+
+def make_element(
+    statement: ElementStatement,
+    findings: Findings,
+    parameters: Mapping[str, object],
+    unsure: frozenset[str] = frozenset(),
+) -> Element:
+    """The element a statement describes; what is wrong with it goes to ``findings``.
+
+    Always an element, with a faulty value left out, so that other statements can refer to it.
+    ``parameters`` are the declared turns parameters, ``unsure`` words of statements that could not
+    be read (a parameter among them is not reported as missing).
+    """
+    name = statement.name
+    for start, end in statement.arrows:
+        if start.text == end.text:
+            findings.add(
+                "same-node",
+                f"{name.text} goes from node {start.text} to the same node",
+                end.place,
+                (name.text,),
+                (start.text,),
+                "an element connects two different nodes",
+            )
+    properties = _properties(statement, findings)
+    if statement.kind == "transformer":
+        turns = _turns(statement, findings, parameters, unsure)
+        windings = tuple((start.text, end.text) for start, end in statement.arrows)
+        return Transformer(name.text, windings, turns, place=name.place, **properties)
+    maker, unit, _ = KINDS[statement.kind]
+    start, end = statement.arrows[0]
+    if unit is None:
+        if statement.amount is not None:
+            findings.add(
+                "no-value-here",
+                f"{a(statement.kind)} has no value",
+                statement.amount.number.place,
+                (name.text,),
+                (),
+                f"a {statement.kind} may have {{ resistance …, drop … }}",
+            )
+    else:
+        findings.symbol(name, name.text)
+        what = f"the {QUANTITY_OF[unit]} of {name.text}"
+        hint = "turn the arrow and write a positive value"
+        if statement.kind not in ("source", "current"):
+            hint = "leave the value out for a symbol alone, or write a positive one"
+        value = findings.positive(statement.amount, unit, what, name.text, hint)
+        properties = {"quantity": Quantity(name.text, unit, value), **properties}
+    return maker(name.text, start.text, end.text, place=name.place, **properties)  # type: ignore[no-any-return,operator]
+
+
+def _properties(statement: ElementStatement, findings: Findings) -> dict[str, Quantity]:
+    """The properties of an element by name."""
+    allowed = KINDS[statement.kind][2]
+    owner = statement.name.text
+    found: dict[str, Quantity] = {}
+    for entry in statement.properties:
+        name = entry.name.text
+        if name not in allowed:
+            _refuse(entry, statement, allowed, findings)
+            continue
+        if name in found:
+            message = f"{owner} has two entries {name}"
+            findings.add("given-twice", message, entry.name.place, (owner,), (), "keep one of them")
+            continue
+        beginning, unit = PROPERTIES[name]
+        if entry.symbol is not None:
+            findings.symbol(entry.symbol, owner)
+        hint = f"leave {name} out: an unwritten property is ideal"
+        value = findings.positive(entry.amount, unit, f"the {name} of {owner}", owner, hint)
+        symbol = entry.symbol.text if entry.symbol is not None else beginning + owner
+        found[name] = Quantity(symbol, unit, value)
+    return found
+
+
+def _refuse(
+    entry: PropertyText, statement: ElementStatement, allowed: tuple[str, ...], findings: Findings
+) -> None:
+    """Note a property that this kind of element does not have."""
+    name = entry.name.text
+    kind = statement.kind
+    has = f"{a(kind)} may have: {', '.join(allowed)}" if allowed else f"{a(kind)} has no properties"
+    hint = findings.nearest(name, allowed) or has
+    kind_of_fault = "wrong-property" if name in PROPERTIES else "unknown-property"
+    message = f"{a(kind)} has no {name}" if name in PROPERTIES else f"no property is called '{name[:30]}'"
+    findings.add(kind_of_fault, message, entry.name.place, (statement.name.text,), (), hint)
+
+
+def _turns(
+    statement: ElementStatement, findings: Findings, parameters: Mapping[str, object], unsure: frozenset[str]
+) -> tuple[Fraction | str, ...]:
+    """Turns of a transformer's windings; faulty ones count as 1."""
+    owner = statement.name
+    windings = len(statement.arrows)
+    if windings < 2:
+        findings.add(
+            "too-few-windings",
+            f"transformer {owner.text} has one winding",
+            statement.arrows[0][0].place,
+            (owner.text,),
+            (),
+            "write transformer T : a -> b, c -> d = 1 : n",
+        )
+    if statement.turns is None:
+        findings.add(
+            "missing-turns",
+            f"transformer {owner.text} has no turns",
+            owner.place,
+            (owner.text,),
+            (),
+            "write = " + " : ".join(["1", *"nmpq"][: max(windings, 2)]),
+        )
+        return (Fraction(1),) * windings
+    if windings >= 2 and len(statement.turns) != windings:
+        findings.add(
+            "turns-mismatch",
+            f"transformer {owner.text} has {windings} windings but {len(statement.turns)} turns",
+            statement.turns[0].place,
+            (owner.text,),
+            (),
+            "write one number or parameter a winding, separated by colons",
+        )
+    return tuple(_turn(word, owner.text, findings, parameters, unsure) for word in statement.turns)
+
+
+def _turn(
+    word: Word, owner: str, findings: Findings, parameters: Mapping[str, object], unsure: frozenset[str]
+) -> Fraction | str:
+    """One winding's turns: a positive number or a declared parameter."""
+    if word.text[0].isalpha() or word.text[0] == "_":
+        if word.text not in parameters and word.text not in unsure:
+            hint = findings.nearest(word.text, parameters) or f"add a line: parameter {word.text}"
+            findings.add(
+                "unknown-parameter", f"no parameter is called {word.text}", word.place, (owner,), (), hint
+            )
+        return word.text
+    try:
+        turns = number(word.text)
+    except OutOfRange as error:
+        findings.add("number-out-of-range", str(error), word.place, (owner,))
+        return Fraction(1)
+    if turns <= 0:
+        hint = "turn the winding's arrow and write a positive number"
+        findings.add("not-positive", f"the turns of {owner} are not positive", word.place, (owner,), (), hint)
+        return Fraction(1)
+    return turns

@@ -1,0 +1,195 @@
+"""The answer as one JSON object, in the form a program reads back (see DEVELOPERS.md, "Results as JSON").
+
+Every expression is a string that ``sympy.sympify`` turns into the equal expression, given the names
+under ``symbols`` as plain symbols in ``locals``.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Container, Iterator, Mapping
+from math import isfinite
+from pathlib import PurePath
+from typing import Any
+
+from sympy import Add, Basic
+from sympy.printing.str import StrPrinter
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.steady.solution import Mode, ModeInterval, Numbers, Solution, Stress
+
+FORMAT = 1
+STRESS_KEYS = ("voltage_peak", "current_average", "current_peak", "current_rms")
+
+Json = dict[str, Any]
+
+
+def as_json(solution: Solution) -> Json:
+    """``solution`` as plain values, ready for :func:`json.dumps`."""
+    circuit = solution.circuit
+    output = circuit.output
+    write = Writer(symbol_units(solution))
+    return {
+        "format": FORMAT,
+        "circuit": circuit_name(circuit),
+        "input": circuit.input.name,
+        "output": {"element": output.element, "from": output.start, "to": output.end},
+        "duty_symbols": list(circuit.duty_symbols),
+        "symbols": symbol_units(solution),
+        "modes": [_mode(mode, write) for mode in solution.modes],
+        "undetermined": list(solution.undetermined),
+        "warnings": list(solution.warnings),
+        "numbers": None if solution.numbers is None else _numbers(solution.numbers, circuit),
+    }
+
+
+def json_text(value: Json) -> str:
+    """``value`` as the text that goes out (strict JSON, never NaN or Infinity)."""
+    return json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def circuit_name(circuit: Circuit) -> str:
+    """The title, or the stem of the file's name."""
+    return circuit.title or PurePath(circuit.file).stem
+
+
+def symbol_units(solution: Solution) -> dict[str, str]:
+    """Every symbol that occurs in a formula, with its unit; the named quantities included."""
+    units = dict(solution.symbols)
+    known = {quantity.symbol: quantity.unit for quantity in solution.circuit.quantities}
+    for mode in solution.modes:
+        for expression in expressions_of(mode):
+            for symbol in expression.free_symbols:
+                units.setdefault(str(symbol), known.get(str(symbol), "1"))
+        for name in mode.definitions:
+            units.setdefault(name, "1")
+    return units
+
+
+def expressions_of(mode: Mode) -> Iterator[Basic]:
+    """Every expression of ``mode``."""
+    single = (mode.gain, mode.output_voltage, mode.efficiency, mode.holds_when, *(mode.condition or ()))
+    groups: tuple[Mapping[str, Any], ...] = (
+        mode.capacitor_voltages,
+        mode.inductor_currents,
+        mode.source_currents,
+        mode.ripple,
+        mode.definitions,
+        mode.boundary,
+    )
+    found: list[Any] = [interval.fraction for interval in mode.intervals]
+    found += single
+    for group in groups:
+        found += group.values()
+    for stress in mode.stress.values():
+        found += [getattr(stress, key) for key in STRESS_KEYS]
+    return (expression for expression in found if isinstance(expression, Basic))
+
+
+class Writer:
+    """Turns an expression into the string that reads back, given the names that occur.
+
+    ``sqrt`` is spelled as a power where a part is called so.
+    """
+
+    def __init__(self, names: Container[str]) -> None:
+        self.printer = _Printer(rational_powers="sqrt" in names)
+
+    def text(self, expression: Basic) -> str:
+        """The string."""
+        return str(self.printer.doprint(expression))
+
+    def __call__(self, expression: Basic | None) -> str | None:
+        """The string, or ``None`` for what is not determined."""
+        return None if expression is None else self.text(expression)
+
+
+class _Printer(StrPrinter):
+    """As ``str``, but a sum opens with a positive term: ``1 - D - d2``, not ``-D - d2 + 1``."""
+
+    def __init__(self, rational_powers: bool) -> None:
+        super().__init__()
+        self.rational_powers = rational_powers
+
+    def _print_Pow(self, expr: Basic, rational: bool = False) -> str:
+        return super()._print_Pow(expr, rational=rational or self.rational_powers)
+
+    def _print_Add(self, expr: Add, order: str | None = None) -> str:
+        terms = [self._print(term) for term in self._as_ordered_terms(expr, order=order)]
+        leader = next((n for n, term in enumerate(terms) if not term.startswith("-")), 0)
+        terms.insert(0, terms.pop(leader))
+        signed = [f" - {term[1:]}" if term.startswith("-") else f" + {term}" for term in terms[1:]]
+        return "".join([terms[0], *signed])
+
+
+def _mode(mode: Mode, write: Writer) -> Json:
+    condition: str | list[str] | None = None
+    if mode.condition:
+        polynomials = [write.text(polynomial) for polynomial in mode.condition]
+        condition = polynomials[0] if len(polynomials) == 1 else polynomials
+    return {
+        "name": mode.name,
+        "intervals": [_interval(interval, write) for interval in mode.intervals],
+        "gain": write(mode.gain),
+        "output_voltage": write(mode.output_voltage),
+        "capacitor_voltages": _each(mode.capacitor_voltages, write),
+        "inductor_currents": _each(mode.inductor_currents, write),
+        "source_currents": _each(mode.source_currents, write),
+        "ripple": _each(mode.ripple, write),
+        "stress": {name: _stress(stress, write) for name, stress in mode.stress.items()},
+        "efficiency": write(mode.efficiency),
+        "closed_form": mode.closed_form,
+        "condition": condition,
+        "definitions": _each(mode.definitions, write),
+        "boundary": _each(mode.boundary, write),
+        "holds_when": write(mode.holds_when),
+        "proved": mode.proved,
+    }
+
+
+def _interval(interval: ModeInterval, write: Writer) -> Json:
+    return {
+        "fraction": write(interval.fraction),
+        "conducting": list(interval.conducting),
+        "ends": interval.ends,
+        "roles": dict(interval.roles),
+    }
+
+
+def _stress(stress: Stress, write: Writer) -> dict[str, str | None]:
+    return {key: write(getattr(stress, key)) for key in STRESS_KEYS}
+
+
+def _each(group: Mapping[str, Any], write: Writer) -> dict[str, str | None]:
+    return {name: write(expression) for name, expression in group.items()}
+
+
+def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
+    result: Json = {"mode": numbers.mode}
+    fields: Json = {
+        "gain": _finite(numbers.gain),
+        "output_voltage": _finite(numbers.output_voltage),
+        "efficiency": _finite(numbers.efficiency),
+        "capacitor_voltages": _finite_each(numbers.capacitor_voltages),
+        "inductor_currents": _finite_each(numbers.inductor_currents),
+        "source_currents": _finite_each(numbers.source_currents),
+        "ripple": _finite_each(numbers.ripple),
+        "stress": {name: _finite_each(stress) for name, stress in numbers.stress.items()},
+        "point": _finite_each(numbers.point),
+    }
+    for name in (*circuit.duty_symbols, "T"):
+        if name in numbers.point and name not in fields and name != "mode":
+            result[name] = _finite(numbers.point[name])
+    return result | fields
+
+
+def _finite(value: float | None) -> float | None:
+    """A plain float; ``None`` for what is not a finite number."""
+    if value is None:
+        return None
+    number = float(value)
+    return number if isfinite(number) else None
+
+
+def _finite_each(group: Mapping[str, float | None]) -> dict[str, float | None]:
+    return {name: _finite(value) for name, value in group.items()}

@@ -1,0 +1,99 @@
+"""The answer in a notebook: mathematics for ``_repr_latex_``, tables for ``_repr_html_``.
+
+The HTML leaves formulas between dollar signs, which a notebook typesets.
+"""
+
+from __future__ import annotations
+
+from html import escape
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.report.latex import formula_latex
+from voltsec.report.machine import circuit_name
+from voltsec.report.numbers_table import part_rows, stage_rows
+from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
+from voltsec.steady.solution import Mode, Solution
+
+
+def latex(solution: Solution) -> str:
+    """The output voltage of every mode, as one displayed formula."""
+    duties = solution.circuit.duty_symbols
+    lines = []
+    for mode in solution.modes:
+        condition = ""
+        if mode.holds_when is not None:
+            condition = rf" && {formula_latex(mode.holds_when, duties)}"
+        lines.append(rf"V &= {formula_latex(mode.output_voltage, duties)} && \text{{{mode.name}}}{condition}")
+    body = " \\\\\n".join(lines)
+    return f"$\\displaystyle \\begin{{aligned}}\n{body}\n\\end{{aligned}}$"
+
+
+def html(solution: Solution) -> str:
+    """The whole answer as HTML tables."""
+    parts = [f"<h3>{escape(circuit_name(solution.circuit))}</h3>"]
+    for mode in solution.modes:
+        parts += _mode(mode, solution.circuit)
+    if solution.numbers is not None:
+        parts.append(f"<h4>Numbers at the operating point, {escape(solution.numbers.mode)}</h4>")
+        parts.append(_table([], [[escape(label), escape(value)] for label, value in stage_rows(solution)]))
+        heading, *rows = part_rows(solution)
+        cells = [[escape(cell) for cell in row] for row in rows]
+        parts.append(_table([escape(cell).replace("\n", " ") for cell in heading], cells))
+    for title, notes in (("Not determined", solution.undetermined), ("Notes", solution.warnings)):
+        if notes:
+            parts.append(f"<h4>{title}</h4>")
+            parts.append("<ul>" + "".join(f"<li>{escape(note)}</li>" for note in notes) + "</ul>")
+    return "\n".join(parts)
+
+
+def _mode(mode: Mode, circuit: Circuit) -> list[str]:
+    duties = circuit.duty_symbols
+
+    def mathematics(expression: object) -> str:
+        return f"${escape(formula_latex(expression, duties))}$"  # type: ignore[arg-type]
+
+    region = "always" if mode.holds_when is None else mathematics(mode.holds_when)
+    proof = "proved" if mode.proved else "checked at sample values"
+    words = f": {mode_words(mode)}" if mode_words(mode) else ""
+    found = [
+        f"<h4>{escape(mode.name)}{words}</h4>",
+        f"<p>Holds when {region} ({proof}).</p>",
+    ]
+    if mode.definitions:
+        rows = [[escape(name), mathematics(expression)] for name, expression in mode.definitions.items()]
+        found.append(_table([], rows))
+    if mode.condition:
+        roots = "; ".join(f"{mathematics(polynomial)} = 0" for polynomial in mode.condition)
+        found.append(f"<p>No closed form; the unknowns are the roots of {roots}.</p>")
+    found.append(
+        _table(
+            ["share", "conducts", *ROLES, "ended by"],
+            [
+                [
+                    mathematics(interval.fraction),
+                    escape(", ".join(interval.conducting) or "none"),
+                    *(escape(", ".join(parts_in(interval, role))) for role in ROLES),
+                    escape(interval.ends),
+                ]
+                for interval in mode.intervals
+            ],
+        )
+    )
+
+    def lines(rows: list[Row]) -> list[list[str]]:
+        return [[row.label, escape(row.part), mathematics(row.expression)] for row in rows]
+
+    found.append(_table([], lines(list(result_rows(mode, circuit)))))
+    stress = list(stress_rows(mode, circuit))
+    if stress:
+        found.append(_table(["stress", "part", ""], lines(stress)))
+    return found
+
+
+def _table(heading: list[str], rows: list[list[str]]) -> str:
+    """A table whose cells are HTML already."""
+    head = "<tr>" + "".join(f"<th>{cell}</th>" for cell in heading) + "</tr>" if heading else ""
+    body = "".join(
+        "<tr>" + "".join(f'<td style="text-align:left">{cell}</td>' for cell in row) + "</tr>" for row in rows
+    )
+    return f"<table>{head}{body}</table>"

@@ -1,0 +1,62 @@
+"""The numbers at the operating point as rows of text, shared by the terminal and the notebook view."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from voltsec.report.alphabet import UNICODE, Alphabet
+from voltsec.report.outline import in_order_of_interest
+from voltsec.report.quantity import engineering, percent
+from voltsec.steady.solution import Solution
+
+PART_HEADING = (
+    "Part",
+    "Voltage\nmean",
+    "Ripple\npk-pk",
+    "Voltage\npeak",
+    "Current\nmean",
+    "Current\npeak",
+    "Current\nrms",
+)
+
+
+def stage_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str, str]]:
+    """Label and value for the stage as a whole; ``solution`` has numbers."""
+    numbers = solution.numbers
+    assert numbers is not None
+    for duty in solution.circuit.duty_symbols:
+        yield duty, engineering(numbers.point.get(duty), "1", alphabet)
+    period = numbers.point.get("T")
+    if period:
+        yield "T", f"{engineering(period, 's', alphabet)} ({engineering(1 / period, 'Hz', alphabet)})"
+    if numbers.gain is not None:
+        yield "Gain", engineering(numbers.gain, "1", alphabet)
+    yield "Output voltage", engineering(numbers.output_voltage, "V", alphabet)
+    if numbers.efficiency is not None:
+        yield "Efficiency", percent(numbers.efficiency, alphabet)
+    for name, current in numbers.source_currents.items():
+        yield f"Drawn from {name}", engineering(current, "A", alphabet)
+
+
+def part_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str, ...]]:
+    """The heading, then one row a part; ``solution`` has numbers."""
+    numbers = solution.numbers
+    assert numbers is not None
+    yield PART_HEADING
+    groups = (numbers.inductor_currents, numbers.capacitor_voltages, numbers.stress, numbers.ripple)
+    names = [name for group in groups for name in group]
+    for name in in_order_of_interest(names, solution.circuit):
+        stress = numbers.stress.get(name, {})
+        current = numbers.inductor_currents.get(name, numbers.source_currents.get(name))
+        if current is None:
+            current = stress.get("current_average")
+        ripple_unit = "V" if name in numbers.capacitor_voltages else "A"
+        cells = (
+            (numbers.capacitor_voltages.get(name), "V"),
+            (numbers.ripple.get(name), ripple_unit),
+            (stress.get("voltage_peak"), "V"),
+            (current, "A"),
+            (stress.get("current_peak"), "A"),
+            (stress.get("current_rms"), "A"),
+        )
+        yield name, *("" if value is None else engineering(value, unit, alphabet) for value, unit in cells)

@@ -1,0 +1,103 @@
+"""The order in which results are told, shared by the terminal, LaTeX and notebook views."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from sympy import Basic
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.steady.solution import Mode, ModeInterval
+
+ROLES = ("absorbs", "supplies", "idle")
+WORDS = {"CCM": "continuous conduction", "DCM": "discontinuous conduction"}
+STRESS = (
+    ("voltage_peak", "Vpeak", "blocks up to"),
+    ("current_average", "Imean", "mean current"),
+    ("current_peak", "Ipeak", "peak current"),
+    ("current_rms", "Irms", "rms current"),
+)
+
+_ALL = tuple(attribute for attribute, _, _ in STRESS)
+SIZED_BY = {
+    "switch": _ALL,
+    "diode": _ALL,
+    "winding": ("voltage_peak", "current_peak", "current_rms"),
+    "inductor": ("current_peak", "current_rms"),
+    "capacitor": ("current_rms",),
+    "source": ("current_rms",),
+    "resistor": ("current_rms",),
+    "load": (),
+    "current": ("voltage_peak",),
+}
+"""What each kind of part is sized by; windings and magnetizing inductances are ``winding``."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One formula: its label, the kind of quantity, the part it belongs to ("" for the whole stage)."""
+
+    label: str
+    letter: str
+    part: str
+    expression: Basic | None
+
+
+def mode_words(mode: Mode) -> str:
+    """What the mode's short name stands for."""
+    return WORDS.get(mode.name.split()[0], "")
+
+
+def parts_in(interval: ModeInterval, role: str) -> tuple[str, ...]:
+    """Coils and capacitors that have ``role`` in ``interval``."""
+    return tuple(name for name, played in interval.roles.items() if played == role)
+
+
+def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
+    """Gain, voltages, currents, ripple, the mode's boundary; least coils only for continuous conduction."""
+    if mode.gain is not None:
+        yield Row("Gain", "gain", "", mode.gain)
+    yield Row("Output voltage", "V", "", mode.output_voltage)
+    if mode.efficiency is not None:
+        yield Row("Efficiency", "eta", "", mode.efficiency)
+    for name, voltage in mode.capacitor_voltages.items():
+        yield Row("Capacitor voltage", "V", name, voltage)
+    for name, current in mode.inductor_currents.items():
+        yield Row("Coil current, mean", "I", name, current)
+    for name, current in mode.source_currents.items():
+        yield Row("Drawn from source", "I", name, current)
+    for name, ripple in mode.ripple.items():
+        letter = "dV" if name in mode.capacitor_voltages else "dI"
+        yield Row("Ripple, peak-peak", letter, name, ripple)
+    coils = {element.quantity.symbol for element in circuit.inductors}
+    coils |= {t.magnetizing.symbol for t in circuit.transformers if t.magnetizing is not None}
+    for name, edge in mode.boundary.items():
+        if name not in coils:
+            yield Row("At the boundary", "edge", name, edge)
+    for name, least in mode.boundary.items():
+        if name in coils and mode.name == "CCM":
+            yield Row("Least inductance", "edge", name, least)
+
+
+def in_order_of_interest(names: Iterable[str], circuit: Circuit) -> list[str]:
+    """Switches and diodes first, then coils, capacitors and windings, sources and loads last."""
+    first = {element.name for element in (*circuit.switches, *circuit.diodes)}
+    last = {element.name for element in (*circuit.sources, *circuit.loads)}
+    return sorted(dict.fromkeys(names), key=lambda name: (name not in first) + (name in last))
+
+
+def stress_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
+    """Voltage and currents part by part: switches and diodes, then what stores energy, then sources.
+
+    What the model leaves open is left out, and so is what other rows say or nobody sizes a part by
+    (the JSON answer has it all): a capacitor is told by its rms current, a coil by peak and rms.
+    """
+    kinds = {element.name: element.kind for element in circuit.elements}
+    for name in in_order_of_interest(mode.stress, circuit):
+        wanted = SIZED_BY.get(kinds.get(name, ""), SIZED_BY["winding"])
+        for attribute, letter, label in STRESS:
+            expression = getattr(mode.stress[name], attribute)
+            if expression is not None and attribute in wanted:
+                blocks = attribute != "voltage_peak" or kinds.get(name) in ("switch", "diode")
+                yield Row(label if blocks else "peak voltage", letter, name, expression)

@@ -1,0 +1,215 @@
+"""The answer on a terminal: one section a mode, then the numbers and what to beware of.
+
+Nothing is shortened: long formulas are broken at their operators (:mod:`voltsec.report.wrapping`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import IO, Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from voltsec.report.alphabet import Alphabet, alphabet_for
+from voltsec.report.cautions import cautions
+from voltsec.report.formula import formula
+from voltsec.report.machine import circuit_name
+from voltsec.report.numbers_table import part_rows, stage_rows
+from voltsec.report.outline import ROLES, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.wrapping import wrap_formula
+from voltsec.steady.solution import Mode, Solution
+
+INDENT = 2
+LABEL_WIDTH = 20
+NAME_WIDTH = 4
+
+
+def show(solution: Solution, stream: IO[str] | None = None) -> None:
+    """Print ``solution`` on ``stream`` (standard output by default)."""
+    console = Console(file=stream, highlight=False, soft_wrap=False, emoji=False, markup=False)
+    View(solution, console).show()
+
+
+class View:
+    """One printing of one solution."""
+
+    def __init__(self, solution: Solution, console: Console) -> None:
+        self.solution = solution
+        self.circuit = solution.circuit
+        self.console = console
+        self.alphabet: Alphabet = alphabet_for(console.encoding)
+        self.width = console.width
+        self.duties = self.circuit.duty_symbols
+
+    def show(self) -> None:
+        """Everything, in reading order."""
+        self._heading()
+        if len(self.solution.modes) > 1:
+            self._overview()
+        for mode in self.solution.modes:
+            self._mode(mode)
+        self._numbers()
+        self._notes("Not determined", self.solution.undetermined)
+        self._notes("Notes", self.solution.warnings)
+        self._notes("Beware", cautions(self.solution))
+
+    # -- pieces --------------------------------------------------------------------------------
+
+    def _text(self, expression: Any) -> str:
+        return formula(expression, self.duties, self.alphabet)
+
+    def _print(self, text: str, style: str = "") -> None:
+        self.console.print(Text(self.alphabet.plain(text), style=style))
+
+    def _section(self, title: str, aside: str = "") -> None:
+        line = self.alphabet.plain("─") if self.alphabet.unicode else "-"
+        self.console.print()
+        heading = Text(f"{line * 2} ", style="dim")
+        heading.append(self.alphabet.plain(title), style="bold")
+        if aside:
+            heading.append(self.alphabet.plain(f"  {aside}"))
+        rest = self.width - heading.cell_len - 1
+        if rest > 0:
+            heading.append(" " + line * rest, style="dim")
+        self.console.print(heading)
+
+    def _heading(self) -> None:
+        circuit = self.circuit
+        output = circuit.output
+        name = f"{output.element}, " if output.element else ""
+        name_shown = circuit_name(circuit)
+        self._print("".join(c if c.isprintable() else "?" for c in name_shown), "bold")
+        parts = [f"Input {circuit.input.name}", f"output {name}{output.start} → {output.end}"]
+        complements = [f"{duty}′ = 1 − {duty}" for duty in self.duties]
+        self._print((" · " if self.alphabet.unicode else "; ").join(parts + complements))
+
+    def _overview(self) -> None:
+        """The modes side by side; each is told in full further down."""
+        gains = all(mode.gain is not None for mode in self.solution.modes)
+        result = f"V/{self.circuit.input.name}" if gains else "V"
+        table = self._table("Mode", result, "Holds when")
+        room = self.width - INDENT - max(len(mode.name) for mode in self.solution.modes) - 4
+        shown = [self._text(mode.gain if gains else mode.output_voltage) for mode in self.solution.modes]
+        first = min(max(map(len, shown)), room // 2)
+        for mode, text in zip(self.solution.modes, shown, strict=True):
+            region = "always" if mode.holds_when is None else self._text(mode.holds_when)
+            cells = (wrap_formula(text, first), wrap_formula(region, room - first))
+            table.add_row(mode.name, *("\n".join(lines) for lines in cells))
+        self.console.print()
+        self._indented(table)
+
+    def _mode(self, mode: Mode) -> None:
+        self._section(mode.name, mode_words(mode))
+        self._region(mode)
+        self._intervals(mode)
+        self._rows(self._results(mode))
+        self._rows(self._stress(mode))
+
+    def _region(self, mode: Mode) -> None:
+        rows: list[tuple[str, str, str]] = []
+        if mode.holds_when is None:
+            every = " and ".join(f"0 < {duty} < 1" for duty in self.duties)
+            condition = f"always ({every})" if every else "always"
+        else:
+            condition = self._text(mode.holds_when)
+        rows.append(("Holds when", "", condition))
+        rows.append(("", "", "proved" if mode.proved else "checked at sample values, not proved"))
+        for number, (name, expression) in enumerate(mode.definitions.items()):
+            rows.append(("where" if number == 0 else "", name, self._text(expression)))
+        for number, polynomial in enumerate(mode.condition or ()):
+            rows.append(("no closed form" if number == 0 else "", "", f"0 = {self._text(polynomial)}"))
+        self._rows(rows)
+
+    def _intervals(self, mode: Mode) -> None:
+        roles = [role for role in ROLES if any(parts_in(interval, role) for interval in mode.intervals)]
+        table = self._table("Share", "Conducts", *(role.capitalize() for role in roles), "Ended by")
+        for interval in mode.intervals:
+            cells = [self._text(interval.fraction), ", ".join(interval.conducting) or "none"]
+            cells += [", ".join(parts_in(interval, role)) for role in roles]
+            table.add_row(*(Text(cell) for cell in (*cells, interval.ends)))
+        self.console.print()
+        self._indented(table)
+
+    def _results(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
+        whole_stage = {
+            "gain": f"V/{self.circuit.input.name}",
+            "V": "V",
+            "eta": "η" if self.alphabet.unicode else "",
+        }
+        before = ""
+        yield "", "", ""
+        for row in result_rows(mode, self.circuit):
+            name = row.part or whole_stage.get(row.letter, "")
+            yield "" if row.label == before else row.label, name, self._text(row.expression)
+            before = row.label
+
+    def _stress(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
+        before = ""
+        for row in stress_rows(mode, self.circuit):
+            if not before:
+                yield "", "", ""
+            label = "" if row.part == before else f"Stress of {row.part}"
+            yield label, row.label, self._text(row.expression)
+            before = row.part
+
+    def _rows(self, rows: Iterable[tuple[str, str, str]]) -> None:
+        """Label, name and formula in three columns; an all-empty row is a blank line."""
+        listed = list(rows)
+        if not listed:
+            return
+        label_width = max(LABEL_WIDTH, *(len(label) + 2 for label, _, _ in listed))
+        name_width = max(NAME_WIDTH, *(len(name) for _, name, _ in listed))
+        room = self.width - INDENT - label_width - name_width - 2
+        lines = []
+        for label, name, text in listed:
+            before = " " * INDENT + label.ljust(label_width)
+            for number, line in enumerate(wrap_formula(text, max(room, 20))):
+                row = Text(before if number == 0 else " " * len(before))
+                row.append((name if number == 0 else "").ljust(name_width + 2), style="cyan")
+                row.append(line)
+                row.rstrip()
+                lines.append(row)
+        self.console.print(Text("\n").join(lines), overflow="fold")
+
+    def _table(self, *columns: str) -> Table:
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim", show_edge=False)
+        for column in columns:
+            table.add_column(column, overflow="fold")
+        return table
+
+    def _numbers(self) -> None:
+        numbers = self.solution.numbers
+        if numbers is None:
+            return
+        self._section("Numbers", f"at the operating point, {numbers.mode}")
+        for label, value in stage_rows(self.solution, self.alphabet):
+            self._print(" " * INDENT + label.ljust(LABEL_WIDTH) + value)
+        heading, *rows = part_rows(self.solution, self.alphabet)
+        table = self._table(*heading)
+        for column in table.columns[1:]:
+            column.justify = "right"
+        for row in rows:
+            table.add_row(*(Text(cell) for cell in row))
+        self.console.print()
+        self._indented(table)
+
+    def _notes(self, title: str, notes: Iterable[str]) -> None:
+        listed = list(notes)
+        if not listed:
+            return
+        self._section(title)
+        self._indented(Text(self.alphabet.plain("\n".join(listed))))
+
+    def _indented(self, block: Any) -> None:
+        """Print ``block`` with the usual indent and without blanks at the ends of its lines."""
+        lines = []
+        for line in self.console.render_lines(Padding(block, (0, 0, 0, INDENT)), pad=False):
+            row = Text()
+            for segment in line:
+                row.append(segment.text, style=segment.style)
+            row.rstrip()
+            lines.append(row)
+        self.console.print(Text("\n").join(lines), overflow="ignore", no_wrap=True)

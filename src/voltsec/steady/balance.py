@@ -1,0 +1,313 @@
+"""The exact periodic solution of one sequence: every mean and ramp as a ratio of polynomials."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import Diode
+from voltsec.tableau.assembly import (
+    average_rows,
+    flux_rows,
+    period_rows,
+    ramp_rows,
+    ring_for,
+)
+from voltsec.tableau.elimination import Eliminated, eliminate
+from voltsec.tableau.interval import Sequence
+from voltsec.tableau.network import Network, Row, Unknown
+from voltsec.tableau.ring import Polynomial, definite_sign
+
+Ratio = tuple[Polynomial, Polynomial]
+"""Numerator and denominator."""
+
+
+@dataclass(frozen=True)
+class SignCondition:
+    """A quantity that must not be negative for the sequence to hold."""
+
+    interval: int
+    device: str
+    quantity: str
+    """"current" of a conducting diode or "voltage" that a blocking one takes in reverse."""
+    moment: str
+    """"start", "end", or "mean" where the ramp is not determined."""
+    ratio: Ratio
+
+
+class Balance:
+    """Solution of ``sequence``; ratios are over ``ring`` (fractions ``#1 ...``, parameters, T).
+
+    Where every interval ends by a switch edge, averages follow the small-ripple equations with
+    constant coil currents; otherwise means and ramps are solved together and ``conditions`` holds
+    the polynomials that fix the unknown fractions.
+    """
+
+    def __init__(self, circuit: Circuit, sequence: Sequence, references: tuple[str, ...]) -> None:
+        self.circuit = circuit
+        self.sequence = sequence
+        self.ring = ring_for(circuit, sequence)
+        self.network = Network(circuit, self.ring, references)
+        self.by_itself = bool(sequence.unknown)
+        self.all_decided = True
+
+    @cached_property
+    def averages(self) -> Eliminated:
+        """Small-ripple averages (the full solution where intervals end by themselves)."""
+        if self.by_itself:
+            return self.full
+        return eliminate(average_rows(self.circuit, self.sequence, self.network), self.ring)
+
+    @cached_property
+    def full(self) -> Eliminated:
+        """Means and ramps together."""
+        rows = period_rows(self.circuit, self.sequence, self.network)
+        found = eliminate(rows, self.ring, fractions_unknown=self.by_itself)
+        if len(self.factors(found)) < len(self.sequence.unknown):
+            rows = period_rows(self.circuit, self.sequence, self.network, all_events=True)
+            found = eliminate(rows, self.ring, fractions_unknown=self.by_itself)
+        return found
+
+    @cached_property
+    def condition_factors(self) -> list[list[Polynomial]]:
+        """Factors of every condition that means, ramps and continuity put on the fractions."""
+        if self.separate_ramps:
+            systems = [self.averages, *self._ramps]
+        elif self.by_itself:
+            systems = [self.full]
+        else:
+            systems = [self.averages, self.full]
+        return [factors for system in systems for factors in self.factors(system)]
+
+    @staticmethod
+    def factors(found: Eliminated) -> list[list[Polynomial]]:
+        """For each condition its irreducible factors that can vanish for positive variables.
+
+        A condition without any can never hold: it is returned as an empty list.
+        """
+        kept = []
+        for condition in found.conditions:
+            _, pairs = condition.factor()
+            kept.append([factor for factor, _ in pairs if definite_sign(factor) is None])
+        return kept
+
+    @cached_property
+    def separate_ramps(self) -> bool:
+        """Two switch intervals or fewer: mean coil currents are equal and ramps follow from them."""
+        return not self.by_itself and len(self.sequence.intervals) <= 2
+
+    @cached_property
+    def _ramps(self) -> list[Eliminated]:
+        found = []
+        for k in range(len(self.sequence.intervals)):
+            rows = ramp_rows(self.circuit, self.sequence, self.network, k)
+            for row in flux_rows(self.circuit, self.sequence, self.ring, k):
+                rows.append(self._with_known_voltage(row))
+            found.append(eliminate(rows, self.ring))
+        return found
+
+    def _with_known_voltage(self, row: Row) -> Row:
+        for unknown in row:
+            if unknown[0] == "m":
+                known = self.averages.fraction(unknown)
+                others = {u: c for u, c in row.items() if u != unknown}
+                if known is None:
+                    return row
+                numerator, denominator = known
+                result = {u: c * denominator for u, c in others.items()}
+                constant = row[unknown] * numerator
+                if not constant.is_zero():
+                    result[None] = constant
+                return result
+        return row
+
+    def mean(self, k: int, unknown: Unknown) -> Ratio | None:
+        """Mean of ``unknown`` in interval ``k``; None where it is not determined."""
+        if self.separate_ramps or self.by_itself:
+            return self.averages.fraction(("m", k, unknown))
+        return self.full.fraction(("m", k, unknown))
+
+    def average_mean(self, k: int, unknown: Unknown) -> Ratio | None:
+        """Mean of ``unknown`` in interval ``k`` with ripple neglected in continuous conduction."""
+        return self.averages.fraction(("m", k, unknown))
+
+    def ramp(self, k: int, unknown: Unknown) -> Ratio | None:
+        """Half the rise of ``unknown`` over interval ``k``; None where it is not determined."""
+        source = self._ramps[k] if self.separate_ramps else self.full
+        return source.fraction(("r", k, unknown))
+
+    def capacitor_voltage(self, name: str) -> Ratio | None:
+        """The constant voltage of a capacitor."""
+        return self.averages.fraction(("V", name))
+
+    def _source(self, k: int, part: str) -> tuple[Eliminated, str]:
+        if part == "ramp":
+            return (self._ramps[k] if self.separate_ramps else self.full), "r"
+        small_ripple = part == "average" or self.separate_ramps or self.by_itself
+        return (self.averages if small_ripple else self.full), "m"
+
+    def affine(self, k: int, row: Row, part: str) -> Affine:
+        """A sum of local unknowns of interval ``k`` with whatever stays free in it.
+
+        ``part`` is mean, ramp, or average (mean with ripple neglected); the constant term of
+        ``row`` counts for means only.
+        """
+        source, letter = self._source(k, part)
+        terms: dict = {}
+        denominator = self.ring.one
+        for unknown, coefficient in row.items():
+            if unknown is None:
+                if part == "ramp":
+                    continue
+                own, entry = self.ring.one, {None: self.ring.one}
+            else:
+                key = (letter, k, unknown)
+                own, entry = source.solved.get(key, (self.ring.one, {key: self.ring.one}))
+            common = denominator.gcd(own)
+            left, right = own // common, denominator // common
+            terms = {u: c * left for u, c in terms.items()}
+            for free, c in entry.items():
+                terms[free] = terms.get(free, self.ring.zero) + c * coefficient * right
+            denominator = denominator * left
+        constant = reduced((terms.pop(None, self.ring.zero), denominator))
+        free_terms = {u: reduced((c, denominator)) for u, c in terms.items() if not c.is_zero()}
+        return Affine(constant, free_terms)
+
+    def value(self, k: int, row: Row, part: str) -> Ratio | None:
+        """A sum of local unknowns of interval ``k``; None where it is not determined."""
+        found = self.affine(k, row, part)
+        return None if found.free else found.constant
+
+    def voltage(self, k: int, start: str, end: str, part: str) -> Ratio | None:
+        """Voltage from node ``start`` to ``end`` in interval ``k``; ``part`` as in :meth:`affine`."""
+        return self.value(k, dict(self.network.voltage(start, end)), part)
+
+    @cached_property
+    def sign_conditions(self) -> tuple[SignCondition, ...]:
+        """Everything that must be non-negative, at both ends of every interval.
+
+        Where ideal parts leave something free (how two diodes in a loop of capacitors share a
+        current), the conditions are those under which some share satisfies them all
+        (Fourier-Motzkin elimination).
+        """
+        forms: list[tuple[tuple[int, str, str, str], Affine]] = []
+        for k, interval in enumerate(self.sequence.intervals):
+            for diode in self.circuit.diodes:
+                conducts = diode.name in interval.conducting
+                if conducts:
+                    row: Row = {("i", diode.name): self.ring.one}
+                else:
+                    row = {u: -c for u, c in self.network.voltage(diode.start, diode.end)}
+                    if diode.drop is not None:
+                        row[None] = self.ring.symbol(diode.drop.symbol)
+                mean = self.affine(k, row, "mean")
+                ramp = self.affine(k, row, "ramp")
+                quantity = "current" if conducts else "voltage"
+                if ramp.is_zero:
+                    forms.append(((k, diode.name, quantity, "mean"), mean))
+                else:
+                    forms.append(((k, diode.name, quantity, "start"), mean.plus(ramp, -1)))
+                    forms.append(((k, diode.name, quantity, "end"), mean.plus(ramp, 1)))
+        left, self.all_decided = without_free(forms)
+        return tuple(SignCondition(*label, form.constant) for label, form in left)
+
+
+@dataclass(frozen=True)
+class Affine:
+    """A ratio plus ratios times unknowns that stay free."""
+
+    constant: Ratio
+    free: dict[Unknown, Ratio]
+
+    @property
+    def is_zero(self) -> bool:
+        """True where nothing is left of it."""
+        return self.constant[0].is_zero() and not self.free
+
+    def plus(self, other: Affine, factor: int) -> Affine:
+        """This plus ``factor`` times ``other``."""
+        free = dict(self.free)
+        for unknown, ratio in other.free.items():
+            scaled = (ratio[0] * factor, ratio[1])
+            total = add(free[unknown], scaled) if unknown in free else scaled
+            if total[0].is_zero():
+                free.pop(unknown, None)
+            else:
+                free[unknown] = total
+        return Affine(add(self.constant, (other.constant[0] * factor, other.constant[1])), free)
+
+    def times(self, factor: Ratio) -> Affine:
+        """This times a ratio."""
+        return Affine(
+            multiply(self.constant, factor), {u: multiply(r, factor) for u, r in self.free.items()}
+        )
+
+
+def ratio_sign(ratio: Ratio) -> int | None:
+    """Sign that coefficients alone prove, None where they do not."""
+    top, bottom = definite_sign(ratio[0]), definite_sign(ratio[1])
+    return None if top is None or bottom is None else top * bottom
+
+
+def without_free(forms: list) -> tuple[list, bool]:
+    """Conditions ``form >= 0`` that remain when the free unknowns may take any value.
+
+    The second value is False where the sign of a factor could not be told and conditions had to be
+    left out.
+    """
+    all_decided = True
+    while True:
+        unknown = next((u for _, form in forms for u in form.free), None)
+        if unknown is None:
+            return forms, all_decided
+        rising, falling, kept = [], [], []
+        decided = True
+        for label, form in forms:
+            if unknown not in form.free:
+                kept.append((label, form))
+                continue
+            sign = ratio_sign(form.free[unknown])
+            if sign is None:
+                decided = False
+            elif sign > 0:
+                rising.append((label, form))
+            else:
+                falling.append((label, form))
+        if decided:
+            for label, up in rising:
+                for _, down in falling:
+                    rise, fall = up.free[unknown], down.free[unknown]
+                    combined = up.times((-fall[0], fall[1])).plus(down.times(rise), 1)
+                    kept.append((label, combined))
+        all_decided = all_decided and decided
+        forms = kept
+
+
+def add(one: Ratio, other: Ratio) -> Ratio:
+    """Sum of two ratios in lowest terms."""
+    if one[0].is_zero():
+        return other
+    if other[0].is_zero():
+        return one
+    if one[1] == other[1]:
+        return reduced((one[0] + other[0], one[1]))
+    common = one[1].gcd(other[1])
+    left, right = other[1] // common, one[1] // common
+    return reduced((one[0] * left + other[0] * right, one[1] * left))
+
+
+def multiply(one: Ratio, other: Ratio) -> Ratio:
+    """Product of two ratios in lowest terms."""
+    return reduced((one[0] * other[0], one[1] * other[1]))
+
+
+def reduced(ratio: Ratio) -> Ratio:
+    """The ratio without common factors."""
+    numerator, denominator = ratio
+    if denominator.is_one():
+        return ratio
+    common = numerator.gcd(denominator)
+    return ratio if common.is_one() else (numerator // common, denominator // common)
+
+

@@ -1,0 +1,452 @@
+"""Ratios of one mode as expressions in duties, named quantities and, where it exists, the closed root.
+
+The balance works with interval fractions; here they become duties and unknowns d2, d3 ..., the
+period is expressed by K where that takes the coils out of a formula, and a single unknown of
+degree one or two is replaced by its root.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import sympy
+from sympy import Expr
+
+from voltsec.steady.balance import Balance, Ratio, reduced
+from voltsec.steady.effective import Effective, effective_inductance
+from voltsec.steady.fractions import Fractions
+from voltsec.tableau.assembly import parameter_names
+from voltsec.tableau.expression import Writer, symbol
+from voltsec.tableau.network import coils
+from voltsec.tableau.ring import Polynomial, Ring
+
+
+CLOSED_TERMS = 40
+"""A root is written into formulas of at most so many terms; longer ones keep its symbol."""
+
+
+@dataclass(frozen=True)
+class Root:
+    """A closed root of one unknown fraction: (plain + sign * sqrt(radicand)) as expressions."""
+
+    name: str
+    expression: Expr
+    polynomial: Polynomial
+    """The condition over the presentation ring, degree one or two in the unknown."""
+    sign: int
+
+
+class ClosedForm:
+    """Presentation of one mode's ratios; ``witness`` is a numeric point where the mode holds."""
+
+    def __init__(self, balance: Balance, fractions: Fractions, witness: dict[str, float]) -> None:
+        self.balance = balance
+        self.fractions = fractions
+        self.circuit = balance.circuit
+        self.unknown = tuple(fractions.unknown.values())
+        edges = fractions.stages.edges
+        names = parameter_names(self.circuit)
+        taken = {*self.unknown, *edges, *names}
+        self.k_name = "K"
+        while self.k_name in taken:
+            self.k_name += "_"
+        self.ring = Ring((*self.unknown, self.k_name, *edges, *names))
+        self.point = dict(witness)
+        for k, name in fractions.unknown.items():
+            self.point[name] = witness[balance.sequence.fractions[k]]
+        self.effective = self._effective()
+        self.point[self.k_name] = self._k_value() if self.effective else 1.0
+        self.duties = (*self.unknown, *edges)
+        self.writer = Writer(self.ring, self.duties, self.point)
+
+    @cached_property
+    def conditions(self) -> tuple[Polynomial, ...]:
+        """The conditions on the unknowns over the presentation ring, T expressed by K if possible."""
+        found = []
+        for shown in self.fractions.shown:
+            polynomial = self.fractions.ring.substitute(shown, self.ring, {})
+            found.append(self._without_period((polynomial, self.ring.one))[0] if self.effective else polynomial)
+        return tuple(found)
+
+    def _effective(self) -> Effective | None:
+        """K, where the mode's one condition is linear in the period."""
+        if len(self.unknown) != 1 or len(self.fractions.shown) != 1:
+            return None
+        ring = self.fractions.ring
+        condition = self.fractions.shown[0]
+        if ring.degree(condition, "T") != 1:
+            return None
+        period = self.period_at_edge()
+        if period is None:
+            return None
+        return effective_inductance(self.circuit, self.ring, self.edge_period, self.k_name)
+
+    @property
+    def edge_period(self) -> Ratio:
+        """:meth:`period_at_edge` over the presentation ring."""
+        period = self.period_at_edge()
+        assert period is not None
+        ring = self.fractions.ring
+        return ring.substitute(period[0], self.ring, {}), ring.substitute(period[1], self.ring, {})
+
+    def period_at_edge(self) -> Ratio | None:
+        """The period at which the last interval of the single unknown's stage vanishes.
+
+        A ratio over ``fractions.ring``; None where the condition is not linear in the period.
+        """
+        if len(self.unknown) != 1 or len(self.fractions.shown) != 1:
+            return None
+        ring = self.fractions.ring
+        condition = self.fractions.shown[0]
+        if ring.degree(condition, "T") != 1:
+            return None
+        name = self.unknown[0]
+        last = self.fractions.images[self.balance.sequence.fractions[next(iter(self.fractions.unknown)) + 1]]
+        whole = last + ring.symbol(name)
+        constant, linear = ring.coefficients(condition, "T")
+        at_edge = [ring.substitute(part, ring, {name: whole}) for part in (constant, linear)]
+        if at_edge[1].is_zero():
+            return None
+        return reduced((-at_edge[0], at_edge[1]))
+
+    def _k_value(self) -> float:
+        assert self.effective is not None
+        ratio = self.ring.value(self.effective.numerator, self.point) / self.ring.value(
+            self.effective.denominator, self.point
+        )
+        return float(2 * ratio / (self.point[self.effective.load] * self.point["T"]))
+
+    def shown(self, ratio: Ratio) -> Ratio:
+        """A ratio of the balance's ring over the presentation ring, in lowest terms."""
+        images = {
+            name: self.fractions.ring.substitute(image, self.ring, {})
+            for name, image in self.fractions.images.items()
+        }
+        ring = self.balance.ring
+        return reduced((ring.substitute(ratio[0], self.ring, images), ring.substitute(ratio[1], self.ring, images)))
+
+    def _without_period(self, ratio: Ratio) -> Ratio:
+        """T replaced by 2*Le/(K*R)."""
+        assert self.effective is not None
+        top = 2 * self.effective.numerator
+        bottom = self.ring.symbol(self.k_name) * self.ring.symbol(self.effective.load) * self.effective.denominator
+        parts = []
+        degree = max(self.ring.degree(part, "T") for part in ratio)
+        for part in ratio:
+            total = self.ring.zero
+            for power, coefficient in enumerate(self.ring.coefficients(part, "T")):
+                total += coefficient * top**power * bottom ** (degree - power)
+            parts.append(total)
+        if ratio[1].is_one() and degree > 0:  # a condition: only its zero matters
+            content, factors = parts[0].factor()
+            kept = self.ring.one
+            for factor, power in factors:
+                if self.ring.variables(factor) & set(self.unknown):
+                    kept *= factor**power
+            return kept, self.ring.one
+        return reduced((parts[0], parts[1]))
+
+    @cached_property
+    def roots(self) -> tuple[Root, ...] | None:
+        """Closed roots of all unknowns, each in terms of earlier ones; None where one has none."""
+        if not self.unknown:
+            return ()
+        found: list[Root] = []
+        known: set[str] = set()
+        open_conditions = list(self.conditions)
+        while open_conditions:
+            for condition in open_conditions:
+                missing = (self.ring.variables(condition) & set(self.unknown)) - known
+                if len(missing) == 1:
+                    break
+            else:
+                return None
+            open_conditions.remove(condition)
+            name = next(iter(missing))
+            root = self._root(condition, name)
+            if root is None:
+                return None
+            found.append(root)
+            known.add(name)
+        return tuple(found)
+
+    def _root(self, condition: Polynomial, name: str) -> Root | None:
+        parts = self.ring.coefficients(condition, name)
+        write = self.writer.ratio
+        if len(parts) == 2:
+            return Root(name, write(-parts[0], parts[1]), condition, 1)
+        if len(parts) != 3:
+            return None
+        c, b, a = parts
+        radicand = b * b - 4 * a * c
+        value = self.point[name]
+        middle = -self.ring.value(b, self.point) / (2 * self.ring.value(a, self.point))
+        sign = 1 if value >= middle else -1
+        if b.is_zero():
+            return Root(name, sympy.sqrt(write(-c, a)), condition, sign)
+        outside, inside = self._square_root(radicand)
+        a_value = self.ring.value(a, self.point) * self.ring.value(outside, self.point)
+        surd = write(outside, self.ring.one) * sympy.sqrt(self.writer.polynomial(inside))
+        top = write(-b, self.ring.one) + (sign if a_value > 0 else -sign) * surd
+        return Root(name, top / write(2 * a, self.ring.one), condition, sign)
+
+    def _square_root(self, radicand: Polynomial) -> tuple[Polynomial, Polynomial]:
+        """(outside, inside) with radicand = outside**2 * inside."""
+        content, pairs = radicand.factor()
+        outside, inside = self.ring.one, self.ring.one
+        number = abs(int(content))
+        square = 1
+        for candidate in range(2, 100):
+            while number % (candidate * candidate) == 0:
+                number //= candidate * candidate
+                square *= candidate
+        inside = inside * (number if int(content) > 0 else -number)
+        outside = outside * square
+        for factor, power in pairs:
+            outside = outside * factor ** (int(power) // 2)
+            if int(power) % 2:
+                inside = inside * factor
+        return outside, inside
+
+    def expression(self, ratio: Ratio, close: bool = False) -> Expr:
+        """A ratio of the balance's ring as an expression.
+
+        With ``close`` a root of degree two is written out; a root without an inner sum
+        (``sqrt(K)``) or of degree one always is.
+        """
+        shown = self.shown(ratio)
+        if not self.unknown:
+            return self.writer.ratio(*shown)
+        if self.divides(ratio[0]):
+            return sympy.Integer(0)
+        shown = self._shortest_ratio(shown)
+        roots = self.roots
+        if roots is None:
+            return self.writer.ratio(*shown)
+        if len(roots) > 1:
+            plain = self.writer.ratio(*shown)
+            for root in reversed(roots):
+                if self.ring.degree(root.polynomial, root.name) == 1:
+                    plain = plain.subs(symbol(root.name), root.expression)
+            return plain
+        root = roots[0]
+        if self.ring.degree(root.polynomial, root.name) == 1:
+            return self._rational(shown, root)
+        plain = self.writer.ratio(*shown)
+        if self.ring.coefficients(root.polynomial, root.name)[1].is_zero():
+            substituted = plain.subs(symbol(root.name), root.expression)
+            return _shortest([self._pure(shown, root), substituted])
+        return self._closed(shown, plain, root) if close else plain
+
+    def _shortest_ratio(self, shown: Ratio) -> Ratio:
+        """The period left in, expressed by K, or by the unknown fraction: whichever is shortest."""
+        if not self._has_period(shown):
+            return shown
+        options = []
+        if self.effective is not None:
+            options.append(self._without_period(shown))
+        if self._period_value is not None:
+            options.append(self._insert_period(shown, self._period_value))
+        inductances = {coil.symbol for coil in coils(self.circuit)}
+        options = [
+            option
+            for option in options
+            if not (self.ring.variables(option[0]) | self.ring.variables(option[1])) & inductances
+        ]
+        return min([*options, shown], key=self._weight)
+
+    def _weight(self, ratio: Ratio) -> tuple[int, int]:
+        factors = [factor for part in ratio for factor in part.factor()[1]]
+        return sum(len(f) for f, _ in factors), sum(int(p) for _, p in factors)
+
+    @cached_property
+    def _period_value(self) -> Ratio | None:
+        """The period from the mode's one condition, over the presentation ring."""
+        if len(self.unknown) != 1 or len(self.fractions.shown) != 1:
+            return None
+        ring = self.fractions.ring
+        condition = self.fractions.shown[0]
+        if ring.degree(condition, "T") != 1:
+            return None
+        constant, linear = (ring.substitute(c, self.ring, {}) for c in ring.coefficients(condition, "T"))
+        return reduced((-constant, linear))
+
+    def _insert_period(self, ratio: Ratio, period: Ratio) -> Ratio:
+        degree = max(self.ring.degree(part, "T") for part in ratio)
+        parts = []
+        for part in ratio:
+            total = self.ring.zero
+            for power, coefficient in enumerate(self.ring.coefficients(part, "T")):
+                total += coefficient * period[0] ** power * period[1] ** (degree - power)
+            parts.append(total)
+        return reduced((parts[0], parts[1]))
+
+    def square_root(self, ratio: Ratio) -> Expr:
+        """Square root of a ratio that is positive where the mode holds, squares taken out."""
+        shown = self.shown(ratio)
+        if self.unknown:
+            if self.divides(ratio[0]):
+                return sympy.Integer(0)
+            shown = self._shortest_ratio(shown)
+        root = self.roots[0] if self.roots is not None and len(self.roots) == 1 else None
+        if root is not None and self.ring.degree(root.polynomial, root.name) == 1:
+            shown = self._rational_parts(shown, root)
+        content_top, factors_top = shown[0].factor()
+        content_bottom, factors_bottom = shown[1].factor()
+        outside: list[Expr] = []
+        inside: list[Expr] = []
+        for factors, sign in ((factors_top, 1), (factors_bottom, -1)):
+            for factor, power in factors:
+                expression = self.writer.oriented(-factor if self.writer.is_negative(factor) else factor)
+                whole, rest = divmod(int(power), 2)
+                outside.append(sympy.Pow(expression, sign * whole))
+                inside.append(sympy.Pow(expression, sympy.Rational(sign * rest, 2)))
+        number = sympy.Rational(abs(int(content_top)), abs(int(content_bottom)))
+        return self.with_pure_root(sympy.Mul(*outside) * sympy.sqrt(number) * sympy.Mul(*inside))
+
+    def with_pure_root(self, expression: Expr) -> Expr:
+        """``expression`` with an unknown like d2 = sqrt(K) written out."""
+        roots = self.roots
+        if roots is None or len(roots) != 1:
+            return expression
+        root = roots[0]
+        if self.ring.degree(root.polynomial, root.name) != 2:
+            return expression
+        if not self.ring.coefficients(root.polynomial, root.name)[1].is_zero():
+            return expression
+        return expression.subs(symbol(root.name), root.expression)
+
+    def _has_period(self, ratio: Ratio) -> bool:
+        return any(self.ring.degree(part, "T") > 0 for part in ratio)
+
+    def _rational(self, shown: Ratio, root: Root) -> Expr:
+        return self.writer.ratio(*self._rational_parts(shown, root))
+
+    def _rational_parts(self, shown: Ratio, root: Root) -> Ratio:
+        """A root of degree one put in its place."""
+        constant, linear = self.ring.coefficients(root.polynomial, root.name)
+        parts = []
+        degree = max(self.ring.degree(part, root.name) for part in shown)
+        for part in shown:
+            total = self.ring.zero
+            for power, coefficient in enumerate(self.ring.coefficients(part, root.name)):
+                total += coefficient * (-constant) ** power * linear ** (degree - power)
+            parts.append(total)
+        return reduced((parts[0], parts[1]))
+
+    def _pure(self, shown: Ratio, root: Root) -> Expr:
+        """d**2 = -c/a: even powers go, one odd power stays as a square root."""
+        c, _, a = self.ring.coefficients(root.polynomial, root.name)
+        reduced_parts = [self._linear(part, root) for part in shown]
+        (n0, n1, n_scale), (m0, m1, m_scale) = reduced_parts
+        if n0.is_zero() and m0.is_zero():
+            return self.writer.ratio(*reduced((n1 * m_scale, m1 * n_scale)))
+        surd = root.expression
+        if m1.is_zero() and n1.is_zero():
+            return self.writer.ratio(*reduced((n0 * m_scale, m0 * n_scale)))
+        if n1.is_zero() and m0.is_zero():
+            return self.writer.ratio(*reduced((n0 * m_scale, m1 * n_scale))) / surd
+        if n0.is_zero() and m1.is_zero():
+            return self.writer.ratio(*reduced((n1 * m_scale, m0 * n_scale))) * surd
+        top = self.writer.polynomial(n0) + self.writer.polynomial(n1) * surd
+        bottom = self.writer.polynomial(m0) + self.writer.polynomial(m1) * surd
+        return top / bottom * self.writer.ratio(*reduced((m_scale, n_scale)))
+
+    def _linear(self, polynomial: Polynomial, root: Root) -> tuple[Polynomial, Polynomial, Polynomial]:
+        """(p0, p1, scale) with scale * polynomial = p0 + p1 * d modulo the root's polynomial."""
+        c, b, a = self.ring.coefficients(root.polynomial, root.name)
+        powers = self.ring.coefficients(polynomial, root.name)
+        scale = self.ring.one
+        while len(powers) > 2:
+            lead = powers.pop()
+            powers = [part * a for part in powers]
+            scale = scale * a
+            powers[-1] = powers[-1] - lead * b
+            powers[-2] = powers[-2] - lead * c
+        powers += [self.ring.zero] * (2 - len(powers))
+        return powers[0], powers[1], scale
+
+    def _closed(self, shown: Ratio, plain: Expr, root: Root) -> Expr:
+        """The shortest of several ways to write a ratio with its root of degree two."""
+        if max(len(part) for part in (*shown, root.polynomial)) > CLOSED_TERMS:
+            return plain
+        forms = [plain.subs(symbol(root.name), root.expression)]
+        upright = self._surd_form(shown, root)
+        if upright is not None:
+            top, content = upright
+            forms.append(top if content == 1 else sympy.Mul(sympy.Rational(1, content), top, evaluate=False))
+        inverse = self._surd_form((shown[1], shown[0]), root)
+        if inverse is not None:
+            plain_part, content = inverse
+            forms.append(content / plain_part)
+        return _shortest(forms)
+
+    def _surd_form(self, shown: Ratio, root: Root) -> tuple[Expr, int] | None:
+        """(p + sqrt(q), m) with ratio = (p + sqrt(q))/m, q simplified and m an integer."""
+        c, b, a = self.ring.coefficients(root.polynomial, root.name)
+        (n0, n1, n_scale), (m0, m1, m_scale) = (self._linear(part, root) for part in shown)
+        # multiply by the conjugate m0 + m1*(-b/a - d); everything over a
+        norm = a * m0 * m0 - b * m0 * m1 + c * m1 * m1
+        if norm.is_zero():
+            return None
+        plain = n0 * (a * m0 - b * m1) + n1 * c * m1
+        slope = a * (n1 * m0 - n0 * m1)
+        bottom = norm * n_scale
+        plain, slope = plain * m_scale, slope * m_scale
+        # d = (-b + s*sqrt(r))/(2a)
+        alpha = reduced((2 * a * plain - b * slope, 2 * a * bottom))
+        r = b * b - 4 * a * c
+        gamma = reduced((slope * slope * r, 4 * a * a * bottom * bottom))
+        point = self.point
+        value = self.ring.value(shown[0], point) / self.ring.value(shown[1], point)
+        alpha_value = self.ring.value(alpha[0], point) / self.ring.value(alpha[1], point)
+        sign = 1 if value >= alpha_value else -1
+        content = abs(int(alpha[1].factor()[0])) if not alpha[0].is_zero() else 1
+        multiple = self.ring.constant(content)
+        inside = reduced((gamma[0] * multiple * multiple, gamma[1]))
+        outer_top, inner_top = self._square_root(inside[0])
+        outer_bottom, inner_bottom = self._square_root(inside[1])
+        if inner_bottom.is_constant() and abs(int(inner_bottom.leading_coefficient())) == 1:
+            surd = self.writer.ratio(*reduced((outer_top, outer_bottom))) * sympy.sqrt(
+                self.writer.polynomial(inner_top * inner_bottom)
+            )
+            simple = sympy.sqrt(sympy.expand(self.writer.ratio(*inside)))
+            if sympy.count_ops(simple) < sympy.count_ops(surd):
+                surd = simple
+        else:
+            surd = sympy.sqrt(sympy.expand(self.writer.ratio(*inside)))
+        if not surd.is_nonnegative and surd.subs(self._numbers()).evalf() < 0:
+            surd = -surd
+        plain_part = self.writer.ratio(*reduced((alpha[0] * multiple, alpha[1])))
+        return plain_part + sign * surd, content
+
+    def _numbers(self) -> dict:
+        return {symbol(name): value for name, value in self.point.items() if not name.startswith("#")}
+
+    def divides(self, polynomial: Polynomial) -> bool:
+        """True where a polynomial of the balance's ring vanishes by the mode's conditions."""
+        if polynomial.is_zero():
+            return True
+        shown = self.shown((polynomial, self.balance.ring.one))[0]
+        if shown.is_zero():
+            return True
+        if len(self.fractions.shown) != 1:
+            return False
+        condition = self.fractions.ring.substitute(self.fractions.shown[0], self.ring, {})
+        return bool((shown // condition) * condition == shown)
+
+    @cached_property
+    def definitions(self) -> dict[str, Expr]:
+        """K and the unknown fractions."""
+        found: dict[str, Expr] = {}
+        if self.effective is not None:
+            inductance = self.writer.ratio(self.effective.numerator, self.effective.denominator)
+            found[self.k_name] = 2 * inductance / (symbol(self.effective.load) * symbol("T"))
+        for root in self.roots or ():
+            found[root.name] = root.expression
+        return found
+
+
+def _shortest(forms: list[Expr]) -> Expr:
+    return min(forms, key=lambda form: (sympy.count_ops(form), str(form)))

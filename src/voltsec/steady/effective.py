@@ -1,0 +1,70 @@
+"""The named quantity K = 2*Le/(R*T) and the effective inductance Le behind a boundary.
+
+A boundary says that the period is at most some ratio of polynomials.  Its factors made of
+inductances and turns alone are the effective inductance; what is left is K_crit of the duty.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import Load
+from voltsec.tableau.network import coils
+from voltsec.tableau.ring import Polynomial, Ring
+
+
+@dataclass(frozen=True)
+class Effective:
+    """K = 2*Le/(R*T) with Le = numerator/denominator over a ring that has the circuit's symbols."""
+
+    name: str
+    load: str
+    numerator: Polynomial
+    denominator: Polynomial
+
+
+def load_symbol(circuit: Circuit) -> str | None:
+    """Symbol of the load resistance that K refers to: the output's, else the first load's."""
+    loads = circuit.of(Load)
+    for load in loads:
+        if load.name == circuit.output.element:
+            return load.quantity.symbol
+    return loads[0].quantity.symbol if loads else None
+
+
+def effective_inductance(
+    circuit: Circuit, ring: Ring, period: tuple[Polynomial, Polynomial], name: str
+) -> Effective | None:
+    """Le from the greatest (or least) ``period`` at a boundary; None without a load resistance.
+
+    ``period`` is numerator and denominator over ``ring``.
+    """
+    load = load_symbol(circuit)
+    if load is None:
+        return None
+    inductances = {coil.symbol for coil in coils(circuit)} | {c.symbol for c in circuit.couplings}
+    turns = {parameter.symbol for parameter in circuit.parameters}
+    others = {e.quantity.symbol for e in circuit.of(Load)}
+    parts = []
+    with_inductance = False
+    for polynomial in (period[0] * ring.symbol(load), period[1]):
+        product = ring.one
+        for factor, power in polynomial.factor()[1]:
+            variables = ring.variables(factor)
+            if variables <= inductances | turns | others and variables & (inductances | turns):
+                product *= factor**power
+                with_inductance = with_inductance or bool(variables & inductances)
+        parts.append(product)
+    numerator, denominator = parts
+    if not with_inductance:  # inductances and duties cannot be separated: refer K to the first coil
+        first = next((c.symbol for c in coils(circuit) if c.symbol in ring.variables(period[0])), None)
+        if first is None:
+            return None
+        numerator, denominator = ring.symbol(first), ring.one
+    if numerator.leading_coefficient() < 0:
+        numerator = -numerator
+    if denominator.leading_coefficient() < 0:
+        denominator = -denominator
+    common = numerator.gcd(denominator)
+    return Effective(name, load, numerator // common, denominator // common)

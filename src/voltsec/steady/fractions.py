@@ -1,0 +1,277 @@
+"""From interval fractions to what a reader sees: duties, and unknown fractions d2, d3, ...
+
+A switch edge fixes the sum of the fractions of its switch interval; every interval that ends by
+itself adds one unknown and one polynomial.  This module names the unknowns, picks from each
+condition the factor that vanishes in this circuit, and finds the roots at numeric points.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from voltsec.steady.balance import Balance
+from voltsec.steady.stages import Stages
+from voltsec.tableau.assembly import parameter_names
+from voltsec.tableau.ring import Polynomial, Ring
+
+Point = Mapping[str, float | np.ndarray]
+
+
+@dataclass(frozen=True)
+class Roots:
+    """One branch of roots at many points: fractions (intervals x points) and where they exist."""
+
+    fractions: np.ndarray
+    exists: np.ndarray
+
+
+class NotClosed(Exception):
+    """The conditions of a sequence do not fix its fractions."""
+
+
+class Fractions:
+    """Fractions of one sequence in terms of duties and unknowns.
+
+    ``hint`` is a numeric point with the fractions found there, used only to tell which factor of a
+    condition is the one that vanishes.
+    """
+
+    def __init__(
+        self, balance: Balance, stages: Stages, hint: Point, hint_fractions: np.ndarray
+    ) -> None:
+        self.balance = balance
+        self.stages = stages
+        sequence = balance.sequence
+        taken = set(parameter_names(balance.circuit)) | set(stages.edges)
+        self.unknown: dict[int, str] = {}
+        for number, k in enumerate(sequence.unknown):
+            name = f"d{number + 2}" if sequence.intervals[0].stage != sequence.intervals[k].stage else f"d{number + 1}"
+            while name in taken:
+                name += "_"
+            taken.add(name)
+            self.unknown[k] = name
+        self.ring = Ring((*self.unknown.values(), *stages.edges, *parameter_names(balance.circuit)))
+        self.images = self._images()
+        self.constraints: tuple[Polynomial, ...] = ()
+        """Polynomials in the parameters and duties that must vanish besides (equal coils, say)."""
+        self.conditions = self._choose(hint, hint_fractions)
+        self.shown = tuple(self.show(condition) for condition in self.conditions)
+
+    def _images(self) -> dict[str, Polynomial]:
+        """Each fraction variable as a polynomial in duties and unknowns."""
+        ring, sequence = self.ring, self.balance.sequence
+        bounds = [ring.zero, *(ring.symbol(edge) for edge in self.stages.edges), ring.one]
+        images: dict[str, Polynomial] = {}
+        for stage in range(len(bounds) - 1):
+            left = bounds[stage + 1] - bounds[stage]
+            members = [k for k, i in enumerate(sequence.intervals) if i.stage == stage]
+            for k in members[:-1]:
+                symbol = ring.symbol(self.unknown[k])
+                images[sequence.fractions[k]] = symbol
+                left = left - symbol
+            images[sequence.fractions[members[-1]]] = left
+        return images
+
+    def show(self, polynomial: Polynomial) -> Polynomial:
+        """A polynomial of the balance's ring in duties and unknowns."""
+        return self.balance.ring.substitute(polynomial, self.ring, self.images)
+
+    def _choose(self, hint: Point, hint_fractions: np.ndarray) -> tuple[Polynomial, ...]:
+        names = self.balance.sequence.fractions
+        point = dict(hint) | dict(zip(names, hint_fractions, strict=True))
+        free_of_unknown = {
+            polynomial
+            for k, polynomial in enumerate(names)
+            if not ({self.ring.index[u] for u in self.unknown.values()} & self._places(self.images[names[k]]))
+        }
+        chosen: list[Polynomial] = []
+        constraints: list[Polynomial] = []
+        for factors in self.balance.condition_factors:
+            usable = [
+                f for f in factors if self.balance.ring.variables(f) & (set(names) - free_of_unknown)
+            ]
+            # a condition on the duties alone holds at an edge only, never over a range
+            fixed = [f for f in factors if not self.balance.ring.variables(f) & set(names)]
+            met = [f for f in fixed if self._relative(f, point) < 1e-9]
+            if met:
+                constraints.append(met[0])
+                continue
+            if not usable:
+                raise NotClosed("a condition of this sequence cannot be met")
+            best = min(usable, key=lambda factor: self._relative(factor, point))
+            if not any(best == other or best == -other for other in chosen):
+                chosen.append(best)
+        if len(chosen) < len(self.unknown):
+            raise NotClosed("the fractions of this sequence are not determined")
+        self.constraints = tuple(constraints)
+        return tuple(chosen)
+
+    def _places(self, polynomial: Polynomial) -> set[int]:
+        return {self.ring.index[name] for name in self.ring.variables(polynomial)}
+
+    def _relative(self, polynomial: Polynomial, point: Point) -> float:
+        value, size = value_and_size(self.balance.ring, polynomial, point)
+        return float(abs(value) / size) if size else 0.0
+
+    def roots(self, point: Point, start: np.ndarray | None = None) -> list[Roots]:
+        """Every real branch of the fractions at the points (arrays of equal length).
+
+        ``start`` (one value an unknown) begins the iteration where the conditions cannot be solved
+        one after another.
+        """
+        length = max((np.size(v) for v in point.values()), default=1)
+        whole = {name: np.broadcast_to(np.asarray(v, float), (length,)) for name, v in point.items()}
+        branches: list[tuple[dict[str, np.ndarray], np.ndarray]] = [({}, np.ones(length, bool))]
+        open_conditions = list(self.shown)
+        while open_conditions:
+            names = set(self.unknown.values())
+            solvable = None
+            for condition in open_conditions:
+                missing = (self.ring.variables(condition) & names) - set(branches[0][0])
+                if len(missing) == 1:
+                    solvable = (condition, next(iter(missing)))
+                    break
+            if solvable is None:
+                if all(not (self.ring.variables(c) & names) - set(branches[0][0]) for c in open_conditions):
+                    branches = [self._kept(b, open_conditions, whole) for b in branches]
+                    break
+                branches = self._iterate(whole, length, start)
+                break
+            condition, name = solvable
+            open_conditions.remove(condition)
+            branches = [
+                after
+                for values, exists in branches
+                for after in self._solve_one(condition, name, values, exists, whole)
+            ]
+            if not branches:
+                return []
+        found = []
+        for values, exists in branches:
+            full = whole | values
+            fractions = np.array(
+                [
+                    np.broadcast_to(self.ring.value(self.images[f], full), (length,))
+                    for f in self.balance.sequence.fractions
+                ]
+            )
+            with np.errstate(invalid="ignore"):
+                found.append(Roots(fractions, exists & (fractions > 1e-12).all(axis=0)))
+        return found
+
+    def _kept(self, branch, conditions, whole):
+        values, exists = branch
+        for condition in conditions:
+            value, size = value_and_size(self.ring, condition, whole | values)
+            with np.errstate(invalid="ignore"):
+                exists = exists & (np.abs(value) < 1e-7 * size)
+        return values, exists
+
+    def _solve_one(self, condition, name, values, exists, whole):
+        full = whole | values
+        length = len(exists)
+        parts = [
+            np.broadcast_to(np.asarray(self.ring.value(c, full), float), (length,))
+            for c in self.ring.coefficients(condition, name)
+        ]
+        with np.errstate(all="ignore"):
+            if len(parts) == 2:
+                candidates = [-parts[0] / parts[1]]
+            elif len(parts) == 3:
+                c, b, a = parts
+                root = np.sqrt(b * b - 4 * a * c)
+                # the numerically stable pair of roots
+                q = -0.5 * (b + np.where(b >= 0, root, -root))
+                candidates = [q / a, c / q]
+            else:
+                degree = len(parts) - 1
+                table = np.full((degree, length), np.nan)
+                for place in range(length):
+                    if not exists[place]:
+                        continue
+                    column = [part[place] for part in reversed(parts)]
+                    if not np.all(np.isfinite(column)):
+                        continue
+                    found = np.roots(column)
+                    real = found[np.abs(found.imag) < 1e-9 * (1 + np.abs(found))].real
+                    real = np.sort(real[(real > 0) & (real < 1)])
+                    table[: len(real), place] = real
+                candidates = list(table)
+            return [
+                (values | {name: candidate}, exists & np.isfinite(candidate) & (candidate > 0) & (candidate < 1))
+                for candidate in candidates
+                if (exists & (candidate > 0) & (candidate < 1)).any()
+            ]
+
+    def _iterate(self, whole, length, start):
+        """Newton's method on all conditions at once, from several starts."""
+        names = list(self.unknown.values())
+        conditions = self.shown
+        derivatives = [[c.derivative(self.ring.index[n]) for n in names] for c in conditions]
+        generator = np.random.default_rng(0)
+        starts = [] if start is None else [np.asarray(start, float)]
+        starts += list(generator.uniform(0.05, 0.5, (6, len(names))))
+        branches = []
+        for first in starts:
+            x = np.repeat(first[:, None], length, axis=1)
+            with np.errstate(all="ignore"):
+                for _ in range(40):
+                    full = whole | dict(zip(names, x, strict=True))
+                    value = np.array(
+                        [np.broadcast_to(self.ring.value(c, full), (length,)) for c in conditions]
+                    )
+                    slope = np.array(
+                        [
+                            [np.broadcast_to(self.ring.value(d, full), (length,)) for d in row]
+                            for row in derivatives
+                        ]
+                    )
+                    step = _newton_step(slope, value)
+                    x = x - np.clip(step, -0.25, 0.25)
+                    if np.nanmax(np.abs(step), initial=0) < 1e-13:
+                        break
+                good = np.all(np.isfinite(x), axis=0) & (np.nan_to_num(np.abs(step), nan=1).max(axis=0) < 1e-9)
+                good &= (x > 0).all(axis=0) & (x < 1).all(axis=0)
+            if good.any():
+                branches.append((dict(zip(names, x, strict=True)), good))
+            if good.all():
+                break
+        return branches or [({n: np.full(length, np.nan) for n in names}, np.zeros(length, bool))]
+
+
+def _newton_step(slope: np.ndarray, value: np.ndarray) -> np.ndarray:
+    """Solve slope @ step = value at every point (last axis); nan where that cannot be done."""
+    step = np.full((slope.shape[1], slope.shape[2]), np.nan)
+    scale = np.abs(slope).max(axis=1)  # each condition counts alike, whatever its units
+    good = np.isfinite(slope).all(axis=(0, 1)) & np.isfinite(value).all(axis=0) & (scale > 0).all(axis=0)
+    if not good.any():
+        return step
+    matrices = np.moveaxis(slope[:, :, good] / scale[:, None, good], 2, 0)
+    rights = (value[:, good] / scale[:, good]).T[:, :, None]
+    if matrices.shape[1] == matrices.shape[2]:
+        regular = np.abs(np.linalg.det(matrices)) > 1e-14
+        solved = np.full((len(matrices), matrices.shape[2]), np.nan)
+        solved[regular] = np.linalg.solve(matrices[regular], rights[regular])[:, :, 0]
+    else:
+        solved = (np.linalg.pinv(matrices) @ rights)[:, :, 0]
+    step[:, good] = solved.T
+    return step
+
+
+def value_and_size(ring: Ring, polynomial: Polynomial, point: Point):
+    """Value of a polynomial and the sum of the sizes of its terms (for judging a zero)."""
+    value: float | np.ndarray = 0.0
+    size: float | np.ndarray = 0.0
+    for powers, coefficient in polynomial.to_dict().items():
+        term: float | np.ndarray = float(int(coefficient))
+        for name, power in zip(ring.names, powers, strict=True):
+            if power:
+                term = term * point[name] ** int(power)
+        value = value + term
+        size = size + np.abs(term)
+    return value, size
+
+

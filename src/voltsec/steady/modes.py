@@ -1,0 +1,357 @@
+"""One found sequence as a mode: every formula a practitioner asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import sympy
+from sympy import Expr
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch
+from voltsec.steady.balance import Balance, Ratio, add, multiply
+from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.regions import region
+from voltsec.steady.sequences import Found, verify
+from voltsec.steady.solution import Mode, ModeInterval, Stress
+from voltsec.steady.waveform import Waveform, Waveforms
+from voltsec.tableau.expression import symbol
+from voltsec.tableau.network import Row, coils
+
+SHORT_TERMS = 12
+"""Mean squares of currents with longer polynomials are left as a sum."""
+
+SMALL_RIPPLE = 1e-4
+"""Continuous conduction: formulas that depend on which ripple is larger are for periods so short."""
+
+
+class ModeBuilder:
+    """Formulas of one sequence; ``points`` are the search's sample points."""
+
+    def __init__(self, found: Found, points: dict[str, np.ndarray]) -> None:
+        self.found = found
+        self.balance: Balance = found.balance
+        self.circuit: Circuit = self.balance.circuit
+        self.form = ClosedForm(found.balance, found.fractions, found.witness)
+        inside = self._inside(points)
+        self.waveforms = Waveforms(self.balance, inside)
+        short = inside
+        if not self.balance.by_itself:
+            short = inside | {"T": inside["T"] * SMALL_RIPPLE}
+        self.short = Waveforms(self.balance, short)
+
+    def _inside(self, points: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+        """Sample points where the sequence holds, with their fractions."""
+        mask, margin, fractions = verify(self.balance, self.found.fractions, points)
+        mask &= margin > 1e-6
+        if not mask.any():
+            return {name: np.array([value]) for name, value in self.found.witness.items()}
+        inside = {name: values[mask] for name, values in points.items()}
+        for row, name in enumerate(self.balance.sequence.fractions):
+            inside[name] = fractions[row, mask]
+        return inside
+
+    def build(self, name: str) -> Mode:
+        """The mode with all its formulas."""
+        area = region(self.found, self.form, self.waveforms.points)
+        voltage = self._output_voltage()
+        definitions = dict(self.form.definitions)
+        for key, value in area.definitions.items():
+            definitions.setdefault(key, value)
+        roots = self.form.roots
+        condition = None
+        if roots is None:
+            condition = tuple(self.form.writer.polynomial(c) for c in self.form.conditions)
+        return Mode(
+            name=name,
+            intervals=self._intervals(),
+            gain=self._gain(voltage),
+            output_voltage=self._closed(voltage),
+            capacitor_voltages={
+                c.name: self._closed(self.balance.capacitor_voltage(c.name))
+                for c in self.circuit.capacitors
+            },
+            inductor_currents={
+                c.name: self._plain(self.short.average_of_free(self._one(("i", c.name))))
+                for c in coils(self.circuit)
+            },
+            source_currents={
+                s.name: self._negated(self.short.average_of_free(self._one(("i", s.name))))
+                for s in self.circuit.sources
+            },
+            ripple=self._ripple(),
+            stress=self._stress(),
+            efficiency=self._efficiency(),
+            closed_form=roots is not None,
+            condition=condition,
+            definitions=definitions,
+            holds_when=area.holds_when,
+            proved=area.proved,
+            boundary=area.boundary,
+        )
+
+    def _one(self, unknown: tuple) -> Row:
+        return {unknown: self.balance.ring.one}
+
+    def _plain(self, ratio: Ratio | None) -> Expr | None:
+        return None if ratio is None else self.form.expression(ratio)
+
+    def _closed(self, ratio: Ratio | None) -> Expr | None:
+        return None if ratio is None else self.form.expression(ratio, close=True)
+
+    def _negated(self, ratio: Ratio | None) -> Expr | None:
+        return None if ratio is None else self._plain((-ratio[0], ratio[1]))
+
+    def _row_of_voltage(self, start: str, end: str) -> Row:
+        return dict(self.balance.network.voltage(start, end))
+
+    def _output_voltage(self) -> Ratio | None:
+        output = self.circuit.output
+        return self.short.average_of_free(self._row_of_voltage(output.start, output.end))
+
+    def _gain(self, voltage: Ratio | None) -> Expr | None:
+        if voltage is None:
+            return None
+        ring = self.balance.ring
+        source = self.circuit.input.quantity.symbol
+        ratio = multiply(voltage, (ring.one, ring.symbol(source)))
+        shown = self.form.shown(ratio)
+        drivers = {s.quantity.symbol for s in self.circuit.of(Source, CurrentSource)}
+        drivers |= {d.drop.symbol for d in self.circuit.of(Switch, Diode) if d.drop is not None}
+        variables = self.form.ring.variables(shown[0]) | self.form.ring.variables(shown[1])
+        if variables & drivers:
+            return None
+        return self._closed(ratio)
+
+    def _intervals(self) -> tuple[ModeInterval, ...]:
+        sequence = self.balance.sequence
+        found = []
+        order = [d.name for d in (*self.circuit.switches, *self.circuit.diodes)]
+        ring = self.balance.ring
+        for k, interval in enumerate(sequence.intervals):
+            stops, starts = sequence.ended_by(k)
+            ends = "switch"
+            if k in sequence.unknown:
+                ends = ", ".join(name for name in order if name in (stops or starts))
+            found.append(
+                ModeInterval(
+                    self._fraction(k, ring),
+                    tuple(name for name in order if name in interval.conducting),
+                    ends,
+                    self._roles(k),
+                )
+            )
+        return tuple(found)
+
+    def _fraction(self, k: int, ring) -> Expr:
+        name = self.balance.sequence.fractions[k]
+        image = self.form.fractions.images[name]
+        shown = self.form.fractions.ring.substitute(image, self.form.ring, {})
+        roots = self.form.roots
+        if roots is not None and len(roots) == 1:
+            return self.form.expression((ring.symbol(name), ring.one))
+        return self.form.writer.oriented(shown)
+
+    def _roles(self, k: int) -> dict[str, str]:
+        """Sign of the power into every coil and capacitor in interval ``k``."""
+        ring = self.balance.ring
+        roles = {}
+        for coil in coils(self.circuit):
+            voltage = self.balance.value(k, self._one(("u", coil.name)), "average")
+            current = self.balance.value(k, self._one(("i", coil.name)), "average")
+            roles[coil.name] = self._role(voltage, current)
+        for capacitor in self.circuit.capacitors:
+            current = self.balance.value(k, self._one(("i", capacitor.name)), "average")
+            roles[capacitor.name] = self._role(self.balance.capacitor_voltage(capacitor.name), current)
+        del ring
+        return roles
+
+    def _role(self, voltage: Ratio | None, current: Ratio | None) -> str:
+        if voltage is None or current is None:
+            return "not determined"
+        if self.form.divides(voltage[0]) or self.form.divides(current[0]):
+            return "idle"
+        power = np.median(np.sign(self.short.numeric(voltage) * self.short.numeric(current)))
+        return "absorbs" if power > 0 else "supplies" if power < 0 else "idle"
+
+    def _largest(self, candidates: list[Ratio] | None, waveforms: Waveforms | None = None) -> Expr | None:
+        """The largest of several candidates, as Max where it depends on the point."""
+        if not candidates:
+            return None
+        waves = waveforms or self.waveforms
+        expressions = []
+        for ratio in waves.largest(candidates):
+            if np.nanmedian(waves.numeric(ratio)) < 0:
+                ratio = (-ratio[0], ratio[1])
+            expression = self._plain(ratio)
+            if expression not in expressions:
+                expressions.append(expression)
+        if len(expressions) == 1:
+            return expressions[0]
+        return sympy.Max(*expressions, evaluate=False)
+
+    def _ripple(self) -> dict[str, Expr | None]:
+        found: dict[str, Expr | None] = {}
+        for coil in coils(self.circuit):
+            candidates = self.short.coil_ripple(self.short.current(("i", coil.name)))
+            found[coil.name] = self._largest(candidates, self.short)
+        ring = self.balance.ring
+        for capacitor in self.circuit.capacitors:
+            candidates = self.short.charge_swing(self.short.current(("i", capacitor.name)))
+            if candidates is not None:
+                farad = (ring.one, ring.symbol(capacitor.quantity.symbol))
+                candidates = [multiply(c, farad) for c in candidates]
+            found[capacitor.name] = self._largest(candidates, self.short)
+        return found
+
+    def _stress(self) -> dict[str, Stress]:
+        found = {}
+        for element in self.circuit.elements:
+            if element.kind == "transformer":
+                for number, winding in enumerate(element.windings):
+                    row = self._winding_row(element, number)
+                    found[f"{element.name}.{number + 1}"] = self._stress_of(
+                        row, self._row_of_voltage(*winding), None
+                    )
+                continue
+            blocking = None
+            if isinstance(element, Switch | Diode):
+                blocking = [
+                    k
+                    for k, interval in enumerate(self.balance.sequence.intervals)
+                    if element.name not in interval.conducting
+                ]
+            found[element.name] = self._stress_of(
+                self._one(("i", element.name)), self._row_of_voltage(element.start, element.end), blocking
+            )
+        for transformer in self.circuit.transformers:
+            if transformer.magnetizing is not None:
+                name = transformer.magnetizing.symbol
+                found[name] = self._stress_of(
+                    self._one(("i", name)), self._row_of_voltage(*transformer.windings[0]), None
+                )
+        return found
+
+    def _winding_row(self, transformer, number: int) -> Row:
+        row = self._one(("i", transformer.name, number))
+        if number == 0 and transformer.magnetizing is not None:
+            row["i", transformer.magnetizing.symbol] = self.balance.ring.one
+        return row
+
+    def _stress_of(self, current_row: Row, voltage_row: Row, blocking: list[int] | None) -> Stress:
+        current = self.waveforms.of(current_row)
+        voltage = self.waveforms.of(voltage_row)
+        rms = self._rms(current)
+        if blocking == []:
+            peak_voltage: Expr | None = sympy.Integer(0)
+        else:
+            peak_voltage = self._largest(self._known_ends(voltage, blocking))
+        return Stress(
+            peak_voltage,
+            self._plain(self.short.average_of_free(current_row)),
+            self._largest(self.waveforms.ends(current)),
+            rms,
+        )
+
+    def _known_ends(self, voltage: Waveform, intervals: list[int] | None) -> list[Ratio] | None:
+        """Voltages at the ends of intervals; a ramp that stays open is that of a constant voltage."""
+        ring = self.balance.ring
+        if any(voltage.means[k] is None for k in (range(len(voltage.means)) if intervals is None else intervals)):
+            return None
+        closed = Waveform(
+            voltage.means, tuple((ring.zero, ring.one) if r is None else r for r in voltage.ramps)
+        )
+        return self.waveforms.ends(closed, intervals)
+
+    def _rms(self, current: Waveform) -> Expr | None:
+        """Root of the sum of d*(mean**2 + ramp**2/3), written out or combined, whichever is shorter."""
+        shares: list[tuple[Ratio, Ratio, Ratio]] = []
+        for fraction, mean, ramp in zip(self.waveforms.fractions, current.means, current.ramps, strict=True):
+            if mean is None or ramp is None:
+                return None
+            if mean[0].is_zero() and ramp[0].is_zero():
+                continue
+            share: Ratio = (fraction, self.balance.ring.one)
+            for place, (other, other_mean, other_ramp) in enumerate(shares):
+                if _same_size(mean, other_mean) and _same_size(ramp, other_ramp):
+                    shares[place] = (add(other, share), other_mean, other_ramp)
+                    break
+            else:
+                shares.append((share, mean, ramp))
+        if not shares:
+            return sympy.Integer(0)
+        terms = []
+        length = 0
+        for share, mean, ramp in shares:
+            length = max(length, *(len(part) for ratio in (mean, ramp) for part in ratio))
+            square = self._plain(mean) ** 2 + self._plain(ramp) ** 2 / 3
+            terms.append(self._plain(share) * square)
+        written = sympy.sqrt(sympy.Add(*terms))
+        if length > SHORT_TERMS and len(terms) > 1:
+            return written
+        square_ratio = self.waveforms.mean_square(current)
+        assert square_ratio is not None
+        combined = self.form.square_root(square_ratio)
+        return min((combined, written), key=sympy.count_ops)
+
+    def _efficiency(self) -> Expr | None:
+        """Power of loads and constant currents over the power of the sources."""
+        delivered = self._power(lambda e: isinstance(e, Load | CurrentSource), 1)
+        drawn = self._power(lambda e: isinstance(e, Source), -1)
+        if delivered is None or drawn is None or drawn[0].is_zero():
+            return None
+        difference = add(delivered, (-drawn[0], drawn[1]))
+        if difference[0].is_zero() or self.form.divides(difference[0]):
+            return sympy.Integer(1)
+        return self._closed(multiply(delivered, (drawn[1], drawn[0])))
+
+    def _power(self, chosen: Callable, sign: int) -> Ratio | None:
+        total: Ratio = (self.balance.ring.zero, self.balance.ring.one)
+        for element in self.circuit.elements:
+            if not chosen(element):
+                continue
+            power = self._power_of(element)
+            if power is None:
+                return None
+            total = add(total, (power[0] * sign, power[1]))
+        return total
+
+    def _power_of(self, element) -> Ratio | None:
+        """Average power into an element; for a source, of its ideal part (its resistance loses its own)."""
+        ring = self.balance.ring
+        current_row = self._one(("i", element.name))
+        if isinstance(element, Source):
+            current = self.short.average_of_free(current_row)
+            return None if current is None else multiply(current, (ring.symbol(element.quantity.symbol), ring.one))
+        if self.balance.by_itself:
+            current = self.short.of(current_row)
+            if isinstance(element, Resistor):
+                square = self.short.mean_square(current)
+                return None if square is None else multiply(square, (ring.symbol(element.quantity.symbol), ring.one))
+            voltage = self.short.average_of_free(self._row_of_voltage(element.start, element.end))
+            return None if voltage is None else multiply(voltage, (ring.symbol(element.quantity.symbol), ring.one))
+        terms: list[Ratio | None] = []
+        for k in range(self.short.count):
+            voltage = self.balance.value(k, self._row_of_voltage(element.start, element.end), "average")
+            current_mean = self.balance.value(k, current_row, "average")
+            terms.append(None if voltage is None or current_mean is None else multiply(voltage, current_mean))
+        return self.short.weighted(terms)
+
+
+def _same_size(one: Ratio, other: Ratio) -> bool:
+    """True for equal or opposite ratios."""
+    return one[1] == other[1] and (one[0] == other[0] or one[0] == -other[0])
+
+
+def name_modes(found: list[Found]) -> list[str]:
+    """CCM for sequences that end by switch edges alone, DCM for the others, numbered where several."""
+    names = []
+    counts = {"CCM": 0, "DCM": 0}
+    for item in found:
+        kind = "DCM" if item.balance.by_itself else "CCM"
+        counts[kind] += 1
+        names.append(kind if counts[kind] == 1 else f"{kind} {counts[kind]}")
+    return names
+
+

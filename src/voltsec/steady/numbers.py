@@ -1,0 +1,184 @@
+"""Numbers: every quantity of a mode at one point or at many, straight from the exact ratios.
+
+Peaks and ripple are taken as the largest candidate at the very point, so they hold also where the
+formula's choice among candidates would be another one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from voltsec.circuit.elements import CurrentSource, Load, Source, Switch
+from voltsec.circuit.elements import Diode as DiodeElement
+from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.sequences import verify
+from voltsec.steady.solution import Numbers
+from voltsec.steady.waveform import Waveforms
+from voltsec.tableau.network import coils
+
+Array = np.ndarray
+
+
+class Evaluation:
+    """Numeric values of one mode at ``points`` (arrays of equal length, fractions included)."""
+
+    def __init__(self, builder: ModeBuilder, points: dict[str, Array]) -> None:
+        self.builder = builder
+        self.balance = builder.balance
+        self.circuit = builder.circuit
+        self.waves = Waveforms(self.balance, points)
+        self.length = len(points["T"])
+
+    def output_voltage(self) -> Array | None:
+        """Average output voltage, volt."""
+        output = self.circuit.output
+        row = dict(self.balance.network.voltage(output.start, output.end))
+        return self._numeric(self.waves.average_of_free(row))
+
+    def capacitor_voltages(self) -> dict[str, Array | None]:
+        """Average voltage of every capacitor, volt."""
+        return {c.name: self._numeric(self.balance.capacitor_voltage(c.name)) for c in self.circuit.capacitors}
+
+    def coil_currents(self) -> dict[str, Array | None]:
+        """Average current of every coil, ampere."""
+        return {
+            c.name: self._numeric(self.waves.average_of_free({("i", c.name): self.balance.ring.one}))
+            for c in coils(self.circuit)
+        }
+
+    def source_currents(self) -> dict[str, Array | None]:
+        """Average current that every source delivers, ampere."""
+        found = {}
+        for source in self.circuit.sources:
+            value = self._numeric(self.waves.average_of_free({("i", source.name): self.balance.ring.one}))
+            found[source.name] = None if value is None else -value
+        return found
+
+    def efficiency(self) -> Array | None:
+        """Power of loads and constant currents over the power of the sources."""
+        powers = []
+        for kinds in ((Load, CurrentSource), (Source,)):
+            total = np.zeros(self.length)
+            for element in self.circuit.of(*kinds):
+                power = self._numeric(self.builder._power_of(element))
+                if power is None:
+                    return None
+                total = total + power
+            powers.append(total)
+        with np.errstate(all="ignore"):
+            return np.asarray(-powers[0] / powers[1])
+
+    def ripple(self) -> dict[str, Array | None]:
+        """Peak-to-peak ripple of coil currents (ampere) and capacitor voltages (volt)."""
+        found: dict[str, Array | None] = {}
+        for coil in coils(self.circuit):
+            ends = self._ends(("i", coil.name))
+            found[coil.name] = None if ends is None else ends.max(axis=0) - ends.min(axis=0)
+        for capacitor in self.circuit.capacitors:
+            waveform = self.waves.current(("i", capacitor.name))
+            candidates = self.waves.charge_swing(waveform)
+            if candidates is None:
+                found[capacitor.name] = None
+                continue
+            swing = np.max([np.abs(self.waves.numeric(c)) for c in candidates], axis=0)
+            found[capacitor.name] = swing / self.waves.points[capacitor.quantity.symbol]
+        return found
+
+    def stress(self) -> dict[str, dict[str, Array | None]]:
+        """Stress of every element, keys as in :class:`~voltsec.steady.solution.Stress`."""
+        found: dict[str, dict[str, Array | None]] = {}
+        for element in self.circuit.elements:
+            if element.kind == "transformer":
+                for number, winding in enumerate(element.windings):
+                    row = self.builder._winding_row(element, number)
+                    found[f"{element.name}.{number + 1}"] = self._stress_of(row, winding, None)
+                continue
+            blocking = None
+            if isinstance(element, Switch | DiodeElement):
+                blocking = [
+                    k
+                    for k, interval in enumerate(self.balance.sequence.intervals)
+                    if element.name not in interval.conducting
+                ]
+            row = {("i", element.name): self.balance.ring.one}
+            found[element.name] = self._stress_of(row, element.nodes, blocking)
+        for transformer in self.circuit.transformers:
+            if transformer.magnetizing is not None:
+                name = transformer.magnetizing.symbol
+                row = {("i", name): self.balance.ring.one}
+                found[name] = self._stress_of(row, transformer.windings[0], None)
+        return found
+
+    def _stress_of(self, row, nodes, blocking) -> dict[str, Array | None]:
+        current = self.waves.of(row)
+        voltage = self.waves.of(dict(self.balance.network.voltage(*nodes)))
+        square = self._numeric(self.waves.mean_square(current))
+        with np.errstate(invalid="ignore"):
+            rms = None if square is None else np.sqrt(np.maximum(square, 0))
+        if blocking == []:
+            peak: Array | None = np.zeros(self.length)
+        else:
+            peak = self._peak(self.builder._known_ends(voltage, blocking))
+        return {
+            "voltage_peak": peak,
+            "current_average": self._numeric(self.waves.average_of_free(row)),
+            "current_peak": self._peak(self.waves.ends(current)),
+            "current_rms": rms,
+        }
+
+    def _peak(self, candidates) -> Array | None:
+        if not candidates:
+            return None
+        return np.max([np.abs(self.waves.numeric(c)) for c in candidates], axis=0)
+
+    def _ends(self, unknown) -> Array | None:
+        candidates = self.waves.ends(self.waves.current(unknown))
+        return None if candidates is None else np.array([self.waves.numeric(c) for c in candidates])
+
+    def _numeric(self, ratio) -> Array | None:
+        return None if ratio is None else self.waves.numeric(ratio)
+
+
+def holds_at(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:
+    """Where a mode holds among ``points``, and its fractions there."""
+    mask, _, fractions = verify(builder.balance, builder.found.fractions, points)
+    edges = builder.found.stages.edges
+    for before, after in zip(edges, edges[1:], strict=False):
+        mask = mask & (points[before] <= points[after])
+    return mask, fractions
+
+
+def numbers_at(builder: ModeBuilder, name: str, point: Mapping[str, float]) -> Numbers | None:
+    """All numbers of a mode at one point, None where it does not hold there."""
+    arrays = {key: np.array([float(value)]) for key, value in point.items()}
+    mask, fractions = holds_at(builder, arrays)
+    if not mask[0]:
+        return None
+    for row, fraction in enumerate(builder.balance.sequence.fractions):
+        arrays[fraction] = fractions[row]
+    values = Evaluation(builder, arrays)
+    voltage = values.output_voltage()
+    source = float(point[builder.circuit.input.quantity.symbol])
+    return Numbers(
+        mode=name,
+        point={key: float(value) for key, value in point.items()},
+        gain=None if voltage is None else float(voltage[0]) / source,
+        output_voltage=_single(voltage),
+        efficiency=_single(values.efficiency()),
+        capacitor_voltages={k: _single(v) for k, v in values.capacitor_voltages().items()},
+        inductor_currents={k: _single(v) for k, v in values.coil_currents().items()},
+        source_currents={k: _single(v) for k, v in values.source_currents().items()},
+        ripple={k: _single(v) for k, v in values.ripple().items()},
+        stress={
+            element: {k: _single(v) for k, v in entries.items()}
+            for element, entries in values.stress().items()
+        },
+    )
+
+
+def _single(value: Array | None) -> float | None:
+    if value is None or not np.isfinite(value[0]):
+        return None
+    return float(value[0])

@@ -1,0 +1,352 @@
+"""Where a mode holds: its sign conditions turned into a region of duty, K, and parameters.
+
+Conditions that hold by the signs of their coefficients (all variables positive, the fractions
+themselves being the variables) drop out; that is a proof for every value.  What is left is stated:
+as a bound on K where the period enters linearly, on the duty where it stands alone, else as an
+inequality.  In discontinuous conduction the conditions are first freed of the period by means of
+the equation that fixes the unknown fraction.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import sympy
+from sympy import Expr
+from sympy.logic.boolalg import Boolean
+
+from voltsec.steady.balance import Balance, Ratio, ratio_sign, reduced
+from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.effective import Effective, effective_inductance
+from voltsec.steady.sequences import Found, open_conditions
+from voltsec.tableau.expression import symbol
+from voltsec.tableau.network import coils
+from voltsec.tableau.ring import Polynomial, definite_sign
+
+
+@dataclass
+class Region:
+    """The region of one mode."""
+
+    holds_when: Boolean | None
+    proved: bool
+    boundary: dict[str, Expr] = field(default_factory=dict)
+    definitions: dict[str, Expr] = field(default_factory=dict)
+    bounds: list[Bound] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Bound:
+    """The period is at most (``upper``) or at least ``period``, a ratio over the balance's ring."""
+
+    period: Ratio
+    upper: bool
+
+
+def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Region:
+    """The region of a found sequence; ``points`` are the sample points where it was seen to hold."""
+    balance = found.balance
+    atoms, proved = _atoms(balance, found)
+    bounds: list[Bound] = []
+    others: list[Polynomial] = []
+    for atom in atoms:
+        bound = _bound(balance, found, atom)
+        if bound is not None:
+            bounds.append(bound)
+        else:
+            others.append(atom)
+    result = Region(None, proved and balance.all_decided)
+    parts: list[Boolean] = []
+    edge = _edge_bound(found, form)
+    if edge is not None:
+        bound, monotone = edge
+        bounds.append(bound)
+        result.proved = result.proved and monotone
+    elif form.unknown:
+        parts += _fraction_parts(form)
+    bounds = _strongest(balance, bounds)
+    parts = _bound_parts(found, form, bounds, result) + parts
+    parts += _other_parts(form, others, result)
+    parts += [sympy.Eq(form.writer.polynomial(p), 0) for p in _constraints(found, form)]
+    result.bounds = bounds
+    if parts:
+        result.holds_when = sympy.And(*parts) if len(parts) > 1 else parts[0]
+    return result
+
+
+def _constraints(found: Found, form: ClosedForm) -> list[Polynomial]:
+    return [form.shown((c, found.balance.ring.one))[0] for c in found.fractions.constraints]
+
+
+def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool]:
+    """Polynomials that must be positive (turned so), and whether every condition was decided.
+
+    Known positive are the variables themselves and, in discontinuous conduction, the factors by
+    which the period is expressed.
+    """
+    ring = balance.ring
+    conditions = [c.ratio for c in open_conditions(balance)]
+    known: list[Polynomial] = []
+    proved = True
+    for polynomial in found.fractions.conditions:
+        solved = _solve_parameter(balance, polynomial)
+        if solved is None:
+            proved = proved and not conditions
+            continue
+        name, value = solved
+        known += [f for part in value for f, _ in part.factor()[1] if definite_sign(f) is None]
+        conditions = [_insert(balance, ratio, name, value) for ratio in conditions]
+    atoms: list[Polynomial] = []
+    for ratio in conditions:
+        if ratio[0].is_zero() or (ratio_sign(ratio) or 0) > 0:
+            continue
+        for part in ratio:
+            for factor, power in part.factor()[1]:
+                if definite_sign(factor) is not None or int(power) % 2 == 0:
+                    continue
+                value = ring.value(factor, found.witness)
+                oriented = factor if value >= 0 else -factor
+                if any(oriented == other for other in atoms):
+                    continue
+                if any(factor == other or -factor == other for other in known):
+                    continue
+                atoms.append(oriented)
+    return atoms, proved
+
+
+def _solve_parameter(balance: Balance, polynomial: Polynomial) -> tuple[str, Ratio] | None:
+    """A parameter in which the condition is linear, and its value: the period, else a coil or load."""
+    ring = balance.ring
+    candidates = ["T", *(coil.symbol for coil in coils(balance.circuit))]
+    candidates += [load.quantity.symbol for load in balance.circuit.loads]
+    candidates += [p.symbol for p in balance.circuit.parameters]
+    for name in candidates:
+        if ring.degree(polynomial, name) == 1:
+            constant, linear = ring.coefficients(polynomial, name)
+            return name, reduced((-constant, linear))
+    return None
+
+
+def _insert(balance: Balance, ratio: Ratio, name: str, value: Ratio) -> Ratio:
+    """``ratio`` with the parameter ``name`` replaced by ``value``."""
+    ring = balance.ring
+    degree = max(ring.degree(part, name) for part in ratio)
+    if degree <= 0:
+        return ratio
+    parts = []
+    for part in ratio:
+        total = ring.zero
+        for power, coefficient in enumerate(ring.coefficients(part, name)):
+            total += coefficient * value[0] ** power * value[1] ** (degree - power)
+        parts.append(total)
+    return reduced((parts[0], parts[1]))
+
+
+def _bound(balance: Balance, found: Found, atom: Polynomial) -> Bound | None:
+    ring = balance.ring
+    if balance.by_itself or ring.degree(atom, "T") != 1:
+        return None
+    constant, linear = ring.coefficients(atom, "T")
+    period = reduced((-constant, linear))
+    value = ring.value(period[0], found.witness) / ring.value(period[1], found.witness)
+    if value <= 0:
+        return None
+    return Bound(period, upper=bool(ring.value(linear, found.witness) < 0))
+
+
+def _edge_bound(found: Found, form: ClosedForm) -> tuple[Bound, bool] | None:
+    """The bound at which the last interval of a discontinuous mode vanishes, and if it is proved."""
+    balance = found.balance
+    if len(form.unknown) != 1 or len(found.fractions.conditions) != 1:
+        return None
+    ring = balance.ring
+    condition = found.fractions.conditions[0]
+    if ring.degree(condition, "T") != 1:
+        return None
+    k = next(iter(found.fractions.unknown))
+    own, last = balance.sequence.fractions[k], balance.sequence.fractions[k + 1]
+    constant, linear = ring.coefficients(condition, "T")
+    period = (-constant, linear)
+    # d(period)/d(own) while own + last stays: positive or negative throughout?
+    own_index, last_index = ring.index[own], ring.index[last]
+
+    def slope(p: Polynomial) -> Polynomial:
+        return p.derivative(own_index) - p.derivative(last_index)
+
+    change = slope(period[0]) * period[1] - period[0] * slope(period[1])
+    at_edge = tuple(ring.substitute(part, ring, {last: ring.zero}) for part in period)
+    if at_edge[1].is_zero() or at_edge[0].is_zero():
+        return None
+    direction = definite_sign(change)
+    if direction is None:
+        factors = [f for f, p in change.factor()[1] if definite_sign(f) is None and int(p) % 2]
+        monotone = not factors
+        direction = 1 if ring.value(change, found.witness) > 0 else -1
+    else:
+        monotone = True
+    bound = Bound(reduced((at_edge[0], at_edge[1])), upper=direction > 0)
+    value = ring.value(bound.period[0], found.witness) / ring.value(bound.period[1], found.witness)
+    if value <= 0:
+        return None
+    return bound, monotone
+
+
+def _strongest(balance: Balance, bounds: list[Bound]) -> list[Bound]:
+    """Bounds without those that another one implies for all values."""
+    kept: list[Bound] = []
+    for number, bound in enumerate(bounds):
+        implied = False
+        for place, other in enumerate(bounds):
+            if place == number or other.upper != bound.upper:
+                continue
+            difference = reduced(
+                (
+                    bound.period[0] * other.period[1] - other.period[0] * bound.period[1],
+                    bound.period[1] * other.period[1],
+                )
+            )
+            sign = ratio_sign(difference)
+            if sign is None:
+                continue
+            weaker = sign > 0 if bound.upper else sign < 0
+            if weaker or (sign == 0 and place < number):
+                implied = True
+        if not implied:
+            kept.append(bound)
+    return kept
+
+
+def _bound_parts(found: Found, form: ClosedForm, bounds: list[Bound], result: Region) -> list[Boolean]:
+    """Bounds as conditions on K (or on T without a load resistance), with boundary and definitions."""
+    parts: list[Boolean] = []
+    effectives: list[Effective] = []
+    for bound in bounds:
+        top, bottom = form.edge_period if form.unknown else form.shown(bound.period)
+        name = form.k_name if not effectives else f"{form.k_name}{len(effectives) + 1}"
+        effective = effective_inductance(form.circuit, form.ring, (top, bottom), name)
+        if effective is None:
+            limit = form.writer.ratio(top, bottom)
+            parts.append(symbol("T") <= limit if bound.upper else symbol("T") >= limit)
+            result.boundary.setdefault("T", limit)
+            continue
+        same = next(
+            (
+                e
+                for e in effectives
+                if e.numerator == effective.numerator and e.denominator == effective.denominator
+            ),
+            None,
+        )
+        if same is None:
+            effectives.append(effective)
+        else:
+            effective = same
+        load = form.ring.symbol(effective.load)
+        critical = form.writer.ratio(
+            *reduced((2 * effective.numerator * bottom, effective.denominator * load * top))
+        )
+        inductance = form.writer.ratio(effective.numerator, effective.denominator)
+        result.definitions[effective.name] = 2 * inductance / (symbol(effective.load) * symbol("T"))
+        own = symbol(effective.name)
+        if form.unknown:
+            parts.append(own < critical if bound.upper is False else own > critical)
+        else:
+            parts.append(own >= critical if bound.upper else own <= critical)
+        result.boundary.setdefault(effective.name, critical)
+        _solve_for_parts(form, (top, bottom), effective, result)
+    return parts
+
+
+def _solve_for_parts(form: ClosedForm, period: Ratio, effective: Effective, result: Region) -> None:
+    """The boundary as a critical load resistance and as least inductances."""
+    ring = form.ring
+    equation = period[0] - ring.symbol("T") * period[1]
+    names = [effective.load, *(coil.symbol for coil in coils(form.circuit))]
+    for name in names:
+        if ring.degree(equation, name) != 1 or name in result.boundary:
+            continue
+        constant, linear = ring.coefficients(equation, name)
+        if constant.is_zero() or ring.value(constant, form.point) * ring.value(linear, form.point) >= 0:
+            continue  # no positive value of this part reaches the boundary
+        result.boundary[name] = form.writer.ratio(*reduced((-constant, linear)))
+
+
+def _fraction_parts(form: ClosedForm) -> list[Boolean]:
+    """Every unknown fraction, and what they leave of their switch intervals, is positive."""
+    parts: list[Boolean] = []
+    sequence = form.balance.sequence
+    for k in range(len(sequence.intervals)):
+        image = form.fractions.images[sequence.fractions[k]]
+        in_ring = form.fractions.ring.substitute(image, form.ring, {})
+        if definite_sign(in_ring) == 1 or not form.ring.variables(in_ring) & set(form.unknown):
+            continue
+        expression = form.writer.oriented(in_ring)
+        roots = form.roots
+        if roots is not None and all(form.ring.degree(r.polynomial, r.name) == 1 for r in roots):
+            for root in reversed(roots):
+                expression = expression.subs(symbol(root.name), root.expression)
+            expression = sympy.factor(sympy.together(expression))
+        part = _inequality(expression, form)
+        if part is not sympy.true:
+            parts.append(part)
+    return parts
+
+
+def _inequality(expression: Expr, form: ClosedForm, strict: bool = True) -> Boolean:
+    """``expression > 0`` solved for a duty where it is linear in one."""
+    for edge in form.fractions.stages.edges:
+        duty = symbol(edge)
+        numerator = sympy.numer(sympy.together(expression))
+        if duty in numerator.free_symbols and not (
+            numerator.free_symbols & {symbol(name) for name in form.unknown}
+        ):
+            polynomial = sympy.Poly(numerator, duty)
+            if polynomial.degree() == 1:
+                slope, constant = polynomial.all_coeffs()
+                limit = sympy.factor(-constant / slope)
+                value = slope.subs({symbol(n): v for n, v in form.point.items()})
+                return duty < limit if value < 0 else duty > limit
+    return expression > 0 if strict else expression >= 0
+
+
+def _other_parts(form: ClosedForm, atoms: list[Polynomial], result: Region) -> list[Boolean]:
+    parts: list[Boolean] = []
+    ring = form.ring
+    for atom in atoms:
+        shown = form.shown((atom, form.balance.ring.one))[0]
+        for factor, power in shown.factor()[1]:
+            if int(power) % 2 == 0:
+                continue
+            if form.writer.is_negative(factor):
+                factor = -factor
+            if definite_sign(factor) == 1:
+                continue
+            variables = ring.variables(factor)
+            if len(variables) == 1 and variables <= set(form.fractions.stages.edges):
+                parts += _duty_range(form, factor, next(iter(variables)))
+                continue
+            part = _inequality(form.writer.oriented(factor), form)
+            if part not in parts:
+                parts.append(part)
+    return [part for number, part in enumerate(parts) if part not in parts[:number]]
+
+
+def _duty_range(form: ClosedForm, factor: Polynomial, name: str) -> list[Boolean]:
+    """The part of 0 < D < 1 around the witness where a polynomial of the duty alone is positive."""
+    duty = symbol(name)
+    polynomial = sympy.Poly(form.writer.oriented(factor), duty)
+    value = form.point[name]
+    below, above = None, None
+    for root in sorted(set(polynomial.real_roots()), key=float):
+        if 0 < root < 1:
+            if float(root) < value:
+                below = root
+            elif above is None:
+                above = root
+    parts: list[Boolean] = []
+    if below is not None:
+        parts.append(duty > below)
+    if above is not None:
+        parts.append(duty < above)
+    return parts

@@ -1,0 +1,257 @@
+"""Every sequence of conducting devices that holds somewhere, found without any hint.
+
+Sample points are covered one after another: where no known sequence passes its sign checks, the
+complementarity problem is solved there with a coarse time grid, the sequence it shows is solved
+exactly, and kept if it passes the sign checks at that point.  The network is passive, so the
+periodic state is unique: a sequence that passes is the answer there, wherever it came from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from itertools import combinations
+
+import numpy as np
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.steady.balance import Balance, SignCondition
+from voltsec.steady.complementarity import PeriodicProblem, PeriodicState
+from voltsec.steady.fractions import Fractions, NotClosed, Point, value_and_size
+from voltsec.steady.points import sample_points
+from voltsec.steady.stages import Stages, stages_of
+from voltsec.tableau.elimination import TooLarge
+from voltsec.tableau.interval import Interval, Sequence
+from voltsec.tableau.ring import definite_sign
+
+DRY_ATTEMPTS = 10
+"""The search ends after so many sample points in a row that bring no new sequence."""
+
+LARGE_ATTEMPTS = 4
+"""It ends as well after so many points whose sequence has no readable exact solution."""
+
+GRIDS = (8, 24, 64)
+"""Steps in each switch interval, tried in turn."""
+
+
+@dataclass
+class Found:
+    """A sequence that holds at some of the sample points."""
+
+    stages: Stages
+    balance: Balance
+    fractions: Fractions
+    holds: np.ndarray
+    """Mask over the sample points."""
+    witness: dict[str, float]
+    """A sample point well inside, with the fraction variables ``#1 ...``."""
+
+    @property
+    def sequence(self) -> Sequence:
+        """The intervals and what conducts in them."""
+        return self.balance.sequence
+
+
+@dataclass
+class Search:
+    """What was found for one order of the duty edges."""
+
+    stages: Stages
+    points: dict[str, np.ndarray]
+    found: list[Found] = field(default_factory=list)
+    open_points: list[int] = field(default_factory=list)
+    """Sample points where no sequence could be verified."""
+    no_state: list[int] = field(default_factory=list)
+    """Sample points where the complementarity problem has no solution."""
+    runaway: set[str] = field(default_factory=set)
+    """Coils and capacitors that grow without limit at those points."""
+    too_large: list[Sequence] = field(default_factory=list)
+    """Sequences seen whose exact solution is too large to write down."""
+    large_points: list[int] = field(default_factory=list)
+    """Sample points where such a sequence was seen."""
+
+
+def find_sequences(circuit: Circuit, references: tuple[str, ...]) -> tuple[Search, ...]:
+    """All sequences of ``circuit``, one search for each order of its duty edges."""
+    return tuple(_search(circuit, references, stages) for stages in stages_of(circuit))
+
+
+def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Search:
+    search = Search(stages, sample_points(circuit, stages.edges))
+    count = len(search.points["T"])
+    covered = np.zeros(count, bool)
+    tried: set[Sequence] = set()
+    dry = 0
+    order = np.concatenate([[0], 1 + np.random.default_rng(1).permutation(count - 1)])
+    while not covered.all() and dry < DRY_ATTEMPTS and len(search.large_points) < LARGE_ATTEMPTS:
+        place = int(next(k for k in order if not covered[k]))
+        dry += 1
+        point = {name: float(values[place]) for name, values in search.points.items()}
+        found = _at_point(circuit, references, stages, point, search, tried)
+        if found is None:
+            covered[place] = True
+            continue
+        mask, margin, fractions = verify(found.balance, found.fractions, search.points)
+        dry = 0
+        mask[place] = True
+        found.holds = mask
+        best = int(np.argmax(np.where(mask, margin, -1.0)))
+        best = best if margin[best] > 0 else place
+        found.witness = {n: float(v[best]) for n, v in search.points.items()}
+        names = found.sequence.fractions
+        found.witness |= dict(zip(names, (float(x) for x in fractions[:, best]), strict=True))
+        search.found.append(found)
+        covered |= mask
+    return search
+
+
+def _at_point(circuit, references, stages, point, search, tried) -> Found | None:
+    """A verified sequence at one point; notes the point in ``search`` where there is none."""
+    try:
+        problem = PeriodicProblem(circuit, references, stages.closed, point)
+    except np.linalg.LinAlgError:
+        search.open_points.append(_place(search, point))
+        return None
+    lengths = np.array(stages.fractions(point))
+    solved = False
+    for steps in GRIDS:
+        if steps > GRIDS[0] and len(circuit.diodes) * steps * len(lengths) > 600:
+            break
+        state = problem.solve(lengths, steps)
+        if state is None:
+            continue
+        solved = True
+        if state.runaway:
+            search.no_state.append(_place(search, point))
+            search.runaway.update(state.runaway)
+            return None
+        large = False
+        for sequence, shares in candidates(circuit, stages, state):
+            if sequence in tried and any(f.sequence == sequence for f in search.found):
+                continue
+            if sequence in search.too_large:
+                large = True
+                continue
+            try:
+                balance = Balance(circuit, sequence, references)
+                fractions = Fractions(balance, stages, point, shares)
+                one = {name: np.array([value]) for name, value in point.items()}
+                mask, _, _ = verify(balance, fractions, one)
+            except NotClosed:
+                continue
+            except TooLarge:
+                search.too_large.append(sequence)
+                large = True
+                continue
+            tried.add(sequence)
+            if mask[0]:
+                return Found(stages, balance, fractions, mask, {})
+        if large:
+            search.large_points.append(_place(search, point))
+            return None
+    (search.open_points if solved else search.no_state).append(_place(search, point))
+    return None
+
+
+def _place(search: Search, point: dict[str, float]) -> int:
+    same = np.ones(len(search.points["T"]), bool)
+    for name, value in point.items():
+        same &= search.points[name] == value
+    return int(np.flatnonzero(same)[0])
+
+
+def candidates(circuit: Circuit, stages: Stages, state: PeriodicState):
+    """Sequences that a numeric state may stand for, simplest first, with their fractions.
+
+    A step in which a device changes may show a mixture; so intervals of one step inside a switch
+    interval are also left out.
+    """
+    merged: list[list] = []
+    for k in range(len(state.steps)):
+        stage = int(state.stages[k])
+        conducting = stages.closed[stage] | {
+            diode.name for diode, on in zip(circuit.diodes, state.conducting[k], strict=True) if on
+        }
+        if merged and merged[-1][0] == stage and merged[-1][1] == conducting:
+            merged[-1][2] += state.steps[k]
+            merged[-1][3] += 1
+        else:
+            merged.append([stage, conducting, state.steps[k], 1])
+    short = [
+        k
+        for k, entry in enumerate(merged)
+        if entry[3] == 1 and sum(other[0] == entry[0] for other in merged) > 1
+    ][:6]
+    seen = set()
+    options = []
+    for size in range(len(short), -1, -1):
+        for left_out in combinations(short, size):
+            kept: list[list] = []
+            spare = 0.0
+            for k, entry in enumerate(merged):
+                if k in left_out:
+                    spare += entry[2]
+                    continue
+                if kept and kept[-1][:2] == entry[:2]:
+                    kept[-1] = [*entry[:2], kept[-1][2] + entry[2]]
+                else:
+                    kept.append(list(entry[:3]))
+                kept[-1][2] += spare
+                spare = 0.0
+            if {entry[0] for entry in kept} != {entry[0] for entry in merged}:
+                continue
+            kept[-1][2] += spare
+            sequence = Sequence(tuple(Interval(entry[0], frozenset(entry[1])) for entry in kept))
+            if sequence not in seen:
+                seen.add(sequence)
+                options.append((sequence, np.array([entry[2] for entry in kept])))
+    return sorted(options, key=lambda option: len(option[0].intervals))
+
+
+def open_conditions(balance: Balance) -> list[SignCondition]:
+    """Sign conditions that do not hold by their coefficients alone."""
+    return [
+        condition
+        for condition in balance.sign_conditions
+        if not _always(condition.ratio[0], condition.ratio[1])
+    ]
+
+
+def _always(numerator, denominator) -> bool:
+    top, bottom = definite_sign(numerator), definite_sign(denominator)
+    return top == 0 or (top is not None and bottom is not None and top * bottom > 0)
+
+
+def verify(
+    balance: Balance, fractions: Fractions, points: Point
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where the sequence holds: mask, margin (0 at an edge) and fractions at every point.
+
+    The unknown fractions are solved for at each point; a branch is right where every fraction is
+    positive and every sign condition holds.
+    """
+    length = max(np.size(value) for value in points.values())
+    conditions = open_conditions(balance)
+    mask = np.zeros(length, bool)
+    margin = np.zeros(length)
+    chosen = np.full((len(balance.sequence.intervals), length), np.nan)
+    for roots in fractions.roots(points):
+        good = roots.exists.copy()
+        if not good.any():
+            continue
+        edge = np.nan_to_num(roots.fractions.min(axis=0), nan=0.0)
+        point = dict(points) | dict(zip(balance.sequence.fractions, roots.fractions, strict=True))
+        with np.errstate(all="ignore"):
+            for constraint in fractions.constraints:
+                value, size = value_and_size(balance.ring, constraint, point)
+                good &= np.abs(value) < 1e-9 * size
+            for condition in conditions:
+                top, top_size = value_and_size(balance.ring, condition.ratio[0], point)
+                bottom = balance.ring.value(condition.ratio[1], point)
+                relative = np.nan_to_num(np.sign(bottom) * top / top_size, nan=0.0)
+                good &= relative > -1e-8
+                edge = np.minimum(edge, relative)
+        better = good & ~mask
+        chosen[:, better] = roots.fractions[:, better]
+        margin[better] = edge[better]
+        mask |= good
+    return mask, margin, chosen

@@ -1,0 +1,124 @@
+"""What ``solve`` returns: modes with their formulas, as frozen values made of sympy expressions.
+
+All symbols are plain positive ``sympy.Symbol``s named as in the netlist, plus the duty symbols, ``T`` and
+the named quantities listed under a mode's ``definitions``.  Formulas are in SI units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from sympy import Expr
+from sympy.logic.boolalg import Boolean
+
+from voltsec.circuit.circuit import Circuit
+
+
+@dataclass(frozen=True)
+class ModeInterval:
+    """One interval of a mode: its share of the period, what conducts, what ends it, who feeds whom."""
+
+    fraction: Expr
+    conducting: tuple[str, ...]
+    """Switches and diodes that conduct, in netlist order."""
+    ends: str
+    """``"switch"`` or the diodes that end it, ``"D1"`` or ``"D1, D2"``."""
+    roles: dict[str, str]
+    """Coil and capacitor names -> absorbs, supplies or idle (magnetizing inductances by symbol)."""
+
+
+@dataclass(frozen=True)
+class Stress:
+    """Stress of one element; an entry is ``None`` where the model does not determine it."""
+
+    voltage_peak: Expr | None
+    current_average: Expr | None
+    current_peak: Expr | None
+    current_rms: Expr | None
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One way the circuit conducts, with its formulas and the region where it holds."""
+
+    name: str
+    intervals: tuple[ModeInterval, ...]
+    gain: Expr | None
+    output_voltage: Expr | None
+    capacitor_voltages: dict[str, Expr | None]
+    inductor_currents: dict[str, Expr | None]
+    source_currents: dict[str, Expr | None]
+    ripple: dict[str, Expr | None]
+    stress: dict[str, Stress]
+    efficiency: Expr | None
+    closed_form: bool
+    condition: tuple[Expr, ...] | None
+    """Implicit polynomials (each equal to zero) where no closed form is given."""
+    definitions: dict[str, Expr]
+    """Named quantities that occur in the formulas (K, d2, ...) -> what they stand for."""
+    holds_when: Boolean | None
+    """``None``: for all 0 < D < 1 and positive parameters."""
+    proved: bool
+    boundary: dict[str, Expr] = field(default_factory=dict)
+    """Edge to the next mode where one is known: keys among K, R, and inductor names (least value)."""
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """Numbers at one operating point, SI units; ``mode`` is the mode that holds there."""
+
+    mode: str
+    point: dict[str, float]
+    gain: float | None
+    output_voltage: float | None
+    efficiency: float | None
+    capacitor_voltages: dict[str, float | None]
+    inductor_currents: dict[str, float | None]
+    source_currents: dict[str, float | None]
+    ripple: dict[str, float | None]
+    stress: dict[str, dict[str, float | None]]
+
+
+@dataclass(frozen=True)
+class Solution:
+    """The answer for a circuit: every mode found, what stays open, numbers at the operating point."""
+
+    circuit: Circuit
+    modes: tuple[Mode, ...]
+    symbols: dict[str, str]
+    """Every symbol that occurs in a formula -> unit."""
+    undetermined: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    numbers: Numbers | None = None
+    engine: Any = field(default=None, compare=False, repr=False)
+
+    @property
+    def gain(self) -> Expr | None:
+        """Output over input in the first mode (continuous conduction where it exists)."""
+        return self.modes[0].gain
+
+    @property
+    def output_voltage(self) -> Expr | None:
+        """Output voltage in the first mode."""
+        return self.modes[0].output_voltage
+
+    def at(self, **values: float) -> Numbers:
+        """Numbers at a point: the netlist's values, changed by ``values`` (symbols, SI units).
+
+        Raises ValueError where a symbol is unknown or lacks a value, LookupError where no mode
+        could be verified at the point.
+        """
+        known = {symbol: float(value) for symbol, value in self.circuit.values.items()}
+        needed = {quantity.symbol for quantity in self.circuit.quantities}
+        unknown = set(values) - needed
+        if unknown:
+            raise ValueError(f"unknown symbols: {', '.join(sorted(unknown))}")
+        point = known | {name: float(value) for name, value in values.items()}
+        missing = needed - set(point)
+        if missing:
+            raise ValueError(f"values are missing for: {', '.join(sorted(missing))}")
+        numbers = self.engine.at(point)
+        if numbers is None:
+            raise LookupError("no mode could be verified at this point")
+        return numbers

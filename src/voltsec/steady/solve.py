@@ -1,0 +1,141 @@
+"""The main path: a circuit in, its modes with formulas and numbers out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import CurrentSource, Load
+from voltsec.circuit.fault import Fault, NoSteadyState
+from voltsec.circuit.graph import references
+from voltsec.steady.modes import ModeBuilder, name_modes
+from voltsec.steady.numbers import numbers_at
+from voltsec.steady.points import operating_point
+from voltsec.steady.sequences import Found, Search, find_sequences
+from voltsec.steady.solution import Mode, Numbers, Solution
+from voltsec.steady.undetermined import undetermined
+
+NEAR = 0.05
+"""A warning is given where a change of the period by this share leads into another mode."""
+
+
+def solve(circuit: Circuit) -> Solution:
+    """Every mode of ``circuit`` with its formulas.
+
+    Raises :class:`CircuitError` for a circuit that cannot work and :class:`NoSteadyState` where no
+    periodic state exists at any sample point.
+    """
+    circuit.check()
+    searches = find_sequences(circuit, references(circuit))
+    pairs = ordered(searches)
+    if not pairs:
+        raise NoSteadyState((_no_state(searches),), circuit.file, circuit.text)
+    names = name_modes([found for _, found in pairs])
+    builders = [ModeBuilder(found, search.points) for search, found in pairs]
+    modes = tuple(b.build(name) for b, name in zip(builders, names, strict=True))
+    engine = Engine(circuit, tuple(zip(names, builders, strict=True)))
+    numbers, warnings = _at_operating_point(circuit, engine)
+    return Solution(
+        circuit,
+        modes,
+        _symbols(circuit, modes),
+        tuple(dict.fromkeys(line for builder in builders for line in undetermined(builder.balance))),
+        (*_choices(circuit), *_gaps(searches), *warnings),
+        numbers,
+        engine,
+    )
+
+
+@dataclass(frozen=True)
+class Engine:
+    """What numbers need: the circuit's modes by name, ready to be evaluated."""
+
+    circuit: Circuit
+    builders: tuple[tuple[str, ModeBuilder], ...]
+
+    def at(self, point: Mapping[str, float]) -> Numbers | None:
+        """Numbers of the mode that holds at ``point`` (every symbol given), None where none does."""
+        for name, builder in self.builders:
+            found = numbers_at(builder, name, point)
+            if found is not None:
+                return found
+        return None
+
+
+def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found]]:
+    """Found sequences, continuous conduction first, each kind by how much of the samples it holds."""
+    pairs = [(search, found) for search in searches for found in search.found]
+    return sorted(pairs, key=lambda pair: (pair[1].balance.by_itself, -int(pair[1].holds.sum())))
+
+
+def _no_state(searches: tuple[Search, ...]) -> Fault:
+    grows = sorted({name for search in searches for name in search.runaway})
+    if grows:
+        reason = f"{', '.join(grows)} would grow without limit from period to period"
+    else:
+        reason = "no assignment of conducting diodes satisfies the equations of a period"
+    return Fault("no-steady-state", f"there is no steady state: {reason}", elements=tuple(grows))
+
+
+def _symbols(circuit: Circuit, modes: tuple[Mode, ...]) -> dict[str, str]:
+    units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
+    for mode in modes:
+        for name in mode.definitions:
+            units.setdefault(name, "1")
+        for interval in mode.intervals:
+            for free in interval.fraction.free_symbols:
+                units.setdefault(str(free), "1")
+    return units
+
+
+def _choices(circuit: Circuit) -> list[str]:
+    """What the tool chose by itself and the reader should know."""
+    lines = []
+    if circuit.input_name is None and len(circuit.sources) > 1:
+        lines.append(f"several sources: {circuit.input.name} is taken as the input (say `input NAME` to change it)")
+    loads = circuit.of(Load) or circuit.of(CurrentSource)
+    if circuit.output_choice is None and len(loads) > 1:
+        lines.append(f"several loads: {loads[0].name} is taken as the output (say `output NAME` to change it)")
+    return lines
+
+
+def _gaps(searches: tuple[Search, ...]) -> list[str]:
+    lines = []
+    for search in searches:
+        names = [*search.stages.edges]
+        if search.no_state:
+            places = "; ".join(_place(search, k, names) for k in search.no_state[:3])
+            grows = f" ({', '.join(sorted(search.runaway))} grows without limit)" if search.runaway else ""
+            lines.append(f"no steady state{grows} was found at {places}")
+        if search.open_points:
+            places = "; ".join(_place(search, k, names) for k in search.open_points[:3])
+            lines.append(f"not determined, no sequence could be verified, at {places}")
+    return lines
+
+
+def _place(search: Search, k: int, names: list[str]) -> str:
+    changed = [
+        name
+        for name, values in search.points.items()
+        if name not in names and values[k] != values[0]
+    ]
+    return ", ".join(f"{name} = {search.points[name][k]:.4g}" for name in [*names, *changed]) or "the given values"
+
+
+def _at_operating_point(circuit: Circuit, engine: Engine) -> tuple[Numbers | None, list[str]]:
+    point = operating_point(circuit)
+    if point is None:
+        return None, []
+    numbers = engine.at(point)
+    if numbers is None:
+        return None, ["no mode could be verified at the operating point: numbers are not determined"]
+    warnings = []
+    for factor in (1 - NEAR, 1 + NEAR):
+        beside = engine.at(point | {"T": point["T"] * factor})
+        if beside is not None and beside.mode != numbers.mode:
+            warnings.append(
+                f"the operating point is near the boundary between {numbers.mode} and {beside.mode}: "
+                f"a change of {NEAR:.0%} in the period, a coil or the load leads across"
+            )
+    return numbers, warnings[:1]

@@ -1,0 +1,164 @@
+"""One period's equations: the mean and the ramp network of every interval, tied round the period.
+
+Every voltage and current x is its mean over the interval plus a straight ramp; ``("m", k, x)`` is
+the mean and ``("r", k, x)`` half the rise from the interval's start to its end.  Flux and
+continuity tie coil currents, charge balance fixes capacitor voltages.  All rows are linear in the
+unknowns once the fractions are given, and are solved as one exact system, so that loops of
+capacitors and diodes and cutsets of coils come out right.
+"""
+
+from __future__ import annotations
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.tableau.interval import Sequence
+from voltsec.tableau.network import Network, Row, Unknown, coils, mutual_symbols, rename
+from voltsec.tableau.ring import Polynomial, Ring
+
+
+def parameter_names(circuit: Circuit) -> tuple[str, ...]:
+    """Names of all parameters that may occur in the equations, duty symbols excluded."""
+    duties = set(circuit.duty_symbols)
+    return tuple(dict.fromkeys(q.symbol for q in circuit.quantities if q.symbol not in duties))
+
+
+def ring_for(circuit: Circuit, sequence: Sequence) -> Ring:
+    """The ring of the parameters, T and the interval fractions."""
+    return Ring((*sequence.fractions, *parameter_names(circuit)))
+
+
+def average_rows(circuit: Circuit, sequence: Sequence, network: Network) -> list[Row]:
+    """Mean networks with constant coil currents: the small-ripple equations of all averages."""
+    ring = network.ring
+    rows: list[Row] = []
+    for k in range(len(sequence.intervals)):
+        rows += _interval_rows(circuit, sequence, network, k, "m", constants=True)
+    for coil in coils(circuit):
+        rows.append(
+            {("m", k, ("u", coil.name)): ring.symbol(f) for k, f in enumerate(sequence.fractions)}
+        )
+        for k in range(1, len(sequence.intervals)):
+            rows.append(
+                {("m", 0, ("i", coil.name)): ring.one, ("m", k, ("i", coil.name)): -ring.one}
+            )
+    rows += _charge_rows(circuit, sequence, ring)
+    return rows
+
+
+def period_rows(
+    circuit: Circuit, sequence: Sequence, network: Network, all_events: bool = False
+) -> list[Row]:
+    """Mean and ramp networks of every interval, flux, continuity, charge balance, and events.
+
+    An interval that ends by itself adds the equation of the device that ends it; where several
+    devices change at once the network itself ties them, and ``all_events`` adds theirs as well.
+    """
+    ring = network.ring
+    rows: list[Row] = []
+    count = len(sequence.intervals)
+    for k in range(count):
+        rows += _interval_rows(circuit, sequence, network, k, "m", constants=True)
+        rows += _interval_rows(circuit, sequence, network, k, "r", constants=False)
+        rows += flux_rows(circuit, sequence, ring, k)
+    for coil in coils(circuit):
+        current = ("i", coil.name)
+        for k in range(count):
+            following = (k + 1) % count
+            row: Row = {}
+            for unknown, sign in (
+                (("m", k, current), 1),
+                (("r", k, current), 1),
+                (("m", following, current), -1),
+                (("r", following, current), 1),
+            ):
+                row[unknown] = row.get(unknown, ring.zero) + sign
+            rows.append({u: c for u, c in row.items() if not c.is_zero()})
+    rows += _charge_rows(circuit, sequence, ring)
+    for k in sequence.unknown:
+        rows += _event_rows(circuit, sequence, network, k, all_events)
+    return [row for row in rows if row]
+
+
+def ramp_rows(circuit: Circuit, sequence: Sequence, network: Network, k: int) -> list[Row]:
+    """The ramp network of interval ``k`` alone: everything in terms of the coils' ramps."""
+    return _interval_rows(circuit, sequence, network, k, "r", constants=False)
+
+
+def inductance_rows(circuit: Circuit, ring: Ring) -> dict[str, dict[str, Polynomial]]:
+    """The inductance matrix, coil name by coil name (zero entries left out)."""
+    found = coils(circuit)
+    pairs = mutual_symbols(circuit)
+    matrix: dict[str, dict[str, Polynomial]] = {}
+    for one in found:
+        matrix[one.name] = {one.name: ring.symbol(one.symbol)}
+        for other in found:
+            if (one.name, other.name) in pairs:
+                matrix[one.name][other.name] = ring.symbol(pairs[one.name, other.name])
+    return matrix
+
+
+def flux_rows(circuit: Circuit, sequence: Sequence, ring: Ring, k: int) -> list[Row]:
+    """Flux linkage: twice inductance times ramp equals mean voltage times duration."""
+    duration = ring.symbol(sequence.fractions[k]) * ring.symbol("T")
+    rows = []
+    for name, entries in inductance_rows(circuit, ring).items():
+        row: Row = {("r", k, ("i", other)): 2 * entry for other, entry in entries.items()}
+        row[("m", k, ("u", name))] = -duration
+        rows.append(row)
+    return rows
+
+
+def _interval_rows(
+    circuit: Circuit, sequence: Sequence, network: Network, k: int, part: str, constants: bool
+) -> list[Row]:
+    interval = sequence.intervals[k]
+
+    def name(unknown: Unknown) -> Unknown:
+        return unknown if unknown[0] == "V" else (part, k, unknown)
+
+    rows = list(network.rows)
+    for device in (*circuit.switches, *circuit.diodes):
+        conducts = device.name in interval.conducting
+        rows.append(network.closed(device) if conducts else network.open_(device))
+    if not constants:
+        rows = [{u: c for u, c in row.items() if u is None or u[0] != "V"} for row in rows]
+    return [rename(row, name, constants) for row in rows]
+
+
+def _charge_rows(circuit: Circuit, sequence: Sequence, ring: Ring) -> list[Row]:
+    return [
+        {
+            ("m", k, ("i", capacitor.name)): ring.symbol(fraction)
+            for k, fraction in enumerate(sequence.fractions)
+        }
+        for capacitor in circuit.capacitors
+    ]
+
+
+def _event_rows(
+    circuit: Circuit, sequence: Sequence, network: Network, k: int, all_events: bool
+) -> list[Row]:
+    stops, starts = sequence.ended_by(k)
+    rows = []
+    if len(stops) == 1 or (stops and all_events):
+        for name in sorted(stops):
+            rows.append(_end_value({("i", name): network.ring.one}, k))
+    elif not stops and (len(starts) == 1 or all_events):
+        for name in sorted(starts):
+            device = circuit.element(name)
+            row = dict(network.device_voltage(device))
+            if device.drop is not None:
+                row[None] = -network.ring.symbol(device.drop.symbol)
+            rows.append(_end_value(row, k))
+    return rows
+
+
+def _end_value(row: Row, k: int) -> Row:
+    """The value at the end of interval ``k``: mean plus ramp."""
+    end: Row = {}
+    for unknown, coefficient in row.items():
+        if unknown is None:
+            end[None] = coefficient
+        else:
+            end["m", k, unknown] = coefficient
+            end["r", k, unknown] = coefficient
+    return end

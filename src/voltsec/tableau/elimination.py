@@ -1,0 +1,213 @@
+"""Exact sparse elimination over integer polynomials.
+
+Rows stay primitive (their common polynomial factor is removed after each combination), pivots of
+plus or minus one come first, then integers, single terms and short polynomials, each with the
+least fill.  What cannot be pivoted is kept: rows without unknowns are the conditions under which
+the system has a solution, columns without a pivot are unknowns that the system leaves free.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from voltsec.tableau.network import Row, Unknown
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign
+
+
+TERMS = 60_000
+"""A system whose combinations pass so many terms in all is given up."""
+
+TERMS_OF_CONDITION = 150
+"""With unknown fractions, coefficients longer than this are given up: nobody could read the
+condition that would come out, and its roots are better found from numbers."""
+
+
+class TooLarge(Exception):
+    """The exact answer has more terms than anybody could read."""
+
+
+@dataclass(frozen=True)
+class Eliminated:
+    """Outcome of an elimination.
+
+    ``solved[unknown]`` is (denominator, numerator terms): denominator * unknown = sum of
+    coefficient * free unknown, the constant under ``None``.  ``conditions`` are polynomials that
+    must vanish, ``free`` the unknowns without an equation.
+    """
+
+    ring: Ring
+    solved: dict[Unknown, tuple[Polynomial, Row]]
+    conditions: tuple[Polynomial, ...]
+    free: tuple[Unknown, ...]
+
+    def fraction(self, unknown: Unknown) -> tuple[Polynomial, Polynomial] | None:
+        """``unknown`` as (numerator, denominator), None where it is not determined."""
+        found = self.solved.get(unknown)
+        if found is None or any(free is not None for free in found[1]):
+            return None
+        denominator, row = found
+        return row.get(None, self.ring.zero), denominator
+
+
+def eliminate(
+    rows: Iterable[Row],
+    ring: Ring,
+    wanted: Iterable[Unknown] | None = None,
+    fractions_unknown: bool = False,
+) -> Eliminated:
+    """Solve ``rows`` exactly; only ``wanted`` unknowns (and what they need) are substituted back.
+
+    With ``fractions_unknown`` some variables are themselves tied by the conditions that come out,
+    so a polynomial without a definite sign may be zero: such pivots come last, and such a factor
+    is never divided out of a row.
+    """
+    active: dict[int, Row] = {}
+    columns: dict[Unknown, set[int]] = {}
+    for number, row in enumerate(rows):
+        active[number] = dict(row)
+        for unknown in row:
+            columns.setdefault(unknown, set()).add(number)
+    constant_rows = columns.pop(None, set())
+    order: list[tuple[Unknown, Row]] = []
+    conditions: list[Polynomial] = []
+    weights: dict[int, tuple[tuple, Unknown] | None] = {}
+    terms = 0
+
+    def best(number: int) -> tuple[tuple, Unknown] | None:
+        """Cheapest pivot of one row."""
+        row = active[number]
+        length = len(row) - (None in row)
+        found: tuple[tuple, Unknown] | None = None
+        for unknown, coefficient in row.items():
+            if unknown is None:
+                continue
+            weight = (
+                fractions_unknown and definite_sign(coefficient) is None,
+                _size(coefficient),
+                (length - 1) * (len(columns[unknown]) - 1),
+            )
+            if found is None or weight < found[0]:
+                found = (weight, unknown)
+        return found
+
+    for number in list(active):
+        weights[number] = best(number)
+    while active:
+        chosen = -1
+        chosen_weight: tuple | None = None
+        for number, entry in weights.items():
+            if entry is None:
+                chosen, chosen_weight = number, None
+                break
+            if chosen_weight is None or entry[0] < chosen_weight:
+                chosen, chosen_weight = number, entry[0]
+        row = active.pop(chosen)
+        entry = weights.pop(chosen)
+        if entry is None:
+            left = row.get(None)
+            constant_rows.discard(chosen)
+            if left is not None and not left.is_zero():
+                conditions.append(left)
+            continue
+        pivot = entry[1]
+        for unknown in row:
+            (constant_rows if unknown is None else columns[unknown]).discard(chosen)
+        order.append((pivot, row))
+        touched = columns.pop(pivot)
+        if terms > TERMS:
+            raise TooLarge(f"more than {TERMS} terms")
+        for number in touched:
+            other = active[number]
+            combined = _combine(other, row, pivot, fractions_unknown)
+            for unknown in other:
+                if unknown not in combined and unknown is not None and unknown != pivot:
+                    columns[unknown].discard(number)
+            for unknown in combined:
+                if unknown is not None:
+                    columns[unknown].add(number)
+            active[number] = combined
+            lengths = [len(coefficient) for coefficient in combined.values()]
+            terms += sum(lengths)
+            if fractions_unknown and lengths and max(lengths) > TERMS_OF_CONDITION:
+                raise TooLarge(f"a coefficient of {max(lengths)} terms")
+            weights[number] = best(number)
+    free = tuple(unknown for unknown in columns if not any(unknown == p for p, _ in order))
+    solved = _substitute_back(order, wanted)
+    return Eliminated(ring, solved, tuple(conditions), free)
+
+
+def _size(coefficient: Polynomial) -> tuple[int, int]:
+    if coefficient.is_constant():
+        return (0, 0) if abs(int(coefficient.leading_coefficient())) == 1 else (0, 1)
+    return (len(coefficient), int(sum(coefficient.degrees())))
+
+
+def _combine(row: Row, pivot_row: Row, pivot: Unknown, careful: bool = False) -> Row:
+    """``row`` with ``pivot`` removed by means of ``pivot_row``, made primitive."""
+    own, other = row[pivot], pivot_row[pivot]
+    if other.is_constant() and abs(int(other.leading_coefficient())) == 1:
+        factor_row, factor_pivot = None, -own * int(other.leading_coefficient())
+    else:
+        common = own.gcd(other)
+        factor_row, factor_pivot = other // common, -(own // common)
+    combined: Row = {}
+    for unknown, coefficient in row.items():
+        if unknown != pivot:
+            combined[unknown] = coefficient if factor_row is None else coefficient * factor_row
+    for unknown, coefficient in pivot_row.items():
+        if unknown == pivot:
+            continue
+        product = coefficient * factor_pivot
+        if unknown in combined:
+            product = combined[unknown] + product
+            if product.is_zero():
+                del combined[unknown]
+                continue
+        combined[unknown] = product
+    return _primitive(combined, careful)
+
+
+def _primitive(row: Row, careful: bool) -> Row:
+    """``row`` divided by what all its coefficients share; a condition (no unknowns) stays whole."""
+    if len(row) == 1 and None in row:
+        return row
+    common = None
+    for coefficient in row.values():
+        if coefficient.is_constant() and abs(int(coefficient.leading_coefficient())) == 1:
+            return row
+    for coefficient in sorted(row.values(), key=len):
+        common = coefficient if common is None else common.gcd(coefficient)
+        if common.is_one():
+            return row
+    if common is not None and careful and definite_sign(common) is None:
+        content, pairs = common.factor()
+        common = common // common + int(content) - 1
+        for factor, power in pairs:
+            if definite_sign(factor) is not None:
+                common *= factor**power
+    if common is None or common.is_one():
+        return row
+    return {unknown: coefficient // common for unknown, coefficient in row.items()}
+
+
+def _substitute_back(
+    order: list[tuple[Unknown, Row]], wanted: Iterable[Unknown] | None
+) -> dict[Unknown, tuple[Polynomial, Row]]:
+    pivots = {pivot for pivot, _ in order}
+    needed = set(pivots) if wanted is None else set(wanted) & pivots
+    if wanted is not None:
+        for pivot, row in order:  # a row refers only to pivots chosen after it
+            if pivot in needed:
+                needed.update(unknown for unknown in row if unknown in pivots)
+    solved: dict[Unknown, Row] = {}
+    for pivot, row in reversed(order):
+        if pivot not in needed:
+            continue
+        for unknown in [u for u in row if u in solved and u != pivot]:
+            row = _combine(row, solved[unknown], unknown)
+        solved[pivot] = row
+    result = {}
+    for pivot, row in solved.items():
+        result[pivot] = (row[pivot], {u: -c for u, c in row.items() if u != pivot})
+    return result

@@ -1,0 +1,207 @@
+"""Kirchhoff's laws and element equations of one interval (modified nodal analysis).
+
+``equations`` gives the network without its switches' and diodes' own equations; ``closed`` and
+``open_`` give those.  The numeric search and the exact tableau both start from these rows, so an
+element's physics is written down once.
+
+A row is a dict: unknown -> coefficient, the constant term under ``None``, sum equal to zero.
+Unknowns: ``("v", node)`` potential, ``("i", element)`` current, ``("i", transformer, winding)``,
+``("u", coil)`` voltage across the inductance alone, ``("V", capacitor)`` its constant voltage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import singledispatchmethod
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import (
+    Capacitor,
+    CurrentSource,
+    Diode,
+    Inductor,
+    Quantity,
+    Resistor,
+    Source,
+    Switch,
+    Transformer,
+)
+from voltsec.tableau.ring import Polynomial, Ring
+
+Unknown = tuple
+Row = dict
+
+
+@dataclass(frozen=True)
+class Coil:
+    """An inductance of the circuit: an inductor, or a transformer's magnetizing inductance.
+
+    ``name`` is the inductor's name or the magnetizing inductance's symbol.
+    """
+
+    name: str
+    symbol: str
+    start: str
+    end: str
+
+
+def coils(circuit: Circuit) -> tuple[Coil, ...]:
+    """Every inductance of the circuit, inductors first."""
+    found = [Coil(e.name, e.quantity.symbol, e.start, e.end) for e in circuit.inductors]
+    for transformer in circuit.transformers:
+        if transformer.magnetizing is not None:
+            symbol = transformer.magnetizing.symbol
+            found.append(Coil(symbol, symbol, *transformer.windings[0]))
+    return tuple(found)
+
+
+def mutual_symbols(circuit: Circuit) -> dict[tuple[str, str], str]:
+    """Mutual inductance symbol for each ordered pair of coupled coils."""
+    pairs = {}
+    for coupling in circuit.couplings:
+        pairs[coupling.first, coupling.second] = coupling.symbol
+        pairs[coupling.second, coupling.first] = coupling.symbol
+    return pairs
+
+
+class Network:
+    """Equations of a circuit over ``ring``; ``references`` are the nodes at zero potential."""
+
+    def __init__(self, circuit: Circuit, ring: Ring, references: tuple[str, ...]) -> None:
+        self.circuit = circuit
+        self.ring = ring
+        self.references = frozenset(references)
+        self.currents: dict[str, list[tuple[Unknown, Polynomial]]] = {}
+        self.rows: list[Row] = []
+        for element in circuit.elements:
+            self._stamp(element)
+        for row in self.currents.values():
+            # Kirchhoff's current law: the currents that leave a node sum to zero.
+            self._add(row)
+
+    def voltage(self, start: str, end: str, sign: int = 1) -> list[tuple[Unknown, Polynomial]]:
+        """Terms of ``sign`` times the voltage from ``start`` to ``end``."""
+        terms: list[tuple[Unknown, Polynomial]] = []
+        if start not in self.references:
+            terms.append((("v", start), self.ring.constant(sign)))
+        if end not in self.references:
+            terms.append((("v", end), self.ring.constant(-sign)))
+        return terms
+
+    def closed(self, device: Switch | Diode) -> Row:
+        """A conducting device: v = drop + resistance * i."""
+        terms = self.voltage(device.start, device.end)
+        terms += self._times(device.resistance, ("i", device.name), -1)
+        terms += self._times(device.drop, None, -1)
+        return self._row(terms)
+
+    def open_(self, device: Switch | Diode) -> Row:
+        """A blocking device: i = 0."""
+        return {("i", device.name): self.ring.one}
+
+    def device_voltage(self, device: Switch | Diode) -> Row:
+        """The device's voltage as a row (not an equation)."""
+        return self._row(self.voltage(device.start, device.end))
+
+    # The stamps.  One method an element kind; each adds its branch current to the nodes it joins.
+
+    @singledispatchmethod
+    def _stamp(self, element: object) -> None:
+        raise TypeError(f"no equations are known for {element!r}")
+
+    @_stamp.register
+    def _(self, element: Source) -> None:
+        self._branch(element, (None, element.quantity), (("i", element.name), element.resistance))
+
+    @_stamp.register
+    def _(self, element: CurrentSource) -> None:
+        unknown = ("i", element.name)
+        self._leave(element.start, element.end, unknown)
+        self._add([(unknown, self.ring.one), *self._times(element.quantity, None, -1)])
+
+    @_stamp.register
+    def _(self, element: Resistor) -> None:
+        self._branch(element, (("i", element.name), element.quantity))
+
+    @_stamp.register
+    def _(self, element: Inductor) -> None:
+        self._branch(element, (("i", element.name), element.resistance), extra=("u", element.name))
+
+    @_stamp.register
+    def _(self, element: Capacitor) -> None:
+        self._branch(element, (("i", element.name), element.resistance), extra=("V", element.name))
+
+    @_stamp.register(Switch)
+    @_stamp.register(Diode)
+    def _(self, element: Switch | Diode) -> None:
+        self._leave(element.start, element.end, ("i", element.name))
+
+    @_stamp.register
+    def _(self, element: Transformer) -> None:
+        turns = self._turns(element)
+        first = element.windings[0]
+        balance: list[tuple[Unknown, Polynomial]] = []
+        for number, winding in enumerate(element.windings):
+            unknown = ("i", element.name, number)
+            self._leave(*winding, unknown)
+            balance.append((unknown, turns[number]))
+            if number:
+                terms = [(u, c * turns[0]) for u, c in self.voltage(*winding)]
+                terms += [(u, c * turns[number]) for u, c in self.voltage(*first, -1)]
+                self._add(terms)
+        self._add(balance)  # an ideal core needs no ampere-turns
+        if element.magnetizing is not None:
+            coil = element.magnetizing.symbol
+            self._leave(*first, ("i", coil))
+            self._add([*self.voltage(*first), (("u", coil), self.ring.constant(-1))])
+
+    def _turns(self, element: Transformer) -> list[Polynomial]:
+        scale = 1
+        for turn in element.turns:
+            if not isinstance(turn, str):
+                scale = scale * turn.denominator
+        return [
+            self.ring.symbol(turn) * scale
+            if isinstance(turn, str)
+            else self.ring.constant(int(turn * scale))
+            for turn in element.turns
+        ]
+
+    def _branch(self, element, *parts: tuple[Unknown | None, Quantity | None], extra: Unknown | None = None):
+        """v(element) = sum of quantity * unknown over ``parts`` (+ ``extra``), and its current."""
+        self._leave(element.start, element.end, ("i", element.name))
+        terms = self.voltage(element.start, element.end)
+        for unknown, quantity in parts:
+            terms += self._times(quantity, unknown, -1)
+        if extra is not None:
+            terms.append((extra, self.ring.constant(-1)))
+        self._add(terms)
+
+    def _times(self, quantity: Quantity | None, unknown: Unknown | None, sign: int):
+        return [] if quantity is None else [(unknown, sign * self.ring.symbol(quantity.symbol))]
+
+    def _leave(self, start: str, end: str, unknown: Unknown) -> None:
+        for node, sign in ((start, 1), (end, -1)):
+            if node not in self.references:
+                self.currents.setdefault(node, []).append((unknown, self.ring.constant(sign)))
+
+    def _row(self, terms) -> Row:
+        row: Row = {}
+        for unknown, coefficient in terms:
+            row[unknown] = row[unknown] + coefficient if unknown in row else coefficient
+        return {unknown: c for unknown, c in row.items() if not c.is_zero()}
+
+    def _add(self, terms) -> None:
+        row = self._row(terms)
+        if row:
+            self.rows.append(row)
+
+
+def rename(row: Row, name: Callable[[Unknown], Unknown], constants: bool = True) -> Row:
+    """``row`` with its unknowns renamed; without ``constants`` the constant term is left out."""
+    return {
+        (None if unknown is None else name(unknown)): coefficient
+        for unknown, coefficient in row.items()
+        if constants or unknown is not None
+    }

@@ -1,0 +1,106 @@
+"""The numbers of the tableau: integer polynomials in the circuit's parameters.
+
+Polynomial arithmetic, greatest common divisors and factors come from python-flint; this module
+gives them names and the few questions the other rooms ask (a sign, a value, a substitution).
+Every variable stands for a positive quantity, the interval fractions ``#1 ... #n`` included.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+
+import flint
+import numpy as np
+
+Polynomial = flint.fmpz_mpoly
+
+
+class Ring:
+    """Integer polynomials in the variables ``names``."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        self.names = tuple(names)
+        self.context = flint.fmpz_mpoly_ctx.get(self.names, flint.Ordering.lex)
+        generators = self.context.gens()
+        self.generators = dict(zip(self.names, generators, strict=True))
+        self.index = {name: place for place, name in enumerate(self.names)}
+        self.zero = self.context.constant(0)
+        self.one = self.context.constant(1)
+
+    def constant(self, value: int) -> Polynomial:
+        """The integer ``value`` as a polynomial."""
+        return self.context.constant(value)
+
+    def symbol(self, name: str) -> Polynomial:
+        """The variable called ``name``."""
+        return self.generators[name]
+
+    def degree(self, polynomial: Polynomial, name: str) -> int:
+        """Degree in one variable (-1 for the zero polynomial)."""
+        return int(polynomial.degrees()[self.index[name]]) if not polynomial.is_zero() else -1
+
+    def variables(self, polynomial: Polynomial) -> frozenset[str]:
+        """Names that occur in ``polynomial``."""
+        if polynomial.is_zero():
+            return frozenset()
+        return frozenset(
+            name for name, degree in zip(self.names, polynomial.degrees(), strict=True) if degree
+        )
+
+    def coefficients(self, polynomial: Polynomial, name: str) -> list[Polynomial]:
+        """Coefficients of the powers of ``name``, lowest first."""
+        place = self.index[name]
+        parts: list[dict] = [{} for _ in range(max(self.degree(polynomial, name), 0) + 1)]
+        for powers, coefficient in polynomial.to_dict().items():
+            power = int(powers[place])
+            parts[power][powers[:place] + (0,) + powers[place + 1 :]] = coefficient
+        return [self.context.from_dict(part) for part in parts]
+
+    def substitute(
+        self, polynomial: Polynomial, target: Ring, images: Mapping[str, Polynomial]
+    ) -> Polynomial:
+        """``polynomial`` in ``target``: variables in ``images`` replaced, the others kept by name."""
+        unused = [
+            images[name] if name in images else target.generators.get(name, target.zero)
+            for name in self.names
+        ]
+        return polynomial.compose(*unused, ctx=target.context)
+
+    def value(self, polynomial: Polynomial, point: Mapping[str, float | np.ndarray]):
+        """Float value at ``point`` (numbers or arrays that broadcast, SI units)."""
+        total: float | np.ndarray = 0.0
+        powers_of: dict[tuple[str, int], float | np.ndarray] = {}
+        for powers, coefficient in polynomial.to_dict().items():
+            term: float | np.ndarray = float(int(coefficient))
+            for name, power in zip(self.names, powers, strict=True):
+                if power:
+                    key = (name, int(power))
+                    if key not in powers_of:
+                        powers_of[key] = point[name] ** int(power)
+                    term = term * powers_of[key]
+            total = total + term
+        return total
+
+    def exact(self, polynomial: Polynomial, point: Mapping[str, Fraction]) -> Fraction:
+        """Exact value at a rational ``point``."""
+        total = Fraction(0)
+        for powers, coefficient in polynomial.to_dict().items():
+            term = Fraction(int(coefficient))
+            for name, power in zip(self.names, powers, strict=True):
+                if power:
+                    term *= point[name] ** int(power)
+            total += term
+        return total
+
+
+def definite_sign(polynomial: Polynomial) -> int | None:
+    """1, -1 or 0 where coefficients alone prove the sign for all positive variables, else None."""
+    if polynomial.is_zero():
+        return 0
+    coefficients = polynomial.coeffs()
+    if all(c > 0 for c in coefficients):
+        return 1
+    if all(c < 0 for c in coefficients):
+        return -1
+    return None
