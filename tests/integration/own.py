@@ -12,8 +12,8 @@ OWN: dict[str, str] = {
     # Two coils with a steering diode each share one switch; their different loads run dry one after another.
     "twin_coils_one_switch": """
         source Vg : in -> gnd = 12 V
-        inductor L1 : in -> p = 30 uH
-        inductor L2 : in -> q = 45 uH
+        inductor L1 : in -> p = 48 uH
+        inductor L2 : in -> q = 72 uH
         diode D1 : p -> a
         diode D2 : q -> a
         switch S : a -> gnd
@@ -26,7 +26,7 @@ OWN: dict[str, str] = {
     # Six diodes: a step-up stage with two multiplier cells on its switch node.
     "probe_supply_six_diodes": """
         source Vg : in -> gnd = 12 V
-        inductor L : in -> a = 30 uH
+        inductor L : in -> a = 18.8 uH
         switch S : a -> gnd
         diode D1 : a -> x1
         capacitor C1 : x1 -> gnd
@@ -49,7 +49,7 @@ OWN: dict[str, str] = {
         source Vg : in -> gnd = 18 V
         switch S : in -> a
         diode D1 : gnd -> a
-        inductor L : a -> out = 40 uH
+        inductor L : a -> out = 133 uH
         capacitor Co : out -> gnd
         capacitor C1 : a -> b
         diode D2 : b -> gnd
@@ -62,13 +62,13 @@ OWN: dict[str, str] = {
     # Coupled coils of unequal size, a stage with a second filter.
     "sepic_coupled_with_filter": """
         source Vg : in -> gnd = 12 V
-        inductor L1 : in -> a = 40 uH
+        inductor L1 : in -> a = 36.1 uH
         switch S : a -> gnd
         capacitor C1 : a -> b
-        inductor L2 : gnd -> b = 90 uH
+        inductor L2 : gnd -> b = 81.1 uH
         diode D1 : b -> m
         capacitor C2 : m -> gnd
-        inductor L3 : m -> out = 50 uH
+        inductor L3 : m -> out = 45.1 uH
         capacitor Co : out -> gnd
         couple L1, L2 = 0.7
         load R : out -> gnd = 10 ohm
@@ -78,11 +78,11 @@ OWN: dict[str, str] = {
     "zeta_coils_opposed": """
         source Vg : in -> gnd = 12 V
         switch S : in -> a
-        inductor L1 : a -> gnd = 60 uH
+        inductor L1 : a -> gnd = 88.3 uH
         capacitor C1 : b -> a
         diode D1 : gnd -> b
-        inductor L2 : out -> b = 80 uH
-        couple Mo : L1, L2 = 20 uH
+        inductor L2 : out -> b = 118 uH
+        couple Mo : L1, L2 = 29.4 uH
         capacitor Co : out -> gnd
         load R : out -> gnd = 10 ohm
         operate D = 0.4, T = 20 us
@@ -90,14 +90,14 @@ OWN: dict[str, str] = {
     # Two coils leave one node of a Cuk stage for two outputs: in the idle time three coils form a cutset.
     "cuk_two_outputs": """
         source Vg : in -> gnd = 12 V
-        inductor L1 : in -> a = 60 uH
+        inductor L1 : in -> a = 58.5 uH
         switch S : a -> gnd
         capacitor C1 : a -> b
         diode D1 : b -> gnd
-        inductor L2 : out -> b = 90 uH
+        inductor L2 : out -> b = 87.7 uH
         capacitor Co : out -> gnd
         load R : out -> gnd = 10 ohm
-        inductor L3 : aux -> b = 120 uH
+        inductor L3 : aux -> b = 117 uH
         capacitor Ca : aux -> gnd
         load R2 : aux -> gnd = 30 ohm
         operate D = 0.4, T = 20 us
@@ -105,9 +105,9 @@ OWN: dict[str, str] = {
     # A node where only coils meet.
     "star_of_coils": """
         source Vg : in -> gnd = 12 V
-        inductor L1 : in -> m = 30 uH
-        inductor L2 : m -> a = 30 uH
-        inductor L3 : m -> f = 60 uH
+        inductor L1 : in -> m = 15 uH
+        inductor L2 : m -> a = 15 uH
+        inductor L3 : m -> f = 30 uH
         capacitor C1 : f -> gnd
         switch S : a -> gnd
         diode D1 : a -> out
@@ -120,7 +120,7 @@ OWN: dict[str, str] = {
     "stacked_winding_with_lift": """
         parameter n = 1.5
         source Vg : in -> gnd = 12 V
-        transformer T1 : in -> a, x -> y = 1 : n { magnetizing LM = 20 uH }
+        transformer T1 : in -> a, x -> y = 1 : n { magnetizing LM = 15.3 uH }
         switch S : a -> gnd
         diode D1 : a -> x
         capacitor C1 : x -> gnd
@@ -135,7 +135,7 @@ OWN: dict[str, str] = {
         current Ip : gnd -> in = 0.5 A
         resistor Rw : bat -> in = 0.3 ohm
         capacitor Ci : in -> gnd
-        inductor L : in -> a = 40 uH
+        inductor L : in -> a = 25.4 uH
         switch S : a -> gnd { resistance 30 mohm }
         diode D1 : a -> out { drop 0.4 V }
         capacitor Co : out -> gnd
@@ -146,10 +146,10 @@ OWN: dict[str, str] = {
     "inverting_switched_coils": """
         source Vg : in -> gnd = 12 V
         switch S : in -> a
-        inductor L1 : a -> p = 30 uH
+        inductor L1 : a -> p = 36 uH
         diode D1 : p -> gnd
         diode D2 : a -> q
-        inductor L2 : q -> gnd = 30 uH
+        inductor L2 : q -> gnd = 36 uH
         diode D3 : p -> q
         diode D4 : out -> a
         capacitor Co : out -> gnd
@@ -159,13 +159,13 @@ OWN: dict[str, str] = {
     # A step-up stage feeds a step-down stage through the same switch pair of steering diodes.
     "lift_then_lower": """
         source Vg : in -> gnd = 12 V
-        inductor L1 : in -> a = 60 uH
+        inductor L1 : in -> a = 57.8 uH
         switch S : a -> gnd
         diode D1 : a -> x
         capacitor C1 : x -> gnd
         capacitor C2 : a -> b
         diode D2 : b -> gnd
-        inductor L2 : out -> b = 80 uH
+        inductor L2 : out -> b = 77.1 uH
         capacitor Co : out -> gnd
         load R2 : x -> gnd = 60 ohm
         load R : out -> gnd = 10 ohm
@@ -175,7 +175,7 @@ OWN: dict[str, str] = {
     "flyback_and_boost_rail": """
         ground gnd, sgnd
         source Vg : in -> gnd = 12 V
-        transformer T1 : in -> a, sgnd -> b = 2 : 1 { magnetizing LM = 20 uH }
+        transformer T1 : in -> a, sgnd -> b = 2 : 1 { magnetizing LM = 104 uH }
         switch S : a -> gnd
         diode D1 : b -> out
         capacitor Co : out -> sgnd
@@ -188,11 +188,11 @@ OWN: dict[str, str] = {
     # Inner coil that runs dry first while the input coil stays continuous.
     "quadratic_small_inner_coil": """
         source Vg : in -> gnd = 12 V
-        inductor L1 : in -> a = 200 uH
+        inductor L1 : in -> a = 864 uH
         diode D1 : a -> b
         diode D2 : a -> c
         capacitor C1 : b -> gnd
-        inductor L2 : b -> c = 20 uH
+        inductor L2 : b -> c = 86.4 uH
         switch S : c -> gnd
         diode D3 : c -> out
         capacitor Co : out -> gnd
@@ -208,7 +208,7 @@ OWN: dict[str, str] = {
         capacitor C2 : b -> gnd
         diode D2 : gnd -> p
         diode D3 : b -> a
-        inductor L : a -> out = 40 uH
+        inductor L : a -> out = 8.57 uH
         capacitor Co : out -> gnd
         load R : out -> gnd = 5 ohm
         operate D = 0.4, T = 20 us
@@ -217,13 +217,13 @@ OWN: dict[str, str] = {
     "isolated_cuk_without_magnetizing": """
         ground gnd, sgnd
         source Vg : in -> gnd = 12 V
-        inductor L1 : in -> a = 60 uH
+        inductor L1 : in -> a = 132 uH
         switch S : a -> gnd
         capacitor C1 : a -> p
         transformer T1 : p -> gnd, q -> sgnd = 1 : 2
         capacitor C2 : q -> c
         diode D1 : c -> sgnd
-        inductor L2 : out -> c = 90 uH
+        inductor L2 : out -> c = 198 uH
         capacitor Co : out -> sgnd
         load R : out -> sgnd = 40 ohm
         operate D = 0.4, T = 20 us
@@ -231,7 +231,7 @@ OWN: dict[str, str] = {
     # Tapped coil with a recovery diode back into the source.
     "tapped_with_recovery": """
         source Vg : in -> gnd = 18 V
-        transformer T1 : a -> t, t -> out, gnd -> r = 2 : 1 : 4 { magnetizing LM = 60 uH }
+        transformer T1 : a -> t, t -> out, gnd -> r = 2 : 1 : 4 { magnetizing LM = 88 uH }
         switch S : in -> a
         diode D1 : gnd -> t
         diode D2 : r -> in
@@ -243,7 +243,7 @@ OWN: dict[str, str] = {
     "inverting_with_constant_current": """
         source Vg : in -> gnd = 12 V
         switch S : in -> a
-        inductor L : a -> gnd = 60 uH
+        inductor L : a -> gnd = 41.1 uH
         diode D1 : out -> a
         capacitor Co : out -> gnd
         load R : out -> gnd = 20 ohm
@@ -253,16 +253,16 @@ OWN: dict[str, str] = {
     # Three coils magnetically linked, two rails.
     "three_coupled_coils": """
         source Vg : in -> gnd = 12 V
-        inductor L1 : in -> a = 60 uH
+        inductor L1 : in -> a = 78.6 uH
         switch S : a -> gnd
         capacitor C1 : a -> b
-        inductor L2 : gnd -> b = 60 uH
+        inductor L2 : gnd -> b = 78.6 uH
         diode D1 : b -> out
         capacitor Co : out -> gnd
         load R : out -> gnd = 10 ohm
         capacitor C2 : a -> c
         diode D2 : c -> gnd
-        inductor L3 : neg -> c = 120 uH
+        inductor L3 : neg -> c = 157 uH
         capacitor Cn : neg -> gnd
         load R2 : neg -> gnd = 30 ohm
         couple M12 : L1, L2 = 0.5
@@ -273,14 +273,15 @@ OWN: dict[str, str] = {
 }
 
 SEVERAL_SWITCHES: dict[str, str] = {
-    # Two switches against each other: the coil current may turn negative, there is no idle time.
+    # Two switches against each other: the coil current may turn negative, there is no idle time.  The
+    # resistances are small because the formulas leave out the losses of the ripple.
     "synchronous_step_down": """
         source Vg : in -> gnd = 18 V
-        switch S : in -> a { resistance 20 mohm }
-        switch Q : a -> gnd { resistance 15 mohm }
+        switch S : in -> a { resistance 2 mohm }
+        switch Q : a -> gnd { resistance 1.5 mohm }
         drive S at D
         drive Q against S
-        inductor L : a -> out = 10 uH { resistance 30 mohm }
+        inductor L : a -> out = 400 uH { resistance 3 mohm }
         capacitor Co : out -> gnd
         load R : out -> gnd = 20 ohm
         operate D = 0.3, T = 20 us
@@ -288,13 +289,13 @@ SEVERAL_SWITCHES: dict[str, str] = {
     # Two duty ratios: a step-up stage feeds a step-down stage.
     "two_duty_ratios": """
         source Vg : in -> gnd = 12 V
-        inductor L1 : in -> a = 100 uH
+        inductor L1 : in -> a = 20 uH
         switch S1 : a -> gnd
         diode D1 : a -> x
         capacitor C1 : x -> gnd
         switch S2 : x -> b
         diode D2 : gnd -> b
-        inductor L2 : b -> out = 100 uH
+        inductor L2 : b -> out = 20 uH
         capacitor Co : out -> gnd
         load R : out -> gnd = 5 ohm
         drive S1 at D
@@ -306,7 +307,7 @@ SEVERAL_SWITCHES: dict[str, str] = {
         source Vg : in -> gnd = 12 V
         switch S1 : in -> a
         switch S2 : b -> gnd
-        inductor L : a -> b = 100 uH
+        inductor L : a -> b = 20.2 uH
         diode D1 : gnd -> a
         diode D2 : b -> out
         capacitor Co : out -> gnd

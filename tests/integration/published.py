@@ -22,6 +22,9 @@ class Published:
     source: str = ""
     duties: tuple[float, ...] = (0.25, 0.4, 0.65)
     hard_charged: bool = False
+    edge: float = 0.0
+    """Inductance of every coil, as a multiple of R T, at which the first diode runs dry (time-domain
+    integration at the middle duty ratio, n = 2, m = 0.5, nr = 1)."""
 
 
 PUBLISHED: dict[str, Published] = {
@@ -38,6 +41,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L": "D"},
         peak_voltages={"S": "1", "D1": "1"},
         source="M1 S14",
+        edge=0.2999,
     ),
     "boost": Published(
         netlist="""
@@ -52,6 +56,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L": "1/Q**2"},
         peak_voltages={"S": "1/Q", "D1": "1/Q"},
         source="M1 S11",
+        edge=0.07198,
     ),
     "buckboost": Published(
         netlist="""
@@ -66,6 +71,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L": "D/Q**2"},
         peak_voltages={"S": "1/Q", "D1": "1/Q"},
         source="M1 S14",
+        edge=0.1799,
     ),
     "cuk": Published(
         netlist="""
@@ -83,6 +89,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "(D/Q)**2", "L2": "D/Q"},
         peak_voltages={"S": "1/Q", "D1": "1/Q"},
         source="M1 M2 S2 S15",
+        edge=0.3599,
     ),
     "sepic": Published(
         netlist="""
@@ -100,6 +107,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "(D/Q)**2", "L2": "D/Q"},
         peak_voltages={"S": "1/Q", "D1": "1/Q"},
         source="M1 M3 S1 S2",
+        edge=0.3599,
     ),
     "zeta": Published(
         netlist="""
@@ -117,6 +125,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "(D/Q)**2", "L2": "D/Q"},
         peak_voltages={"S": "1/Q", "D1": "1/Q"},
         source="M4 S7 S8",
+        edge=0.3599,
     ),
     "flyback": Published(
         netlist="""
@@ -133,6 +142,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"LM": "n**2*D/Q**2"},
         peak_voltages={"S": "1/Q", "D1": "n/Q"},
         source="M1 S5 S17 S20",
+        edge=0.04499,
     ),
     "flyback2": Published(
         netlist="""
@@ -154,6 +164,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"LM": "(n**2+m**2)*D/Q**2"},
         peak_voltages={"S": "1/Q", "D1": "n/Q", "D2": "m/Q"},
         source="M1",
+        edge=0.04307,
     ),
     "forward": Published(
         netlist="""
@@ -175,6 +186,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1+1/nr", "DR": "1+nr", "D1": "n/nr", "D2": "n"},
         source="M1",
         duties=(0.2, 0.3, 0.45),
+        edge=0.3499,
     ),
     "iso_cuk": Published(
         netlist="""
@@ -196,6 +208,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "(n*D/Q)**2", "L2": "n*D/Q"},
         peak_voltages={"S": "1/Q", "D1": "n/Q"},
         source="M1",
+        edge=0.2699,
     ),
     "iso_sepic": Published(
         netlist="""
@@ -215,6 +228,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "(n*D/Q)**2", "LM": "n**2*D/Q"},
         peak_voltages={"S": "1/Q", "D1": "n/Q"},
         source="M1",
+        edge=0.08997,
     ),
     "iso_zeta": Published(
         netlist="""
@@ -234,6 +248,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"LM": "(n*D/Q)**2", "L2": "n*D/Q"},
         peak_voltages={"S": "1/Q", "D1": "n/Q"},
         source="M1 M4",
+        edge=0.2249,
     ),
     "tap_buck_diodetap": Published(
         netlist="""
@@ -249,6 +264,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"LM": "D*(1+n)/(n*(1+n*Q)**2)"},
         peak_voltages={"S": "1+n*D/(1+n*Q)", "D1": "(1+n*D/(1+n*Q))/(1+n)"},
         source="M5",
+        edge=0.8797,
     ),
     "tap_buck_switchtap": Published(
         netlist="""
@@ -264,6 +280,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"LM": "D*(1+n)**2/(n*(1+n*D)**2)"},
         peak_voltages={"S": "1/(1+n*D)", "D1": "1+n*Q/(1+n*D)"},
         source="M5",
+        edge=0.2399,
     ),
     "watkins_johnson": Published(
         netlist="""
@@ -280,6 +297,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1/n+Q/(n*D)", "D1": "1/D"},
         source="M1 M5",
         duties=(0.4, 0.55, 0.7),
+        edge=0.1047,
     ),
     "tap_boost_switchtap": Published(
         netlist="""
@@ -295,6 +313,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"LM": "(1+n)*(1+n*D)/Q**2"},
         peak_voltages={"S": "1/Q", "D1": "(1+n)/Q"},
         source="M5",
+        edge=0.01333,
     ),
     "tap_bb_switchtap": Published(
         netlist="""
@@ -310,6 +329,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"LM": "(1+n)**2*D/(n*Q**2)"},
         peak_voltages={"S": "1/Q", "D1": "(1+n)/Q"},
         source="M5",
+        edge=0.07997,
     ),
     "tap_bb_diodetap": Published(
         netlist="""
@@ -325,6 +345,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"LM": "D/(n*(1+n)*Q**2)"},
         peak_voltages={"S": "1/Q", "D1": "1/((1+n)*Q)"},
         source="M5",
+        edge=0.7198,
     ),
     "quad_boost": Published(
         netlist="""
@@ -344,6 +365,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "1/Q**4", "L2": "1/Q**3"},
         peak_voltages={"S": "1/Q**2", "D1": "1/Q", "D2": "D/Q**2", "D3": "1/Q**2"},
         source="M6 M7",
+        edge=0.07198,
     ),
     "quad_boost_lowC": Published(
         netlist="""
@@ -363,6 +385,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "1/Q**4", "L2": "1/Q**3"},
         peak_voltages={"S": "1/Q**2"},
         source="M8",
+        edge=0.07198,
     ),
     "quad_buck": Published(
         netlist="""
@@ -382,6 +405,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "D**3", "L2": "D**2"},
         peak_voltages={"S": "1+D", "D1": "1", "D2": "D", "D3": "1"},
         source="M6",
+        edge=1.875,
     ),
     "quad_bb_D2_1mD": Published(
         netlist="""
@@ -401,6 +425,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "D**3/Q**2", "L2": "D**2/Q**2"},
         peak_voltages={"S": "1/Q"},
         source="M6",
+        edge=0.6748,
     ),
     "quad_bb_D_1mD2": Published(
         netlist="""
@@ -420,6 +445,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "D**2/Q**4", "L2": "D/Q**3"},
         peak_voltages={"S": "1/Q**2"},
         source="M6",
+        edge=0.1799,
     ),
     "quad_sepic": Published(
         netlist="""
@@ -441,6 +467,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "D**2/Q**4", "L2": "D**2/Q**3", "L3": "D/Q**2"},
         peak_voltages={"S": "1/Q**2"},
         source="M6 (as a cascade)",
+        edge=0.3599,
     ),
     "boost_mult1": Published(
         netlist="""
@@ -461,6 +488,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1/Q", "D1": "1/Q", "D2": "1/Q", "D3": "1/Q"},
         source="M9",
         hard_charged=True,
+        edge=0.02142,
     ),
     "boost_2x": Published(
         netlist="""
@@ -481,6 +509,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1/Q"},
         source="M10",
         hard_charged=True,
+        edge=0.02589,
     ),
     "boost_inv_pump": Published(
         netlist="""
@@ -499,6 +528,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1/Q", "D1": "1/Q", "D2": "1/Q"},
         source="M16",
         hard_charged=True,
+        edge=0.07198,
     ),
     "sl_boost": Published(
         netlist="""
@@ -517,6 +547,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "(1+D)/Q**2", "L2": "(1+D)/Q**2"},
         peak_voltages={"S": "(1+D)/Q", "D1": "D/Q", "D2": "D/Q", "D3": "1", "D4": "(1+D)/Q"},
         source="M11",
+        edge=0.05141,
     ),
     "modified_sepic": Published(
         netlist="""
@@ -536,6 +567,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "((1+D)/Q)**2", "L2": "(1+D)/Q"},
         peak_voltages={"S": "1/Q", "D1": "1/Q", "D2": "1/Q"},
         source="M12",
+        edge=0.06119,
     ),
     "boost_sepic": Published(
         netlist="""
@@ -555,6 +587,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "((1+D)/Q)**2", "L2": "(1+D)/Q"},
         peak_voltages={"S": "1/Q"},
         source="M13",
+        edge=0.06275,
     ),
     "sepic_cuk_bip": Published(
         netlist="""
@@ -577,6 +610,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "2*(D/Q)**2", "L2": "D/Q", "L3": "D/Q"},
         peak_voltages={"S": "1/Q"},
         source="M16",
+        edge=0.3212,
     ),
     "boost_flyback": Published(
         netlist="""
@@ -595,6 +629,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"LM": "(1+n)*(1+n*D)/Q**2"},
         peak_voltages={"S": "1/Q", "D2": "n/Q"},
         source="M14",
+        edge=0.01578,
     ),
     "luo_selflift_po": Published(
         netlist="""
@@ -615,6 +650,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1/Q"},
         source="M15; form `1/(1-k)` S9",
         hard_charged=True,
+        edge=0.144,
     ),
     "luo_elementary_no": Published(
         netlist="""
@@ -632,6 +668,7 @@ PUBLISHED: dict[str, Published] = {
         inductor_currents={"L1": "D/Q**2", "L2": "D/Q"},
         peak_voltages={"S": "1/Q"},
         source="M15",
+        edge=0.1799,
     ),
     "luo_selflift_no": Published(
         netlist="""
@@ -652,6 +689,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1/Q"},
         source="M15; form S9",
         hard_charged=True,
+        edge=0.07198,
     ),
     "superlift_po": Published(
         netlist="""
@@ -670,6 +708,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1/Q", "D1": "1/Q", "D2": "1/Q"},
         source="M15 S10",
         hard_charged=True,
+        edge=0.04499,
     ),
     "qzs_boost": Published(
         netlist="""
@@ -690,6 +729,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1/(1-2*D)", "D1": "1/(1-2*D)", "D2": "1/(1-2*D)"},
         source="M17",
         duties=(0.15, 0.25, 0.4),
+        edge=0.05441,
     ),
     "qzs_c1": Published(
         netlist="""
@@ -708,6 +748,7 @@ PUBLISHED: dict[str, Published] = {
         peak_voltages={"S": "1/(1-2*D)", "D1": "1/(1-2*D)"},
         source="M17",
         duties=(0.15, 0.25, 0.4),
+        edge=0.125,
     ),
 }
 

@@ -22,8 +22,8 @@ from voltsec.tableau.network import coils
 from voltsec.tableau.ring import Polynomial, Ring
 
 
-CLOSED_TERMS = 40
-"""A root is written into formulas of at most so many terms; longer ones keep its symbol."""
+CLOSED_TERMS = 16
+"""A root is written into formulas of at most so many terms in all; longer ones keep its symbol."""
 
 
 @dataclass(frozen=True)
@@ -195,7 +195,7 @@ class ClosedForm:
         """(outside, inside) with radicand = outside**2 * inside."""
         content, pairs = radicand.factor()
         outside, inside = self.ring.one, self.ring.one
-        number = abs(int(content))
+        number = max(abs(int(content)), 1)
         square = 1
         for candidate in range(2, 100):
             while number % (candidate * candidate) == 0:
@@ -369,7 +369,7 @@ class ClosedForm:
 
     def _closed(self, shown: Ratio, plain: Expr, root: Root) -> Expr:
         """The shortest of several ways to write a ratio with its root of degree two."""
-        if max(len(part) for part in (*shown, root.polynomial)) > CLOSED_TERMS:
+        if sum(len(part) for part in (*shown, root.polynomial)) > CLOSED_TERMS:
             return plain
         forms = [plain.subs(symbol(root.name), root.expression)]
         upright = self._surd_form(shown, root)
@@ -394,6 +394,8 @@ class ClosedForm:
         slope = a * (n1 * m0 - n0 * m1)
         bottom = norm * n_scale
         plain, slope = plain * m_scale, slope * m_scale
+        if slope.is_zero():  # the root cancels
+            return self.writer.ratio(*reduced((plain, bottom))), 1
         # d = (-b + s*sqrt(r))/(2a)
         alpha = reduced((2 * a * plain - b * slope, 2 * a * bottom))
         r = b * b - 4 * a * c
@@ -416,7 +418,7 @@ class ClosedForm:
                 surd = simple
         else:
             surd = sympy.sqrt(sympy.expand(self.writer.ratio(*inside)))
-        if not surd.is_nonnegative and surd.subs(self._numbers()).evalf() < 0:
+        if sympy.re(surd.subs(self._numbers()).evalf()) < 0:
             surd = -surd
         plain_part = self.writer.ratio(*reduced((alpha[0] * multiple, alpha[1])))
         return plain_part + sign * surd, content
@@ -449,4 +451,9 @@ class ClosedForm:
 
 
 def _shortest(forms: list[Expr]) -> Expr:
-    return min(forms, key=lambda form: (sympy.count_ops(form), str(form)))
+    return min(forms, key=size)
+
+
+def size(expression: Expr) -> int:
+    """Number of nodes of an expression tree: how long it is to read."""
+    return 1 + sum(size(argument) for argument in expression.args)

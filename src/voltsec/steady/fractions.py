@@ -261,17 +261,10 @@ def _newton_step(slope: np.ndarray, value: np.ndarray) -> np.ndarray:
     return step
 
 
-def value_and_size(ring: Ring, polynomial: Polynomial, point: Point):
+def value_and_size(
+    ring: Ring, polynomial: Polynomial, point: Point
+) -> tuple[np.ndarray, np.ndarray]:
     """Value of a polynomial and the sum of the sizes of its terms (for judging a zero)."""
-    value: float | np.ndarray = 0.0
-    size: float | np.ndarray = 0.0
-    for powers, coefficient in polynomial.to_dict().items():
-        term: float | np.ndarray = float(int(coefficient))
-        for name, power in zip(ring.names, powers, strict=True):
-            if power:
-                term = term * point[name] ** int(power)
-        value = value + term
-        size = size + np.abs(term)
-    return value, size
-
-
+    terms = ring.terms(polynomial, point)
+    value, size = terms.sum(axis=0), np.abs(terms).sum(axis=0)
+    return (value[0], size[0]) if value.size == 1 else (value, size)

@@ -11,7 +11,7 @@ from sympy import Expr
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch
 from voltsec.steady.balance import Balance, Ratio, add, multiply
-from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.closed_form import ClosedForm, size
 from voltsec.steady.regions import region
 from voltsec.steady.sequences import Found, verify
 from voltsec.steady.solution import Mode, ModeInterval, Stress
@@ -288,12 +288,12 @@ class ModeBuilder:
             square = self._plain(mean) ** 2 + self._plain(ramp) ** 2 / 3
             terms.append(self._plain(share) * square)
         written = sympy.sqrt(sympy.Add(*terms))
-        if length > SHORT_TERMS and len(terms) > 1:
+        if length > SHORT_TERMS:
             return written
         square_ratio = self.waveforms.mean_square(current)
         assert square_ratio is not None
         combined = self.form.square_root(square_ratio)
-        return min((combined, written), key=sympy.count_ops)
+        return min((combined, written), key=size)
 
     def _efficiency(self) -> Expr | None:
         """Power of loads and constant currents over the power of the sources."""

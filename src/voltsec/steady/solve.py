@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.circuit.fault import Fault, NoSteadyState
 from voltsec.circuit.graph import references
 from voltsec.steady.modes import ModeBuilder, name_modes
-from voltsec.steady.numbers import numbers_at
+from voltsec.steady.numbers import holds_at, numbers_at
 from voltsec.steady.points import operating_point
 from voltsec.steady.sequences import Found, Search, find_sequences
 from voltsec.steady.solution import Mode, Numbers, Solution
@@ -60,6 +62,14 @@ class Engine:
             found = numbers_at(builder, name, point)
             if found is not None:
                 return found
+        return None
+
+    def mode_at(self, point: Mapping[str, float]) -> str | None:
+        """Name of the mode that holds at ``point``, None where none does."""
+        arrays = {key: np.array([value]) for key, value in point.items()}
+        for name, builder in self.builders:
+            if holds_at(builder, arrays)[0][0]:
+                return name
         return None
 
 
@@ -132,10 +142,10 @@ def _at_operating_point(circuit: Circuit, engine: Engine) -> tuple[Numbers | Non
         return None, ["no mode could be verified at the operating point: numbers are not determined"]
     warnings = []
     for factor in (1 - NEAR, 1 + NEAR):
-        beside = engine.at(point | {"T": point["T"] * factor})
-        if beside is not None and beside.mode != numbers.mode:
+        beside = engine.mode_at(point | {"T": point["T"] * factor})
+        if beside is not None and beside != numbers.mode:
             warnings.append(
-                f"the operating point is near the boundary between {numbers.mode} and {beside.mode}: "
+                f"the operating point is near the boundary between {numbers.mode} and {beside}: "
                 f"a change of {NEAR:.0%} in the period, a coil or the load leads across"
             )
     return numbers, warnings[:1]

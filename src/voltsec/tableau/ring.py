@@ -67,20 +67,27 @@ class Ring:
         ]
         return polynomial.compose(*unused, ctx=target.context)
 
-    def value(self, polynomial: Polynomial, point: Mapping[str, float | np.ndarray]):
-        """Float value at ``point`` (numbers or arrays that broadcast, SI units)."""
-        total: float | np.ndarray = 0.0
-        powers_of: dict[tuple[str, int], float | np.ndarray] = {}
-        for powers, coefficient in polynomial.to_dict().items():
-            term: float | np.ndarray = float(int(coefficient))
-            for name, power in zip(self.names, powers, strict=True):
-                if power:
-                    key = (name, int(power))
-                    if key not in powers_of:
-                        powers_of[key] = point[name] ** int(power)
-                    term = term * powers_of[key]
-            total = total + term
-        return total
+    def terms(
+        self, polynomial: Polynomial, point: Mapping[str, float | np.ndarray]
+    ) -> np.ndarray:
+        """Values of all terms at ``point`` (numbers or arrays that broadcast): terms x points."""
+        if polynomial.is_zero():
+            return np.zeros((1, 1))
+        powers = np.array(polynomial.monoms(), dtype=np.int64)
+        values = np.array([float(int(c)) for c in polynomial.coeffs()])[:, None]
+        for place in np.flatnonzero(powers.any(axis=0)):
+            column = powers[:, place]
+            base = np.atleast_1d(np.asarray(point[self.names[place]], float))
+            table = np.ones((int(column.max()) + 1, base.size))
+            for power in range(1, len(table)):
+                table[power] = table[power - 1] * base
+            values = values * table[column]
+        return values
+
+    def value(self, polynomial: Polynomial, point: Mapping[str, float | np.ndarray]) -> np.ndarray:
+        """Float values at ``point`` (SI units), one entry a point; a single number as shape ()."""
+        total = self.terms(polynomial, point).sum(axis=0)
+        return total[0] if total.size == 1 else total
 
     def exact(self, polynomial: Polynomial, point: Mapping[str, Fraction]) -> Fraction:
         """Exact value at a rational ``point``."""
