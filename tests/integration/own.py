@@ -102,6 +102,17 @@ OWN: dict[str, str] = {
         load R2 : aux -> gnd = 30 ohm
         operate D = 0.4, T = 20 us
     """,
+    # Two coils in series: the node between them touches nothing else.
+    "two_coils_in_series": """
+        source Vg : in -> gnd = 12 V
+        inductor L1 : in -> m = 9 uH
+        inductor L2 : m -> a = 5.4 uH
+        switch S : a -> gnd
+        diode D1 : a -> out
+        capacitor Co : out -> gnd
+        load R : out -> gnd = 10 ohm
+        operate D = 0.4, T = 20 us
+    """,
     # A node where only coils meet.
     "star_of_coils": """
         source Vg : in -> gnd = 12 V

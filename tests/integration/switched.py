@@ -74,6 +74,19 @@ class DeviceInterval:
 
 
 @dataclass(frozen=True)
+class Conduction:
+    """A stretch of the period in which the same devices carry current."""
+
+    fraction: float
+    carrying: frozenset[str]
+    closed: frozenset[str]
+    """Those that carry, and those that are closed without current."""
+
+    def __str__(self) -> str:
+        return f"{'+'.join(sorted(self.carrying)) or 'none'} {self.fraction:.4f}"
+
+
+@dataclass(frozen=True)
 class Averages:
     """One period of the steady state, SI units, signs by the arrows of the netlist.
 
@@ -108,26 +121,25 @@ class Averages:
     _useful: float = field(default=0.0, repr=False)
     _delivered: float = field(default=0.0, repr=False)
 
-    def sequence(
-        self, least: float = 1e-3, negligible: float = 1e-4
-    ) -> tuple[tuple[tuple[str, ...], float], ...]:
-        """(Conducting devices, fraction) of every interval longer than ``least`` of the period.
+    def sequence(self, least: float = 1e-3, negligible: float = 1e-4) -> tuple[Conduction, ...]:
+        """Every interval longer than ``least`` of the period, neighbours joined that carry the same.
 
-        A device that carries less than ``negligible`` of the largest device current counts as blocking:
-        at zero current and zero voltage it is both.
+        A device carries where its current exceeds ``negligible`` of the largest device current: at zero
+        current and zero voltage a diode is both open and closed.
         """
         largest = max((abs(i) for interval in self.intervals for i in interval.currents.values()), default=0)
-        found: list[tuple[tuple[str, ...], float]] = []
+        found: list[Conduction] = []
         for interval in self.intervals:
             if interval.fraction < least:
                 continue
-            carrying = tuple(
-                name for name in interval.conducting if abs(interval.currents[name]) > negligible * largest
-            )
-            if found and found[-1][0] == carrying:
-                found[-1] = (carrying, found[-1][1] + interval.fraction)
+            closed = frozenset(interval.conducting)
+            carrying = frozenset(n for n in closed if abs(interval.currents[n]) > negligible * largest)
+            if found and found[-1].carrying == carrying:
+                before = found.pop()
+                closed |= before.closed
+                found.append(Conduction(before.fraction + interval.fraction, carrying, closed))
             else:
-                found.append((carrying, interval.fraction))
+                found.append(Conduction(interval.fraction, carrying, closed))
         return tuple(found)
 
 
@@ -266,6 +278,7 @@ class _Network:
         self.ohm = _load_scale(circuit, known)
         self.volt = _voltage_scale(circuit, known)
         self.ampere = self.volt / self.ohm
+        self.input_voltage = known[circuit.input.quantity.symbol] if circuit.sources else float("nan")
         self.open = open_
         self.branches: list[_Branch] = []
         self.inductance_names: list[str] = []
@@ -620,14 +633,11 @@ class _Network:
         swing = highest - lowest
         ripple = table(swing[count:], self.of_kind["inductor"]) | table(swing, self.of_kind["capacitor"])
         output_voltage = self._output(mean[:count])
-        source = self.names.index(self.circuit.input.name) if self.circuit.sources else None
-        of_sources = [power[self.names.index(s.name)] for s in self.circuit.sources]
-        of_loads = [power[self.names.index(load.name)] for load in self.circuit.loads]
-        of_branches = [*of_sources, *of_loads]
-        useful = sum(of_loads) + sum(p for p in of_sources if p > 0)
+        ports = [*self.circuit.sources, *self.circuit.loads]
+        of_ports = [float(power[self.names.index(port.name)]) for port in ports]
         return Averages(
             output_voltage=output_voltage,
-            gain=output_voltage / (mean[source] if source is not None else np.nan),
+            gain=output_voltage / self.input_voltage,
             capacitor_voltages=table(mean, self.of_kind["capacitor"]),
             inductor_currents=table(mean[count:], self.of_kind["inductor"]),
             average_currents=table(mean[count:]),
@@ -639,8 +649,8 @@ class _Network:
             powers=table(power),
             intervals=self._intervals(steps),
             iterations=periods,
-            _useful=float(useful),
-            _delivered=float(-sum(p for p in of_branches if p < 0)),
+            _useful=sum(p for p in of_ports if p > 0),
+            _delivered=-sum(p for p in of_ports if p < 0),
         )
 
     def _output(self, voltages: np.ndarray) -> float:

@@ -7,6 +7,7 @@ at the same point, its region, and the sequence of conducting devices with their
 
 from __future__ import annotations
 
+import re
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,6 +19,7 @@ from sympy import Expr, Symbol
 
 import voltsec
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import Diode, Switch
 from voltsec.steady.solution import Mode, Solution
 
 from .own import OWN, SEVERAL_SWITCHES
@@ -115,6 +117,11 @@ def evaluated(formula: Expr | None, mode: Mode, point: dict[str, float]) -> floa
     return None if value.free_symbols else float(value)
 
 
+def _lossy(circuit: Circuit) -> tuple[Switch | Diode, ...]:
+    """Devices that may have a drop or a resistance."""
+    return (*circuit.switches, *circuit.diodes)
+
+
 def compare_numbers(
     found: Averages, solution: Solution, values: dict[str, float], told: Comparison
 ) -> Mode | None:
@@ -122,7 +129,8 @@ def compare_numbers(
     try:
         numbers = solution.at(**values)
     except LookupError as error:
-        told.say(f"{error}; integration gives {found.gain:.5g}, {found.sequence()}")
+        shown = ", ".join(map(str, found.sequence()))
+        told.say(f"{error}; integration: gain {found.gain:.5g}, {shown}")
         return None
     mode = next(mode for mode in solution.modes if mode.name == numbers.mode)
     volts = max(abs(v) for v in found.average_voltages.values())
@@ -137,9 +145,13 @@ def compare_numbers(
         told.close(f"ripple({name})", numbers.ripple[name], found.ripple[name], 1e-2, amperes)
     for name, value in numbers.source_currents.items():
         told.close(f"source {name}", value, -found.average_currents[name], 5e-3, amperes)
-    told.close("efficiency", numbers.efficiency, found.efficiency, 2e-3, 0.0)
+    # The formulas leave out the losses of the ripple: exact only where there are none.
+    lossless = all(
+        element.drop is None and element.resistance is None for element in _lossy(solution.circuit)
+    )
+    told.close("efficiency", numbers.efficiency, found.efficiency, 2e-3 if lossless else 1.5e-2, 0.0)
     for name, stress in numbers.stress.items():
-        told.close(f"mean i({name})", stress["current_average"], found.average_currents[name], 5e-3, amperes)
+        told.close(f"mean i({name})", stress["current_average"], found.average_currents[name], 1e-2, amperes)
         told.close(f"rms i({name})", stress["current_rms"], found.rms_currents[name], 1e-2, amperes)
         told.close(f"peak i({name})", stress["current_peak"], found.peak_currents[name], 1e-2, amperes)
         told.close(f"peak v({name})", stress["voltage_peak"], found.peak_voltages[name], 1e-2, volts)
@@ -176,22 +188,25 @@ def compare_sequence(
 ) -> None:
     """Compare which devices conduct, and for how long."""
     integrated = found.sequence()
+    shown = ", ".join(map(str, integrated))
     if shared:
-        idle = not integrated[-1][0]
+        idle = not integrated[-1].carrying
         if idle != (not mode.intervals[-1].conducting):
-            told.say(f"idle time differs: integration {integrated}")
+            told.say(f"idle time differs: integration {shown}")
         return
-    solver = [set(interval.conducting) for interval in mode.intervals]
-    if solver != [set(devices) for devices, _ in integrated]:
-        told.say(f"sequence: solver {[sorted(s) for s in solver]}, integration {integrated}")
+    pairs = list(zip(mode.intervals, integrated, strict=False))
+    same = all(one.carrying <= set(interval.conducting) <= one.closed for interval, one in pairs)
+    if len(mode.intervals) != len(integrated) or not same:
+        solver = ", ".join("+".join(interval.conducting) or "none" for interval in mode.intervals)
+        told.say(f"sequence: solver {solver}; integration {shown}")
         return
     ends = sum(interval.ends != "switch" for interval in mode.intervals)
     if mode.name.startswith("CCM") != (ends == 0):
         told.say(f"name {mode.name} of a mode in which diodes end {ends} intervals")
-    for interval, (devices, fraction) in zip(mode.intervals, integrated, strict=True):
+    for interval, one in pairs:
         value = evaluated(interval.fraction, mode, values)
-        if value is not None and abs(value - fraction) > 3e-3:
-            told.say(f"{devices} conducts for {fraction:.5f}, solver {value:.5f}")
+        if value is not None and abs(value - one.fraction) > 3e-3:
+            told.say(f"{one}: solver {value:.5f}")
 
 
 def check(circuit: Circuit, edge: dict[str, float], factors: tuple[float, ...], shared: bool) -> None:
@@ -228,3 +243,33 @@ def test_own_circuit(key: str) -> None:
     circuit = voltsec.read((OWN | SEVERAL_SWITCHES)[key])
     edge = {symbol: float(value) for symbol, value in circuit.values.items()}
     check(circuit, edge, FACTORS, key in SHARED)
+
+
+LOSSY = (
+    "buck",
+    "boost",
+    "buckboost",
+    "cuk",
+    "sepic",
+    "zeta",
+    "flyback",
+    "forward",
+    "modified_sepic",
+    "superlift_po",
+    "qzs_c1",
+    "sl_boost",
+)
+
+
+@pytest.mark.parametrize("key", LOSSY)
+def test_published_circuit_with_losses(key: str) -> None:
+    """Drop and resistance in every device and winding, on both sides of the boundary."""
+    netlist = PUBLISHED[key].netlist
+    for kind, properties in (
+        ("diode", "drop 0.5 V, resistance 10 mohm"),
+        ("inductor", "resistance 10 mohm"),
+        ("switch", "resistance 10 mohm"),
+    ):
+        netlist = re.sub(rf"({kind} \w+ : \w+ -> \w+)", rf"\1 {{ {properties} }}", netlist)
+    circuit = voltsec.read(netlist)
+    check(circuit, published_values(key, circuit), (5.0, 2.0, 0.7, 0.4), key in SHARED)
