@@ -7,13 +7,12 @@ extra-low limit, 20 J as hazardous energy in a capacitor.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from functools import partial
 from math import isfinite, sqrt
 
 from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Capacitor, Transformer
+from voltsec.circuit.separation import blocking_capacitors
 from voltsec.report.machine import Writer
 from voltsec.report.quantity import engineering
 from voltsec.steady.solution import Numbers, Solution
@@ -100,43 +99,6 @@ def _isolation(solution: Solution) -> Iterator[str]:
         yield f"{names} {verb} direct current only: this is no safety isolation."
     if len(circuit.grounds) > 1 and circuit.transformers:
         yield "Two grounds in a netlist do not make a safe isolation barrier."
-
-
-def blocking_capacitors(circuit: Circuit) -> tuple[str, ...]:
-    """Capacitors in series between input and output: without one, no path beside the grounds is left."""
-    output = circuit.output
-    targets = {output.start, output.end} - set(circuit.grounds)
-    start = {circuit.input.start, circuit.input.end} - set(circuit.grounds)
-
-    def reaches(leave_out: Callable[[object], bool]) -> bool:
-        reached = set(start)
-        while True:
-            found = set(reached)
-            for one, other in _links(circuit, leave_out):
-                if one in found or other in found:
-                    found |= {one, other}
-            if found == reached:
-                return bool(reached & targets)
-            reached = found
-
-    if not reaches(lambda element: False) or reaches(lambda element: isinstance(element, Capacitor)):
-        return ()
-    return tuple(c.name for c in circuit.capacitors if not reaches(partial(_is, c)))
-
-
-def _is(one: object, other: object) -> bool:
-    return one is other
-
-
-def _links(circuit: Circuit, leave_out: Callable[[object], bool]) -> Iterator[tuple[str, str]]:
-    """Pairs of nodes a part joins, the grounds left out."""
-    for element in circuit.elements:
-        if leave_out(element):
-            continue
-        pairs = element.windings if isinstance(element, Transformer) else ((element.start, element.end),)
-        for one, other in pairs:
-            if one not in circuit.grounds and other not in circuit.grounds:
-                yield one, other
 
 
 def _point(solution: Solution) -> dict[str, float]:

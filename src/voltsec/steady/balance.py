@@ -17,7 +17,8 @@ from voltsec.tableau.assembly import (
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown
-from voltsec.tableau.ring import Polynomial, definite_sign
+from voltsec.tableau.scaled_ring import ScaledRing
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign
 
 Ratio = tuple[Polynomial, Polynomial]
 """Numerator and denominator."""
@@ -44,10 +45,16 @@ class Balance:
     the polynomials that fix the unknown fractions.
     """
 
-    def __init__(self, circuit: Circuit, sequence: Sequence, references: tuple[str, ...]) -> None:
+    def __init__(
+        self,
+        circuit: Circuit,
+        sequence: Sequence,
+        references: tuple[str, ...],
+        ring: Ring | None = None,
+    ) -> None:
         self.circuit = circuit
         self.sequence = sequence
-        self.ring = ring_for(circuit, sequence)
+        self.ring = ring_for(circuit, sequence) if ring is None else ring
         self.network = Network(circuit, self.ring, references)
         self.by_itself = bool(sequence.unknown)
         self.all_decided = True
@@ -62,11 +69,12 @@ class Balance:
     @cached_property
     def full(self) -> Eliminated:
         """Means and ramps together."""
+        limited = not isinstance(self.ring, ScaledRing)
         rows = period_rows(self.circuit, self.sequence, self.network)
-        found = eliminate(rows, self.ring, fractions_unknown=self.by_itself)
+        found = eliminate(rows, self.ring, fractions_unknown=self.by_itself, limited=limited)
         if len(self.factors(found)) < len(self.sequence.unknown):
             rows = period_rows(self.circuit, self.sequence, self.network, all_events=True)
-            found = eliminate(rows, self.ring, fractions_unknown=self.by_itself)
+            found = eliminate(rows, self.ring, fractions_unknown=self.by_itself, limited=limited)
         return found
 
     @cached_property

@@ -12,11 +12,14 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch
 from voltsec.steady.balance import Balance, Ratio, add, multiply
 from voltsec.steady.closed_form import ClosedForm, size
+from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.regions import region
-from voltsec.steady.sequences import Found, verify
+from voltsec.steady.sequences import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
+from voltsec.steady.verification import verify
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.tableau.expression import symbol
+from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row, coils
 
 SHORT_TERMS = 12
@@ -344,14 +347,48 @@ def _same_size(one: Ratio, other: Ratio) -> bool:
     return one[1] == other[1] and (one[0] == other[0] or one[0] == -other[0])
 
 
-def name_modes(found: list[Found]) -> list[str]:
+def name_modes(sequences: list[Sequence]) -> list[str]:
     """CCM for sequences that end by switch edges alone, DCM for the others, numbered where several."""
     names = []
     counts = {"CCM": 0, "DCM": 0}
-    for item in found:
-        kind = "DCM" if item.balance.by_itself else "CCM"
+    for sequence in sequences:
+        kind = "DCM" if sequence.unknown else "CCM"
         counts[kind] += 1
         names.append(kind if counts[kind] == 1 else f"{kind} {counts[kind]}")
     return names
 
 
+def mode_without_formulas(mode: NumericMode, name: str) -> Mode:
+    """A mode of which only intervals are told; everything else is left to numbers."""
+    circuit = mode.circuit
+    labels = mode.labels()
+    images = mode.fraction_texts(labels)
+    order = [d.name for d in (*circuit.switches, *circuit.diodes)]
+    capacitors = [c.name for c in circuit.capacitors]
+    names = [c.name for c in coils(circuit)]
+    intervals = []
+    for k, interval in enumerate(mode.sequence.intervals):
+        stops, starts = mode.sequence.ended_by(k)
+        ends = "switch"
+        if k in mode.sequence.unknown:
+            ends = ", ".join(n for n in order if n in (stops or starts))
+        conducting = tuple(n for n in order if n in interval.conducting)
+        roles = dict.fromkeys([*names, *capacitors], "not determined")
+        intervals.append(ModeInterval(images[k], conducting, ends, roles))
+    return Mode(
+        name=name,
+        intervals=tuple(intervals),
+        gain=None,
+        output_voltage=None,
+        capacitor_voltages=dict.fromkeys(capacitors),
+        inductor_currents=dict.fromkeys(names),
+        source_currents=dict.fromkeys(s.name for s in circuit.sources),
+        ripple=dict.fromkeys([*names, *capacitors]),
+        stress={e.name: Stress(None, None, None, None) for e in circuit.elements if e.kind != "transformer"},
+        efficiency=None,
+        closed_form=False,
+        condition=None,
+        definitions={},
+        holds_when=None,
+        proved=False,
+    )

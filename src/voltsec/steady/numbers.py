@@ -12,19 +12,33 @@ import numpy as np
 
 from voltsec.circuit.elements import CurrentSource, Load, Source, Switch
 from voltsec.circuit.elements import Diode as DiodeElement
+from voltsec.steady.balance import Balance
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.sequences import verify
+from voltsec.steady.numeric_mode import NumericMode
+from voltsec.steady.verification import verify
 from voltsec.steady.solution import Numbers
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.network import coils
+from voltsec.tableau.scaled_ring import AMPERE, SECOND, VOLT
 
 Array = np.ndarray
 
 
 class Evaluation:
-    """Numeric values of one mode at ``points`` (arrays of equal length, fractions included)."""
+    """Numeric values of one mode at ``points`` (arrays of equal length, fractions included).
 
-    def __init__(self, builder: ModeBuilder, points: dict[str, Array]) -> None:
+    ``volt``, ``ampere`` and ``second`` are the sizes of the balance's units in SI units.
+    """
+
+    def __init__(
+        self,
+        builder: ModeBuilder,
+        points: dict[str, Array],
+        volt: float = 1.0,
+        ampere: float = 1.0,
+        second: float = 1.0,
+    ) -> None:
+        self.volt, self.ampere, self.second = volt, ampere, second
         self.builder = builder
         self.balance = builder.balance
         self.circuit = builder.circuit
@@ -35,16 +49,21 @@ class Evaluation:
         """Average output voltage, volt."""
         output = self.circuit.output
         row = dict(self.balance.network.voltage(output.start, output.end))
-        return self._numeric(self.waves.average_of_free(row))
+        return self._numeric(self.waves.average_of_free(row), self.volt)
 
     def capacitor_voltages(self) -> dict[str, Array | None]:
         """Average voltage of every capacitor, volt."""
-        return {c.name: self._numeric(self.balance.capacitor_voltage(c.name)) for c in self.circuit.capacitors}
+        return {
+            c.name: self._numeric(self.balance.capacitor_voltage(c.name), self.volt)
+            for c in self.circuit.capacitors
+        }
 
     def coil_currents(self) -> dict[str, Array | None]:
         """Average current of every coil, ampere."""
         return {
-            c.name: self._numeric(self.waves.average_of_free({("i", c.name): self.balance.ring.one}))
+            c.name: self._numeric(
+                self.waves.average_of_free({("i", c.name): self.balance.ring.one}), self.ampere
+            )
             for c in coils(self.circuit)
         }
 
@@ -52,7 +71,8 @@ class Evaluation:
         """Average current that every source delivers, ampere."""
         found = {}
         for source in self.circuit.sources:
-            value = self._numeric(self.waves.average_of_free({("i", source.name): self.balance.ring.one}))
+            row = {("i", source.name): self.balance.ring.one}
+            value = self._numeric(self.waves.average_of_free(row), self.ampere)
             found[source.name] = None if value is None else -value
         return found
 
@@ -83,7 +103,8 @@ class Evaluation:
                 found[capacitor.name] = None
                 continue
             swing = np.max([np.abs(self.waves.numeric(c)) for c in candidates], axis=0)
-            found[capacitor.name] = swing / self.waves.points[capacitor.quantity.symbol]
+            charge = swing * self.ampere * self.second
+            found[capacitor.name] = charge / self.waves.points[capacitor.quantity.symbol]
         return found
 
     def stress(self) -> dict[str, dict[str, Array | None]]:
@@ -116,29 +137,38 @@ class Evaluation:
         voltage = self.waves.of(dict(self.balance.network.voltage(*nodes)))
         square = self._numeric(self.waves.mean_square(current))
         with np.errstate(invalid="ignore"):
-            rms = None if square is None else np.sqrt(np.maximum(square, 0))
+            rms = None if square is None else np.sqrt(np.maximum(square, 0)) * self.ampere
         if blocking == []:
             peak: Array | None = np.zeros(self.length)
         else:
-            peak = self._peak(self.builder._known_ends(voltage, blocking))
+            peak = self._peak(self.builder._known_ends(voltage, blocking), self.volt)
         return {
             "voltage_peak": peak,
-            "current_average": self._numeric(self.waves.average_of_free(row)),
-            "current_peak": self._peak(self.waves.ends(current)),
+            "current_average": self._numeric(self.waves.average_of_free(row), self.ampere),
+            "current_peak": self._peak(self.waves.ends(current), self.ampere),
             "current_rms": rms,
         }
 
-    def _peak(self, candidates) -> Array | None:
+    def _peak(self, candidates, unit: float) -> Array | None:
         if not candidates:
             return None
-        return np.max([np.abs(self.waves.numeric(c)) for c in candidates], axis=0)
+        return np.max([np.abs(self.waves.numeric(c)) for c in candidates], axis=0) * unit
 
     def _ends(self, unknown) -> Array | None:
         candidates = self.waves.ends(self.waves.current(unknown))
-        return None if candidates is None else np.array([self.waves.numeric(c) for c in candidates])
+        return None if candidates is None else np.array([self.waves.numeric(c) for c in candidates]) * self.ampere
 
-    def _numeric(self, ratio) -> Array | None:
-        return None if ratio is None else self.waves.numeric(ratio)
+    def _numeric(self, ratio, unit: float = 1.0) -> Array | None:
+        return None if ratio is None else self.waves.numeric(ratio) * unit
+
+
+class NumericBuilder(ModeBuilder):
+    """Stands in for a mode's builder where its balance is solved with numbers."""
+
+    def __init__(self, balance: Balance, points: dict[str, Array]) -> None:
+        self.balance = balance
+        self.circuit = balance.circuit
+        self.waveforms = self.short = Waveforms(balance, points)
 
 
 def holds_at(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:
@@ -158,9 +188,25 @@ def numbers_at(builder: ModeBuilder, name: str, point: Mapping[str, float]) -> N
         return None
     for row, fraction in enumerate(builder.balance.sequence.fractions):
         arrays[fraction] = fractions[row]
-    values = Evaluation(builder, arrays)
+    return _collected(Evaluation(builder, arrays), name, point)
+
+
+def numbers_of(mode: NumericMode, name: str, point: Mapping[str, float]) -> Numbers | None:
+    """All numbers of a mode without written formulas, None where it does not hold at ``point``."""
+    duties = [point[edge] for edge in mode.stages.edges]
+    if any(a > b for a, b in zip(duties, duties[1:], strict=False)):
+        return None
+    found = mode.at(point)
+    if found is None:
+        return None
+    balance, arrays = found
+    values = Evaluation(NumericBuilder(balance, arrays), arrays, VOLT, AMPERE, SECOND)
+    return _collected(values, name, point)
+
+
+def _collected(values: Evaluation, name: str, point: Mapping[str, float]) -> Numbers:
     voltage = values.output_voltage()
-    source = float(point[builder.circuit.input.quantity.symbol])
+    source = float(point[values.circuit.input.quantity.symbol])
     return Numbers(
         mode=name,
         point={key: float(value) for key, value in point.items()},

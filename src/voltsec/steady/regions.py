@@ -19,7 +19,8 @@ from sympy.logic.boolalg import Boolean
 from voltsec.steady.balance import Balance, Ratio, ratio_sign, reduced
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import Effective, effective_inductance
-from voltsec.steady.sequences import Found, open_conditions
+from voltsec.steady.sequences import Found
+from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
 from voltsec.tableau.ring import Polynomial, definite_sign

@@ -14,20 +14,21 @@ from itertools import combinations
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.steady.balance import Balance, SignCondition
+from voltsec.steady.balance import Balance
 from voltsec.steady.complementarity import PeriodicProblem, PeriodicState
-from voltsec.steady.fractions import Fractions, NotClosed, Point, value_and_size
+from voltsec.steady.fractions import Fractions, NotClosed
+from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import sample_points
 from voltsec.steady.stages import Stages, stages_of
+from voltsec.steady.verification import verify
 from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.interval import Interval, Sequence
-from voltsec.tableau.ring import definite_sign
 
 DRY_ATTEMPTS = 10
 """The search ends after so many sample points in a row that bring no new sequence."""
 
-LARGE_ATTEMPTS = 4
-"""It ends as well after so many points whose sequence has no readable exact solution."""
+NUMERIC_ATTEMPTS = 4
+"""... or so many, where sequences without readable formulas occur, each checked from numbers."""
 
 GRIDS = (8, 24, 64)
 """Steps in each switch interval, tried in turn."""
@@ -64,10 +65,10 @@ class Search:
     """Sample points where the complementarity problem has no solution."""
     runaway: set[str] = field(default_factory=set)
     """Coils and capacitors that grow without limit at those points."""
-    too_large: list[Sequence] = field(default_factory=list)
-    """Sequences seen whose exact solution is too large to write down."""
-    large_points: list[int] = field(default_factory=list)
-    """Sample points where such a sequence was seen."""
+    numeric: list[NumericMode] = field(default_factory=list)
+    """Sequences whose exact formulas are too long to write, verified from numbers."""
+    rejected: set[Sequence] = field(default_factory=set)
+    """Such sequences that could not be verified where they were met."""
 
 
 def find_sequences(circuit: Circuit, references: tuple[str, ...]) -> tuple[Search, ...]:
@@ -82,7 +83,7 @@ def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Se
     tried: set[Sequence] = set()
     dry = 0
     order = np.concatenate([[0], 1 + np.random.default_rng(1).permutation(count - 1)])
-    while not covered.all() and dry < DRY_ATTEMPTS and len(search.large_points) < LARGE_ATTEMPTS:
+    while not covered.all() and dry < (NUMERIC_ATTEMPTS if search.numeric else DRY_ATTEMPTS):
         place = int(next(k for k in order if not covered[k]))
         dry += 1
         point = {name: float(values[place]) for name, values in search.points.items()}
@@ -124,30 +125,32 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
             search.no_state.append(_place(search, point))
             search.runaway.update(state.runaway)
             return None
-        large = False
         for sequence, shares in candidates(circuit, stages, state):
-            if sequence in tried and any(f.sequence == sequence for f in search.found):
+            if sequence in tried:
                 continue
-            if sequence in search.too_large:
-                large = True
+            numeric = next((mode for mode in search.numeric if mode.sequence == sequence), None)
+            if numeric is None and sequence not in search.rejected:
+                try:
+                    balance = Balance(circuit, sequence, references)
+                    fractions = Fractions(balance, stages, point, shares)
+                    one = {name: np.array([value]) for name, value in point.items()}
+                    mask, _, _ = verify(balance, fractions, one)
+                except NotClosed:
+                    continue
+                except TooLarge:
+                    numeric = NumericMode(circuit, stages, sequence, references)
+                else:
+                    if mask[0]:
+                        tried.add(sequence)
+                        return Found(stages, balance, fractions, mask, {})
+                    continue
+            if numeric is None:
                 continue
-            try:
-                balance = Balance(circuit, sequence, references)
-                fractions = Fractions(balance, stages, point, shares)
-                one = {name: np.array([value]) for name, value in point.items()}
-                mask, _, _ = verify(balance, fractions, one)
-            except NotClosed:
-                continue
-            except TooLarge:
-                search.too_large.append(sequence)
-                large = True
-                continue
-            tried.add(sequence)
-            if mask[0]:
-                return Found(stages, balance, fractions, mask, {})
-        if large:
-            search.large_points.append(_place(search, point))
-            return None
+            if numeric.holds(point, shares):
+                if numeric not in search.numeric:
+                    search.numeric.append(numeric)
+                return None
+            search.rejected.add(sequence)
     (search.open_points if solved else search.no_state).append(_place(search, point))
     return None
 
@@ -205,53 +208,3 @@ def candidates(circuit: Circuit, stages: Stages, state: PeriodicState):
                 seen.add(sequence)
                 options.append((sequence, np.array([entry[2] for entry in kept])))
     return sorted(options, key=lambda option: len(option[0].intervals))
-
-
-def open_conditions(balance: Balance) -> list[SignCondition]:
-    """Sign conditions that do not hold by their coefficients alone."""
-    return [
-        condition
-        for condition in balance.sign_conditions
-        if not _always(condition.ratio[0], condition.ratio[1])
-    ]
-
-
-def _always(numerator, denominator) -> bool:
-    top, bottom = definite_sign(numerator), definite_sign(denominator)
-    return top == 0 or (top is not None and bottom is not None and top * bottom > 0)
-
-
-def verify(
-    balance: Balance, fractions: Fractions, points: Point
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Where the sequence holds: mask, margin (0 at an edge) and fractions at every point.
-
-    The unknown fractions are solved for at each point; a branch is right where every fraction is
-    positive and every sign condition holds.
-    """
-    length = max(np.size(value) for value in points.values())
-    conditions = open_conditions(balance)
-    mask = np.zeros(length, bool)
-    margin = np.zeros(length)
-    chosen = np.full((len(balance.sequence.intervals), length), np.nan)
-    for roots in fractions.roots(points):
-        good = roots.exists.copy()
-        if not good.any():
-            continue
-        edge = np.nan_to_num(roots.fractions.min(axis=0), nan=0.0)
-        point = dict(points) | dict(zip(balance.sequence.fractions, roots.fractions, strict=True))
-        with np.errstate(all="ignore"):
-            for constraint in fractions.constraints:
-                value, size = value_and_size(balance.ring, constraint, point)
-                good &= np.abs(value) < 1e-9 * size
-            for condition in conditions:
-                top, top_size = value_and_size(balance.ring, condition.ratio[0], point)
-                bottom = balance.ring.value(condition.ratio[1], point)
-                relative = np.nan_to_num(np.sign(bottom) * top / top_size, nan=0.0)
-                good &= relative > -1e-8
-                edge = np.minimum(edge, relative)
-        better = good & ~mask
-        chosen[:, better] = roots.fractions[:, better]
-        margin[better] = edge[better]
-        mask |= good
-    return mask, margin, chosen

@@ -11,8 +11,9 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.circuit.fault import Fault, NoSteadyState
 from voltsec.circuit.graph import references
-from voltsec.steady.modes import ModeBuilder, name_modes
-from voltsec.steady.numbers import holds_at, numbers_at
+from voltsec.steady.modes import ModeBuilder, mode_without_formulas, name_modes
+from voltsec.steady.numbers import holds_at, numbers_at, numbers_of
+from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import operating_point
 from voltsec.steady.sequences import Found, Search, find_sequences
 from voltsec.steady.solution import Mode, Numbers, Solution
@@ -31,19 +32,23 @@ def solve(circuit: Circuit) -> Solution:
     circuit.check()
     searches = find_sequences(circuit, references(circuit))
     pairs = ordered(searches)
-    if not pairs:
+    numeric = [mode for search in searches for mode in search.numeric]
+    if not pairs and not numeric:
         raise NoSteadyState((_no_state(searches),), circuit.file, circuit.text)
-    names = name_modes([found for _, found in pairs])
+    names = name_modes([found.sequence for _, found in pairs] + [mode.sequence for mode in numeric])
     builders = [ModeBuilder(found, search.points) for search, found in pairs]
-    modes = tuple(b.build(name) for b, name in zip(builders, names, strict=True))
-    engine = Engine(circuit, tuple(zip(names, builders, strict=True)))
+    named = tuple(zip(names, builders, strict=False))
+    named_numeric = tuple(zip(names[len(builders) :], numeric, strict=True))
+    modes = tuple(builder.build(name) for name, builder in named)
+    modes += tuple(mode_without_formulas(mode, name) for name, mode in named_numeric)
+    engine = Engine(circuit, named, named_numeric)
     numbers, warnings = _at_operating_point(circuit, engine)
     return Solution(
         circuit,
         modes,
         _symbols(circuit, modes),
         tuple(dict.fromkeys(line for builder in builders for line in undetermined(builder.balance))),
-        (*_choices(circuit), *_gaps(searches), *warnings),
+        (*_choices(circuit), *_gaps(searches), *_long(named_numeric), *warnings),
         numbers,
         engine,
     )
@@ -55,11 +60,16 @@ class Engine:
 
     circuit: Circuit
     builders: tuple[tuple[str, ModeBuilder], ...]
+    numeric: tuple[tuple[str, NumericMode], ...] = ()
 
     def at(self, point: Mapping[str, float]) -> Numbers | None:
         """Numbers of the mode that holds at ``point`` (every symbol given), None where none does."""
         for name, builder in self.builders:
             found = numbers_at(builder, name, point)
+            if found is not None:
+                return found
+        for name, mode in self.numeric:
+            found = numbers_of(mode, name, point)
             if found is not None:
                 return found
         return None
@@ -69,6 +79,9 @@ class Engine:
         arrays = {key: np.array([value]) for key, value in point.items()}
         for name, builder in self.builders:
             if holds_at(builder, arrays)[0][0]:
+                return name
+        for name, mode in self.numeric:
+            if mode.holds(point):
                 return name
         return None
 
@@ -108,6 +121,14 @@ def _choices(circuit: Circuit) -> list[str]:
     if circuit.output_choice is None and len(loads) > 1:
         lines.append(f"several loads: {loads[0].name} is taken as the output (say `output NAME` to change it)")
     return lines
+
+
+def _long(named: tuple[tuple[str, NumericMode], ...]) -> list[str]:
+    return [
+        f"{name}: the exact formulas have too many terms to be written out; its numbers are computed "
+        "from the exact equations at each point"
+        for name, _ in named
+    ]
 
 
 def _gaps(searches: tuple[Search, ...]) -> list[str]:

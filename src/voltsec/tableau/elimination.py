@@ -55,12 +55,14 @@ def eliminate(
     ring: Ring,
     wanted: Iterable[Unknown] | None = None,
     fractions_unknown: bool = False,
+    limited: bool = True,
 ) -> Eliminated:
     """Solve ``rows`` exactly; only ``wanted`` unknowns (and what they need) are substituted back.
 
     With ``fractions_unknown`` some variables are themselves tied by the conditions that come out,
     so a polynomial without a definite sign may be zero: such pivots come last, and such a factor
-    is never divided out of a row.
+    is never divided out of a row.  Unless ``limited`` is False, :class:`TooLarge` is raised where the
+    answer would be too long to read.
     """
     active: dict[int, Row] = {}
     columns: dict[Unknown, set[int]] = {}
@@ -115,7 +117,7 @@ def eliminate(
             (constant_rows if unknown is None else columns[unknown]).discard(chosen)
         order.append((pivot, row))
         touched = columns.pop(pivot)
-        if terms > TERMS:
+        if limited and terms > TERMS:
             raise TooLarge(f"more than {TERMS} terms")
         for number in touched:
             other = active[number]
@@ -129,7 +131,7 @@ def eliminate(
             active[number] = combined
             lengths = [len(coefficient) for coefficient in combined.values()]
             terms += sum(lengths)
-            if fractions_unknown and lengths and max(lengths) > TERMS_OF_CONDITION:
+            if limited and fractions_unknown and lengths and max(lengths) > TERMS_OF_CONDITION:
                 raise TooLarge(f"a coefficient of {max(lengths)} terms")
             weights[number] = best(number)
     free = tuple(unknown for unknown in columns if not any(unknown == p for p, _ in order))

@@ -1,0 +1,155 @@
+"""The direct-current state of a circuit whose switches all stand still.
+
+Every coil's voltage and every capacitor's current is zero; which diodes conduct is one small
+complementarity problem.  Where a source is shorted through a coil, that coil's current has no
+limit: its voltage is left free instead, and the rest of the circuit is still told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cached_property
+from itertools import product
+
+import numpy as np
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import Transformer
+from voltsec.circuit.graph import references
+from voltsec.steady.balance import Affine, Balance
+from voltsec.steady.complementarity import PeriodicProblem, PeriodicState
+from voltsec.steady.points import base_point
+from voltsec.tableau.assembly import average_rows
+from voltsec.tableau.elimination import Eliminated, eliminate
+from voltsec.tableau.interval import Interval, Sequence
+from voltsec.tableau.network import Row
+from voltsec.tableau.ring import definite_sign
+
+UNCLEAR = 1e-4
+"""Diode current and reverse voltage, relative to the circuit's level, that may both stand for zero."""
+
+UNCLEAR_IN_RUNAWAY = 1e-2
+"""The same beside a current without limit, which coarsens everything."""
+
+MOST_UNCLEAR = 8
+"""Diodes without current and voltage whose assignments are tried one by one."""
+
+
+class DirectBalance(Balance):
+    """The equations of one interval that never ends; ``running`` are coils and capacitors without limit."""
+
+    def __init__(self, circuit: Circuit, conducting: frozenset[str], running: frozenset[str]) -> None:
+        super().__init__(circuit, Sequence((Interval(0, conducting),)), references(circuit))
+        self.running = running
+
+    @cached_property
+    def averages(self) -> Eliminated:
+        """All voltages and currents, volt and ampere."""
+        rows = average_rows(self.circuit, self.sequence, self.network)
+        tied = [("m", 0, (letter, name)) for name in self.running for letter in ("u", "i")]
+        capacitors = {c.name for c in self.circuit.capacitors}
+        left_out = [
+            {unknown}
+            for unknown in tied
+            if (unknown[2][0] == "i") == (unknown[2][1] in capacitors)
+        ]
+        return eliminate([row for row in rows if set(row) not in left_out], self.ring)
+
+    def affine(self, k: int, row: Row, part: str) -> Affine:
+        """As :class:`Balance`'s; nothing ramps."""
+        if part == "ramp":
+            return Affine((self.ring.zero, self.ring.one), {})
+        return super().affine(k, row, part)
+
+
+@dataclass(frozen=True)
+class DirectState:
+    """What conducts, and the equations that go with it."""
+
+    balance: DirectBalance
+    point: dict[str, float]
+    running: tuple[str, ...]
+    """Coils and capacitors whose current or voltage has no limit."""
+
+    @property
+    def conducting(self) -> frozenset[str]:
+        """Switches and diodes that conduct."""
+        return self.balance.sequence.intervals[0].conducting
+
+
+def direct_state(circuit: Circuit, closed: frozenset[str]) -> DirectState | None:
+    """The state with the switches ``closed``, None where no assignment of the diodes is consistent.
+
+    Numbers are the netlist's; a part without a value gets an ordinary one.
+    """
+    circuit = with_magnetizing(circuit)
+    point = base_point(circuit)
+    state = PeriodicProblem(circuit, references(circuit), (closed,), point).solve(np.array([1.0]), 1)
+    if state is None:
+        return None
+    running = frozenset(state.runaway)
+    for conducting in _assignments(circuit, closed, state, point):
+        balance = DirectBalance(circuit, conducting, running)
+        if _consistent(balance, point):
+            return DirectState(balance, point, state.runaway)
+    return None
+
+
+def with_magnetizing(circuit: Circuit) -> Circuit:
+    """The circuit with a magnetizing inductance in every transformer: none passes direct current."""
+    taken = {quantity.symbol for quantity in circuit.quantities}
+    elements = []
+    for element in circuit.elements:
+        if isinstance(element, Transformer) and element.magnetizing is None:
+            symbol = f"L_{element.name}"
+            while symbol in taken:
+                symbol += "_"
+            taken.add(symbol)
+            value = Fraction(1, 1000)  # henry; a direct-current state does not depend on it
+            element = replace(element, magnetizing=_henry(symbol, value))
+        elements.append(element)
+    return replace(circuit, elements=tuple(elements))
+
+
+def _henry(symbol: str, value: Fraction):
+    from voltsec.circuit.elements import Quantity
+
+    return Quantity(symbol, "H", value)
+
+
+def _assignments(
+    circuit: Circuit, closed: frozenset[str], state: PeriodicState, point: dict[str, float]
+) -> Iterator[frozenset[str]]:
+    """Assignments that the numbers allow, blocking first where a diode carries and blocks nothing."""
+    volt = max([abs(point[s.quantity.symbol]) for s in circuit.sources] or [1.0])
+    loads = [point[e.quantity.symbol] for e in circuit.elements if e.kind in ("load", "resistor")]
+    ampere = volt / (min(loads) if loads else 1.0)
+    limit = UNCLEAR_IN_RUNAWAY if state.runaway else UNCLEAR
+    sure, unclear = set(closed), []
+    for place, diode in enumerate(circuit.diodes):
+        current = state.currents[0, place] / ampere
+        blocking = state.blocking[0, place] / volt
+        if max(current, blocking) < limit:
+            unclear.append(diode.name)
+        elif current > blocking:
+            sure.add(diode.name)
+    choices = product((False, True), repeat=min(len(unclear), MOST_UNCLEAR))
+    for choice in sorted(choices, key=sum):
+        also = {name for name, conducts in zip(unclear, choice, strict=False) if conducts}
+        yield frozenset(sure | also)
+
+
+def _consistent(balance: DirectBalance, point: dict[str, float]) -> bool:
+    """No contradiction, and every sign as it must be at ``point``."""
+    if any(definite_sign(condition) != 0 for condition in balance.averages.conditions):
+        return False
+    whole = point | {"#1": 1.0}
+    for condition in balance.sign_conditions:
+        top = balance.ring.terms(condition.ratio[0], whole)
+        bottom = float(balance.ring.value(condition.ratio[1], whole))
+        size = float(np.abs(top).sum())
+        if size and float(top.sum()) / size * np.sign(bottom) < -1e-9:
+            return False
+    return True

@@ -1,0 +1,104 @@
+"""A mode whose exact formulas are too long to write: its numbers, by the same exact path.
+
+Put values in for the parameters and the tableau, its elimination, the conditions on the fractions
+and the sign checks stay what they are; only the interval fractions remain unknown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from sympy import Add, Expr, Integer
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.steady.balance import Balance
+from voltsec.steady.fractions import Fractions, NotClosed
+from voltsec.steady.stages import Stages
+from voltsec.steady.verification import verify
+from voltsec.tableau.expression import symbol
+from voltsec.tableau.interval import Sequence
+from voltsec.tableau.scaled_ring import ScaledRing
+
+
+@dataclass(frozen=True)
+class NumericMode:
+    """A sequence that is solved point by point."""
+
+    circuit: Circuit
+    stages: Stages
+    sequence: Sequence
+    references: tuple[str, ...]
+
+    def at(
+        self, point: Mapping[str, float], start: np.ndarray | None = None
+    ) -> tuple[Balance, dict[str, np.ndarray]] | None:
+        """The solved balance and the point with its fractions; None where the sequence does not hold.
+
+        ``start`` is a guess of the fractions (one an interval).
+        """
+        balance = Balance(
+            self.circuit,
+            self.sequence,
+            self.references,
+            ScaledRing(self.circuit, self.sequence.fractions, point),
+        )
+        if start is None:
+            start = self._guess(point)
+        try:
+            fractions = Fractions(balance, self.stages, point, start)
+        except NotClosed:
+            return None
+        arrays = {name: np.array([float(value)]) for name, value in point.items()}
+        mask, _, shares = verify(balance, fractions, arrays, start)
+        if not mask[0]:
+            return None
+        for row, name in enumerate(self.sequence.fractions):
+            arrays[name] = shares[row]
+        return balance, arrays
+
+    def labels(self) -> dict[int, str]:
+        """Names d2, d3 ... of the fractions that end by themselves, by interval."""
+        return {k: f"d{number + 2}" for number, k in enumerate(self.sequence.unknown)}
+
+    def fraction_texts(self, labels: dict[int, str]) -> list[Expr]:
+        """Every fraction in duties and unknowns."""
+        bounds = [Integer(0), *(symbol(edge) for edge in self.stages.edges), Integer(1)]
+        found: list[Expr] = []
+        for k, interval in enumerate(self.sequence.intervals):
+            if k in labels:
+                found.append(symbol(labels[k]))
+                continue
+            members = [j for j, other in enumerate(self.sequence.intervals) if other.stage == interval.stage]
+            rest = bounds[interval.stage + 1] - bounds[interval.stage]
+            found.append(rest - Add(*(symbol(labels[j]) for j in members if j in labels)))
+        return found
+
+    def holds(self, point: Mapping[str, float], start: np.ndarray | None = None) -> bool:
+        """True where the sequence passes its sign checks at ``point``."""
+        return self.at(point, start) is not None
+
+    def _guess(self, point: Mapping[str, float]) -> np.ndarray:
+        """Fractions read off a coarse numeric state."""
+        from voltsec.steady.complementarity import PeriodicProblem
+
+        lengths = self.stages.fractions(dict(point))
+        shares = np.zeros(len(self.sequence.intervals))
+        problem = PeriodicProblem(self.circuit, self.references, self.stages.closed, point)
+        state = problem.solve(np.array(lengths), 12)
+        if state is not None:
+            for step, stage in enumerate(state.stages):
+                conducting = self.stages.closed[stage] | {
+                    diode.name
+                    for diode, on in zip(self.circuit.diodes, state.conducting[step], strict=True)
+                    if on
+                }
+                for k, interval in enumerate(self.sequence.intervals):
+                    if interval.stage == stage and interval.conducting == conducting:
+                        shares[k] += state.steps[step]
+                        break
+        for k, interval in enumerate(self.sequence.intervals):
+            if shares[k] == 0:
+                shares[k] = lengths[interval.stage] / 10
+        return shares

@@ -1,0 +1,60 @@
+"""Sign checks at numeric points: where a sequence holds, and how far inside."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from voltsec.steady.balance import Balance, SignCondition
+from voltsec.steady.fractions import Fractions, Point, value_and_size
+from voltsec.tableau.ring import definite_sign
+
+
+def open_conditions(balance: Balance) -> list[SignCondition]:
+    """Sign conditions that do not hold by their coefficients alone."""
+    return [
+        condition
+        for condition in balance.sign_conditions
+        if not _always(condition.ratio[0], condition.ratio[1])
+    ]
+
+
+def _always(numerator, denominator) -> bool:
+    top, bottom = definite_sign(numerator), definite_sign(denominator)
+    return top == 0 or (top is not None and bottom is not None and top * bottom > 0)
+
+
+def verify(
+    balance: Balance, fractions: Fractions, points: Point, start: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where the sequence holds: mask, margin (0 at an edge) and fractions at every point.
+
+    The unknown fractions are solved for at each point; a branch is right where every fraction is
+    positive and every sign condition holds.  ``start`` is a guess of all fractions.
+    """
+    length = max(np.size(value) for value in points.values())
+    conditions = open_conditions(balance)
+    mask = np.zeros(length, bool)
+    margin = np.zeros(length)
+    chosen = np.full((len(balance.sequence.intervals), length), np.nan)
+    guess = None if start is None else start[list(fractions.unknown)]
+    for roots in fractions.roots(points, guess):
+        good = roots.exists.copy()
+        if not good.any():
+            continue
+        edge = np.nan_to_num(roots.fractions.min(axis=0), nan=0.0)
+        point = dict(points) | dict(zip(balance.sequence.fractions, roots.fractions, strict=True))
+        with np.errstate(all="ignore"):
+            for constraint in fractions.constraints:
+                value, size = value_and_size(balance.ring, constraint, point)
+                good &= np.abs(value) < 1e-9 * size
+            for condition in conditions:
+                top, top_size = value_and_size(balance.ring, condition.ratio[0], point)
+                bottom = balance.ring.value(condition.ratio[1], point)
+                relative = np.nan_to_num(np.sign(bottom) * top / top_size, nan=0.0)
+                good &= relative > -1e-8
+                edge = np.minimum(edge, relative)
+        better = good & ~mask
+        chosen[:, better] = roots.fractions[:, better]
+        margin[better] = edge[better]
+        mask |= good
+    return mask, margin, chosen
