@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,7 +17,7 @@ from voltsec.tableau.assembly import (
 )
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
-from voltsec.tableau.network import Network, Row, Unknown
+from voltsec.tableau.network import Network, Row, Unknown, coils
 from voltsec.tableau.scaled_ring import ScaledRing
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign
 
@@ -69,13 +70,33 @@ class Balance:
     @cached_property
     def full(self) -> Eliminated:
         """Means and ramps together."""
-        limited = not isinstance(self.ring, ScaledRing)
-        rows = period_rows(self.circuit, self.sequence, self.network)
-        found = eliminate(rows, self.ring, fractions_unknown=self.by_itself, limited=limited)
-        if len(self.factors(found)) < len(self.sequence.unknown):
-            rows = period_rows(self.circuit, self.sequence, self.network, all_events=True)
-            found = eliminate(rows, self.ring, fractions_unknown=self.by_itself, limited=limited)
+        return self._eliminated(None)
+
+    def _eliminated(self, vanishes: Callable[[Polynomial], bool] | None) -> Eliminated:
+        found = None
+        for all_events in (False, True):
+            rows = period_rows(self.circuit, self.sequence, self.network, all_events)
+            found = eliminate(
+                rows,
+                self.ring,
+                fractions_unknown=self.by_itself,
+                limited=not isinstance(self.ring, ScaledRing),
+                vanishes=vanishes,
+            )
+            if len(self.factors(found)) >= len(self.sequence.unknown):
+                break
+        assert found is not None
         return found
+
+    def solve_again(self, vanishes: Callable[[Polynomial], bool]) -> bool:
+        """Repeat the elimination where a pivot vanishes at the solution; True where one did."""
+        if not any(vanishes(pivot) for pivot in self.full.assumed):
+            return False
+        found = self._eliminated(vanishes)
+        for name in ("full", "averages", "condition_factors", "sign_conditions"):
+            self.__dict__.pop(name, None)
+        self.__dict__["full"] = found
+        return True
 
     @cached_property
     def condition_factors(self) -> list[list[Polynomial]]:
@@ -102,8 +123,19 @@ class Balance:
 
     @cached_property
     def separate_ramps(self) -> bool:
-        """Two switch intervals or fewer: mean coil currents are equal and ramps follow from them."""
-        return not self.by_itself and len(self.sequence.intervals) <= 2
+        """Two switch intervals or fewer: mean coil currents are equal and ramps follow from them.
+
+        Not so where coils in series leave open how they share a voltage: there only the equal ramps
+        of their common current decide it, so everything is solved together.
+        """
+        count = len(self.sequence.intervals)
+        if self.by_itself or count > 2:
+            return False
+        return all(
+            self.averages.fraction(("m", k, ("u", coil.name))) is not None
+            for k in range(count)
+            for coil in coils(self.circuit)
+        )
 
     @cached_property
     def _ramps(self) -> list[Eliminated]:

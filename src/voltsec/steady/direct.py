@@ -16,7 +16,7 @@ from itertools import product
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Transformer
+from voltsec.circuit.elements import Quantity, Transformer
 from voltsec.circuit.graph import references
 from voltsec.steady.balance import Affine, Balance
 from voltsec.steady.complementarity import PeriodicProblem, PeriodicState
@@ -25,7 +25,6 @@ from voltsec.tableau.assembly import average_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.tableau.network import Row
-from voltsec.tableau.ring import definite_sign
 
 UNCLEAR = 1e-4
 """Diode current and reverse voltage, relative to the circuit's level, that may both stand for zero."""
@@ -48,12 +47,9 @@ class DirectBalance(Balance):
     def averages(self) -> Eliminated:
         """All voltages and currents, volt and ampere."""
         rows = average_rows(self.circuit, self.sequence, self.network)
-        tied = [("m", 0, (letter, name)) for name in self.running for letter in ("u", "i")]
-        capacitors = {c.name for c in self.circuit.capacitors}
+        capacitors = {capacitor.name for capacitor in self.circuit.capacitors}
         left_out = [
-            {unknown}
-            for unknown in tied
-            if (unknown[2][0] == "i") == (unknown[2][1] in capacitors)
+            {("m", 0, ("i" if name in capacitors else "u", name))} for name in self.running
         ]
         return eliminate([row for row in rows if set(row) not in left_out], self.ring)
 
@@ -108,15 +104,9 @@ def with_magnetizing(circuit: Circuit) -> Circuit:
                 symbol += "_"
             taken.add(symbol)
             value = Fraction(1, 1000)  # henry; a direct-current state does not depend on it
-            element = replace(element, magnetizing=_henry(symbol, value))
+            element = replace(element, magnetizing=Quantity(symbol, "H", value))
         elements.append(element)
     return replace(circuit, elements=tuple(elements))
-
-
-def _henry(symbol: str, value: Fraction):
-    from voltsec.circuit.elements import Quantity
-
-    return Quantity(symbol, "H", value)
 
 
 def _assignments(
@@ -143,7 +133,7 @@ def _assignments(
 
 def _consistent(balance: DirectBalance, point: dict[str, float]) -> bool:
     """No contradiction, and every sign as it must be at ``point``."""
-    if any(definite_sign(condition) != 0 for condition in balance.averages.conditions):
+    if balance.averages.conditions:
         return False
     whole = point | {"#1": 1.0}
     for condition in balance.sign_conditions:

@@ -59,6 +59,22 @@ class Fractions:
         """Polynomials in the parameters and duties that must vanish besides (equal coils, say)."""
         self.conditions = self._choose(hint, hint_fractions)
         self.shown = tuple(self.show(condition) for condition in self.conditions)
+        if self.unknown and self._pivots_vanish(hint, hint_fractions):
+            self.conditions = self._choose(hint, hint_fractions)
+            self.shown = tuple(self.show(condition) for condition in self.conditions)
+
+    def _pivots_vanish(self, hint: Point, hint_fractions: np.ndarray) -> bool:
+        """Solve the balance again where it divided by something that is zero at the root found."""
+        if not self.balance.full.assumed:
+            return False
+        one = {name: np.array([float(value)]) for name, value in hint.items()}
+        branches = self.roots(one, hint_fractions[list(self.unknown)])
+        near = [roots.fractions[:, 0] for roots in branches if roots.exists[0]]
+        if not near:
+            return False
+        best = min(near, key=lambda shares: float(np.abs(shares - hint_fractions).sum()))
+        exact = dict(hint) | dict(zip(self.balance.sequence.fractions, best, strict=True))
+        return self.balance.solve_again(lambda polynomial: self._relative(polynomial, exact) < 1e-7)
 
     def _images(self) -> dict[str, Polynomial]:
         """Each fraction variable as a polynomial in duties and unknowns."""

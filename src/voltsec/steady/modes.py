@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 import sympy
 from sympy import Expr
@@ -299,26 +297,31 @@ class ModeBuilder:
         return min((combined, written), key=size)
 
     def _efficiency(self) -> Expr | None:
-        """Power of loads and constant currents over the power of the sources."""
-        delivered = self._power(lambda e: isinstance(e, Load | CurrentSource), 1)
-        drawn = self._power(lambda e: isinstance(e, Source), -1)
-        if delivered is None or drawn is None or drawn[0].is_zero():
-            return None
-        difference = add(delivered, (-drawn[0], drawn[1]))
-        if difference[0].is_zero() or self.form.divides(difference[0]):
-            return sympy.Integer(1)
-        return self._closed(multiply(delivered, (drawn[1], drawn[0])))
+        """Power taken by loads over power given by sources.
 
-    def _power(self, chosen: Callable, sign: int) -> Ratio | None:
-        total: Ratio = (self.balance.ring.zero, self.balance.ring.one)
-        for element in self.circuit.elements:
-            if not chosen(element):
-                continue
+        A voltage or current source counts on the side where it stands: a constant current may be a
+        load or feed (a solar panel), a battery may be charged.
+        """
+        zero: Ratio = (self.balance.ring.zero, self.balance.ring.one)
+        taken, given = zero, zero
+        for element in self.circuit.of(Load, CurrentSource, Source):
             power = self._power_of(element)
             if power is None:
                 return None
-            total = add(total, (power[0] * sign, power[1]))
-        return total
+            if self.takes_power(element, power):
+                taken = add(taken, power)
+            else:
+                given = add(given, (-power[0], power[1]))
+        if given[0].is_zero():
+            return None
+        difference = add(taken, (-given[0], given[1]))
+        if difference[0].is_zero() or self.form.divides(difference[0]):
+            return sympy.Integer(1)
+        return self._closed(multiply(taken, (given[1], given[0])))
+
+    def takes_power(self, element, power: Ratio) -> bool:
+        """True for a load, and for a source that is fed on the whole where the mode holds."""
+        return isinstance(element, Load) or bool(np.nanmedian(self.short.numeric(power)) > 0)
 
     def _power_of(self, element) -> Ratio | None:
         """Average power into an element; for a source, of its ideal part (its resistance loses its own)."""

@@ -78,17 +78,15 @@ class Evaluation:
 
     def efficiency(self) -> Array | None:
         """Power of loads and constant currents over the power of the sources."""
-        powers = []
-        for kinds in ((Load, CurrentSource), (Source,)):
-            total = np.zeros(self.length)
-            for element in self.circuit.of(*kinds):
-                power = self._numeric(self.builder._power_of(element))
-                if power is None:
-                    return None
-                total = total + power
-            powers.append(total)
+        taken, given = np.zeros(self.length), np.zeros(self.length)
+        for element in self.circuit.of(Load, CurrentSource, Source):
+            power = self._numeric(self.builder._power_of(element))
+            if power is None:
+                return None
+            taken = taken + np.maximum(power, 0)
+            given = given + np.maximum(-power, 0)
         with np.errstate(all="ignore"):
-            return np.asarray(-powers[0] / powers[1])
+            return np.asarray(taken / given)
 
     def ripple(self) -> dict[str, Array | None]:
         """Peak-to-peak ripple of coil currents (ampere) and capacitor voltages (volt)."""

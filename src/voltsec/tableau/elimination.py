@@ -8,7 +8,7 @@ the system has a solution, columns without a pivot are unknowns that the system 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from voltsec.tableau.network import Row, Unknown
@@ -40,6 +40,8 @@ class Eliminated:
     solved: dict[Unknown, tuple[Polynomial, Row]]
     conditions: tuple[Polynomial, ...]
     free: tuple[Unknown, ...]
+    assumed: tuple[Polynomial, ...] = ()
+    """Pivots of no definite sign: the solution holds where none of them vanishes."""
 
     def fraction(self, unknown: Unknown) -> tuple[Polynomial, Polynomial] | None:
         """``unknown`` as (numerator, denominator), None where it is not determined."""
@@ -56,13 +58,15 @@ def eliminate(
     wanted: Iterable[Unknown] | None = None,
     fractions_unknown: bool = False,
     limited: bool = True,
+    vanishes: Callable[[Polynomial], bool] | None = None,
 ) -> Eliminated:
     """Solve ``rows`` exactly; only ``wanted`` unknowns (and what they need) are substituted back.
 
     With ``fractions_unknown`` some variables are themselves tied by the conditions that come out,
     so a polynomial without a definite sign may be zero: such pivots come last, and such a factor
     is never divided out of a row.  Unless ``limited`` is False, :class:`TooLarge` is raised where the
-    answer would be too long to read.
+    answer would be too long to read.  ``vanishes`` tells coefficients that are zero at the solution
+    looked for: they are no pivots, and a row of nothing else becomes conditions.
     """
     active: dict[int, Row] = {}
     columns: dict[Unknown, set[int]] = {}
@@ -75,6 +79,7 @@ def eliminate(
     conditions: list[Polynomial] = []
     weights: dict[int, tuple[tuple, Unknown] | None] = {}
     terms = 0
+    assumed: list[Polynomial] = []
 
     def best(number: int) -> tuple[tuple, Unknown] | None:
         """Cheapest pivot of one row."""
@@ -82,7 +87,7 @@ def eliminate(
         length = len(row) - (None in row)
         found: tuple[tuple, Unknown] | None = None
         for unknown, coefficient in row.items():
-            if unknown is None:
+            if unknown is None or (vanishes is not None and vanishes(coefficient)):
                 continue
             weight = (
                 fractions_unknown and definite_sign(coefficient) is None,
@@ -107,15 +112,19 @@ def eliminate(
         row = active.pop(chosen)
         entry = weights.pop(chosen)
         if entry is None:
-            left = row.get(None)
             constant_rows.discard(chosen)
-            if left is not None and not left.is_zero():
-                conditions.append(left)
+            for unknown, left in row.items():
+                if unknown is not None:
+                    columns[unknown].discard(chosen)
+                if not left.is_zero():
+                    conditions.append(left)
             continue
         pivot = entry[1]
         for unknown in row:
             (constant_rows if unknown is None else columns[unknown]).discard(chosen)
         order.append((pivot, row))
+        if fractions_unknown and definite_sign(row[pivot]) is None:
+            assumed.append(row[pivot])
         touched = columns.pop(pivot)
         if limited and terms > TERMS:
             raise TooLarge(f"more than {TERMS} terms")
@@ -136,7 +145,7 @@ def eliminate(
             weights[number] = best(number)
     free = tuple(unknown for unknown in columns if not any(unknown == p for p, _ in order))
     solved = _substitute_back(order, wanted)
-    return Eliminated(ring, solved, tuple(conditions), free)
+    return Eliminated(ring, solved, tuple(conditions), free, tuple(assumed))
 
 
 def _size(coefficient: Polynomial) -> tuple[int, int]:

@@ -1,0 +1,132 @@
+"""Polynomials made ready for many points: constants folded in, the rest nested after Horner.
+
+A folded polynomial is plain nested data (a number, or a variable with folded coefficients), so it
+travels to another process as it is, and one numpy multiplication and one addition a power is all
+that is left to do at each chunk of points.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from voltsec.tableau.ring import Polynomial, Ring
+
+Array = np.ndarray
+Value = float | Array
+"""A number that is the same at every point, or one number a point."""
+
+Ratio = tuple[Polynomial, Polynomial]
+
+
+@dataclass(frozen=True)
+class Nested:
+    """Sum of coefficient[k] * variable**k, lowest power first; coefficients are folded themselves."""
+
+    variable: str
+    coefficients: tuple[Folded, ...]
+
+
+Folded = float | Nested
+
+
+@dataclass(frozen=True)
+class Quotient:
+    """Numerator over denominator, both folded."""
+
+    top: Folded
+    bottom: Folded
+
+
+def fold(
+    ring: Ring, polynomial: Polynomial, constants: Mapping[str, float], absolute: bool = False
+) -> Folded:
+    """``polynomial`` with every variable in ``constants`` (SI units) replaced by its value.
+
+    With ``absolute`` the sizes of the terms are added up instead of the terms, for judging how much
+    of a value is rounding.
+    """
+    if polynomial.is_zero():
+        return 0.0
+    free = [place for place, name in enumerate(ring.names) if name not in constants]
+    point = {name: constants.get(name, 1.0) for name in ring.names}
+    weights = ring.terms(polynomial, point)[:, 0]
+    if absolute:
+        weights = np.abs(weights)
+    groups: dict[tuple[int, ...], list[float]] = {}
+    for powers, weight in zip(polynomial.monoms(), weights, strict=True):
+        groups.setdefault(tuple(int(powers[place]) for place in free), []).append(float(weight))
+    # the same order of addition whatever the order of terms
+    terms = {powers: float(np.sum(np.sort(values))) for powers, values in groups.items()}
+    return _nest(terms, tuple(ring.names[place] for place in free))
+
+
+def fold_ratio(ring: Ring, ratio: Ratio, constants: Mapping[str, float]) -> Quotient:
+    """Both parts of a ratio folded."""
+    return Quotient(fold(ring, ratio[0], constants), fold(ring, ratio[1], constants))
+
+
+def _nest(terms: dict[tuple[int, ...], float], names: tuple[str, ...]) -> Folded:
+    if not names:
+        return next(iter(terms.values()))
+    parts: dict[int, dict[tuple[int, ...], float]] = {}
+    for powers, value in terms.items():
+        parts.setdefault(powers[0], {})[powers[1:]] = value
+    if set(parts) == {0}:
+        return _nest(parts[0], names[1:])
+    highest = max(parts)
+    return Nested(
+        names[0], tuple(_nest(parts[k], names[1:]) if k in parts else 0.0 for k in range(highest + 1))
+    )
+
+
+def evaluate(folded: Folded, point: Mapping[str, Value]) -> Value:
+    """Value at ``point`` (SI units), a number where nothing in it varies."""
+    if isinstance(folded, float):
+        return folded
+    base = point[folded.variable]
+    parts = folded.coefficients
+    total: Value = evaluate(parts[-1], point)
+    owned = False  # whether ``total`` is an array of our own, which may be changed in place
+    for part in reversed(parts[:-1]):
+        if owned and isinstance(total, np.ndarray):
+            total *= base
+        else:
+            total = total * base
+            owned = isinstance(total, np.ndarray)
+        addend = evaluate(part, point)
+        if isinstance(addend, float) and addend == 0.0:
+            continue
+        if owned and isinstance(total, np.ndarray) and np.shape(addend) in ((), total.shape):
+            total += addend
+        else:
+            total = total + addend
+            owned = isinstance(total, np.ndarray)
+    return total
+
+
+def evaluate_ratio(quotient: Quotient, point: Mapping[str, Value]) -> Value:
+    """Value of a ratio at ``point``; infinite or undefined where its denominator vanishes."""
+    top, bottom = evaluate(quotient.top, point), evaluate(quotient.bottom, point)
+    with np.errstate(all="ignore"):
+        return np.divide(top, bottom)  # type: ignore[no-any-return]
+
+
+def derivative(folded: Folded, variable: str) -> Folded:
+    """Derivative with respect to one variable."""
+    if isinstance(folded, float):
+        return 0.0
+    if folded.variable != variable:
+        parts = tuple(derivative(part, variable) for part in folded.coefficients)
+        return Nested(folded.variable, parts) if any(part != 0.0 for part in parts) else 0.0
+    scaled = tuple(_scaled(part, k) for k, part in enumerate(folded.coefficients))[1:]
+    # a variable stands in one layer only, so the coefficients hold no more of it
+    return scaled[0] if len(scaled) == 1 else Nested(variable, scaled)
+
+
+def _scaled(folded: Folded, factor: float) -> Folded:
+    if isinstance(folded, float):
+        return folded * factor
+    return Nested(folded.variable, tuple(_scaled(part, factor) for part in folded.coefficients))

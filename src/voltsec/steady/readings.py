@@ -1,0 +1,233 @@
+"""What can be read off a mode at many points: peaks, ripple, rms, ratios, from folded polynomials.
+
+Every reading is plain data with one method ``value(look)``; ``look`` gives the value of a folded
+ratio or of a symbol at the points.  Peaks and swings take the largest candidate at each point.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from voltsec.steady.folding import Quotient, Value, evaluate_ratio
+
+
+class Look:
+    """Values at the points of one chunk, each ratio evaluated once."""
+
+    def __init__(self, point: Mapping[str, Value]) -> None:
+        self.point = point
+        self._known: dict[int, Value] = {}
+
+    def ratio(self, quotient: Quotient) -> Value:
+        """Value of a ratio."""
+        key = id(quotient)
+        if key not in self._known:
+            self._known[key] = evaluate_ratio(quotient, self.point)
+        return self._known[key]
+
+    def symbol(self, name: str) -> Value:
+        """Value of a symbol or fraction."""
+        return self.point[name]
+
+
+class Reading(Protocol):
+    """A quantity that can be read off."""
+
+    def value(self, look: Look) -> Value:
+        """The quantity in SI units."""
+        ...  # pragma: no cover
+
+
+@dataclass(frozen=True)
+class Share:
+    """Mean and ramp (half the rise) of a quantity in the interval that lasts ``fraction`` of T."""
+
+    fraction: str
+    mean: Quotient
+    ramp: Quotient
+
+
+@dataclass(frozen=True)
+class Plain:
+    """A ratio as it stands, times ``factor``."""
+
+    quotient: Quotient
+    factor: float = 1.0
+
+    def value(self, look: Look) -> Value:
+        """The ratio's value."""
+        return look.ratio(self.quotient) * self.factor
+
+
+@dataclass(frozen=True)
+class Zero:
+    """A quantity that vanishes identically."""
+
+    def value(self, look: Look) -> Value:
+        """Zero."""
+        return 0.0
+
+
+@dataclass(frozen=True)
+class Peak:
+    """Largest size among the ends of the intervals."""
+
+    shares: tuple[Share, ...]
+
+    def value(self, look: Look) -> Value:
+        """The peak."""
+        ends = [np.abs(end) for share in self.shares for end in _ends(look, share)]
+        return _highest(ends)
+
+
+@dataclass(frozen=True)
+class Swing:
+    """Peak to peak of a piecewise straight quantity."""
+
+    shares: tuple[Share, ...]
+
+    def value(self, look: Look) -> Value:
+        """Highest minus lowest end."""
+        ends = [end for share in self.shares for end in _ends(look, share)]
+        return _highest(ends) - _lowest(ends)
+
+
+@dataclass(frozen=True)
+class RootMeanSquare:
+    """Root of the sum of fraction * (mean**2 + ramp**2/3)."""
+
+    shares: tuple[Share, ...]
+
+    def value(self, look: Look) -> Value:
+        """The rms value."""
+        return np.sqrt(mean_square(look, self.shares))  # type: ignore[no-any-return]
+
+
+@dataclass(frozen=True)
+class ResistiveLoss:
+    """Resistance times mean square of the current."""
+
+    resistance: str
+    shares: tuple[Share, ...]
+
+    def value(self, look: Look) -> Value:
+        """Watt."""
+        return look.symbol(self.resistance) * mean_square(look, self.shares)
+
+
+@dataclass(frozen=True)
+class Over:
+    """Sum of some readings over the sum of others, times ``factor``."""
+
+    tops: tuple[Reading, ...]
+    bottoms: tuple[Reading, ...]
+    factor: float = 1.0
+
+    def value(self, look: Look) -> Value:
+        """The quotient."""
+        top: Value = 0.0
+        for reading in self.tops:
+            top = top + reading.value(look)
+        bottom: Value = 0.0
+        for reading in self.bottoms:
+            bottom = bottom + reading.value(look)
+        with np.errstate(all="ignore"):
+            return np.divide(self.factor * top, bottom)  # type: ignore[no-any-return]
+
+
+@dataclass(frozen=True)
+class Sum:
+    """Sum of several readings."""
+
+    parts: tuple[Reading, ...]
+
+    def value(self, look: Look) -> Value:
+        """The sum."""
+        total: Value = 0.0
+        for reading in self.parts:
+            total = total + reading.value(look)
+        return total
+
+
+@dataclass(frozen=True)
+class Symbol:
+    """A parameter of the circuit."""
+
+    name: str
+
+    def value(self, look: Look) -> Value:
+        """Its value at the points."""
+        return look.symbol(self.name)
+
+
+@dataclass(frozen=True)
+class TerminalSwing:
+    """Peak to peak of a capacitor's voltage, with the drop over its series resistance where it has one.
+
+    The voltage inside is piecewise quadratic (the integral of a piecewise straight current), the drop
+    over the resistance piecewise straight; the sum has its extremes at interval ends or where
+    ``i/C + r*di/dt`` vanishes inside one.  With t from -1 to 1 over an interval of length d*T and the
+    current mean + ramp*t, that is at t = -(mean + 2*r*C*ramp/(d*T))/ramp.
+    """
+
+    shares: tuple[Share, ...]
+    capacitance: str
+    resistance: str | None = None
+
+    def value(self, look: Look) -> Value:
+        """Volt, peak to peak."""
+        farad = look.symbol(self.capacitance)
+        ohm = look.symbol(self.resistance) if self.resistance is not None else 0.0
+        period = look.symbol("T")
+        charge: Value = 0.0
+        highs: list[Value] = []
+        lows: list[Value] = []
+        with np.errstate(all="ignore"):
+            for share in self.shares:
+                mean, ramp = look.ratio(share.mean), look.ratio(share.ramp)
+                length = look.symbol(share.fraction) * period
+                first = charge / farad + ohm * (mean - ramp)
+                after = charge + mean * length
+                last = after / farad + ohm * (mean + ramp)
+                # where the sum stands still, taken at the end where it does not
+                place = -(mean + 2 * ohm * farad * ramp / length) / ramp
+                inside = np.abs(place) < 1
+                place = np.where(inside, place, 0.0)
+                flown = length / 2 * (mean * (place + 1) + ramp * (place * place - 1) / 2)
+                turn = (charge + flown) / farad + ohm * (mean + ramp * place)
+                highs += [first, last, np.where(inside, turn, -np.inf)]
+                lows += [first, last, np.where(inside, turn, np.inf)]
+                charge = after
+            return _highest(highs) - _lowest(lows)
+
+
+def mean_square(look: Look, shares: tuple[Share, ...]) -> Value:
+    """Sum of fraction * (mean**2 + ramp**2/3)."""
+    total: Value = 0.0
+    for share in shares:
+        mean, ramp = look.ratio(share.mean), look.ratio(share.ramp)
+        total = total + look.symbol(share.fraction) * (mean * mean + ramp * ramp / 3)
+    return total
+
+
+def _ends(look: Look, share: Share) -> list[Value]:
+    mean, ramp = look.ratio(share.mean), look.ratio(share.ramp)
+    return [mean - ramp, mean + ramp]
+
+
+def _highest(values: list[Value]) -> Value:
+    top = values[0]
+    for value in values[1:]:
+        top = np.maximum(top, value)
+    return top
+
+
+def _lowest(values: list[Value]) -> Value:
+    low = values[0]
+    for value in values[1:]:
+        low = np.minimum(low, value)
+    return low
