@@ -142,7 +142,8 @@ OWN: dict[str, str] = {
     """,
     # Battery behind a resistance, panel as a current into the same capacitor, step-up behind it.
     "panel_and_battery": """
-        source Vb : bat -> gnd = 12 V { resistance 0.2 ohm }
+        source Vb : raw -> gnd = 12 V
+        resistor Rb : raw -> bat = 0.2 ohm
         current Ip : gnd -> in = 0.5 A
         resistor Rw : bat -> in = 0.3 ohm
         capacitor Ci : in -> gnd

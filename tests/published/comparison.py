@@ -151,10 +151,15 @@ def assert_same(
 
 def _points(mode: Mode, difference: Expr, replaced: dict[Symbol, Expr], count: int = 3) -> list[dict]:
     """Random rational points where the mode holds, the same ones in every run."""
-    condition = mode.holds_when
-    condition = None if condition is None else expanded(mode, condition).subs(replaced)
-    names = {s.name for s in difference.free_symbols}
-    names |= set() if condition is None else {s.name for s in condition.free_symbols}
+    condition = sympy.true if mode.holds_when is None else expanded(mode, mode.holds_when).subs(replaced)
+    # A mode may need two parts to be equal: one then follows the other, chance would not find it.
+    tied: dict[Symbol, Expr] = {}
+    for equation in condition.atoms(sympy.Eq):
+        part = min(equation.free_symbols, key=str)
+        tied[part] = sympy.solve(equation, part)[0]
+    condition = condition.subs(tied)
+    names = {s.name for s in (difference.free_symbols | condition.free_symbols) - set(tied)}
+    names |= {s.name for value in tied.values() for s in value.free_symbols}
     dice = random.Random(len(names))
     found: list[dict] = []
     for _ in range(2000):
@@ -164,8 +169,8 @@ def _points(mode: Mode, difference: Expr, replaced: dict[Symbol, Expr], count: i
             else Rational(dice.randint(1, 60), dice.randint(1, 60))
             for name in sorted(names)
         }
-        if condition is None or bool(condition.subs(point)):
-            found.append(point)
+        if bool(condition.subs(point)):
+            found.append(point | {part: value.subs(point) for part, value in tied.items()})
         if len(found) == count:
             return found
     raise AssertionError(f"no point found where {mode.name} holds: {condition}")

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 COMMANDS = {
     "solve": "voltsec.command.solve",
+    "map": "voltsec.command.map",
     "circuits": "voltsec.command.circuits",
     "tidy": "voltsec.command.tidy",
 }

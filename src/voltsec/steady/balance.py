@@ -19,7 +19,7 @@ from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
 from voltsec.tableau.scaled_ring import ScaledRing
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 
 Ratio = tuple[Polynomial, Polynomial]
 """Numerator and denominator."""
@@ -107,7 +107,7 @@ class Balance:
             systems = [self.full]
         else:
             systems = [self.averages, self.full]
-        return [factors for system in systems for factors in self.factors(system)]
+        return [kept for system in systems for kept in self.factors(system)]
 
     @staticmethod
     def factors(found: Eliminated) -> list[list[Polynomial]]:
@@ -117,7 +117,7 @@ class Balance:
         """
         kept = []
         for condition in found.conditions:
-            _, pairs = condition.factor()
+            pairs = factors(condition)[1]
             kept.append([factor for factor, _ in pairs if definite_sign(factor) is None])
         return kept
 

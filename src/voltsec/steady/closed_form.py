@@ -19,7 +19,7 @@ from voltsec.steady.fractions import Fractions
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.network import coils
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ring import Polynomial, Ring, factors
 
 
 CLOSED_TERMS = 16
@@ -139,9 +139,9 @@ class ClosedForm:
                 total += coefficient * top**power * bottom ** (degree - power)
             parts.append(total)
         if ratio[1].is_one() and degree > 0:  # a condition: only its zero matters
-            content, factors = parts[0].factor()
+            pairs = factors(parts[0])[1]
             kept = self.ring.one
-            for factor, power in factors:
+            for factor, power in pairs:
                 if self.ring.variables(factor) & set(self.unknown):
                     kept *= factor**power
             return kept, self.ring.one
@@ -193,7 +193,7 @@ class ClosedForm:
 
     def _square_root(self, radicand: Polynomial) -> tuple[Polynomial, Polynomial]:
         """(outside, inside) with radicand = outside**2 * inside."""
-        content, pairs = radicand.factor()
+        content, pairs = factors(radicand)
         outside, inside = self.ring.one, self.ring.one
         number = max(abs(int(content)), 1)
         square = 1
@@ -257,8 +257,8 @@ class ClosedForm:
         return min([*options, shown], key=self._weight)
 
     def _weight(self, ratio: Ratio) -> tuple[int, int]:
-        factors = [factor for part in ratio for factor in part.factor()[1]]
-        return sum(len(f) for f, _ in factors), sum(int(p) for _, p in factors)
+        pairs = [pair for part in ratio for pair in factors(part)[1]]
+        return sum(len(f) for f, _ in pairs), sum(p for _, p in pairs)
 
     @cached_property
     def _period_value(self) -> Ratio | None:
@@ -292,12 +292,12 @@ class ClosedForm:
         root = self.roots[0] if self.roots is not None and len(self.roots) == 1 else None
         if root is not None and self.ring.degree(root.polynomial, root.name) == 1:
             shown = self._rational_parts(shown, root)
-        content_top, factors_top = shown[0].factor()
-        content_bottom, factors_bottom = shown[1].factor()
+        content_top, factors_top = factors(shown[0])
+        content_bottom, factors_bottom = factors(shown[1])
         outside: list[Expr] = []
         inside: list[Expr] = []
-        for factors, sign in ((factors_top, 1), (factors_bottom, -1)):
-            for factor, power in factors:
+        for pairs, sign in ((factors_top, 1), (factors_bottom, -1)):
+            for factor, power in pairs:
                 expression = self.writer.oriented(-factor if self.writer.is_negative(factor) else factor)
                 whole, rest = divmod(int(power), 2)
                 outside.append(sympy.Pow(expression, sign * whole))
@@ -404,7 +404,7 @@ class ClosedForm:
         value = self.ring.value(shown[0], point) / self.ring.value(shown[1], point)
         alpha_value = self.ring.value(alpha[0], point) / self.ring.value(alpha[1], point)
         sign = 1 if value >= alpha_value else -1
-        content = abs(int(alpha[1].factor()[0])) if not alpha[0].is_zero() else 1
+        content = abs(int(factors(alpha[1])[0])) if not alpha[0].is_zero() else 1
         multiple = self.ring.constant(content)
         inside = reduced((gamma[0] * multiple * multiple, gamma[1]))
         outer_top, inner_top = self._square_root(inside[0])
@@ -426,17 +426,28 @@ class ClosedForm:
     def _numbers(self) -> dict:
         return {symbol(name): value for name, value in self.point.items() if not name.startswith("#")}
 
+    def without_linear(self, shown: Ratio) -> Ratio:
+        """Unknown fractions with a root of degree one put in their place."""
+        for root in reversed(self.roots or ()):
+            if self.ring.degree(root.polynomial, root.name) == 1:
+                shown = self._rational_parts(shown, root)
+        return shown
+
     def divides(self, polynomial: Polynomial) -> bool:
         """True where a polynomial of the balance's ring vanishes by the mode's conditions."""
         if polynomial.is_zero():
             return True
         shown = self.shown((polynomial, self.balance.ring.one))[0]
+        shown = self.without_linear((shown, self.ring.one))[0]
         if shown.is_zero():
             return True
-        if len(self.fractions.shown) != 1:
-            return False
-        condition = self.fractions.ring.substitute(self.fractions.shown[0], self.ring, {})
-        return bool((shown // condition) * condition == shown)
+        left = []
+        for condition in self.fractions.shown:
+            polynomial = self.fractions.ring.substitute(condition, self.ring, {})
+            rest = self.without_linear((polynomial, self.ring.one))[0]
+            if not rest.is_zero():
+                left.append(rest)
+        return len(left) == 1 and bool((shown // left[0]) * left[0] == shown)
 
     @cached_property
     def definitions(self) -> dict[str, Expr]:

@@ -15,7 +15,7 @@ from voltsec.steady.held import Figure, HeldState, Short
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Row, coils
-from voltsec.tableau.ring import definite_sign
+from voltsec.tableau.ring import definite_sign, factors
 
 
 def describe(circuit: Circuit, held: dict[str, str], state: DirectState) -> HeldState:
@@ -140,7 +140,7 @@ class Description:
         parts: list[Boolean] = []
         for condition in open_conditions(self.balance):
             for ratio_part in condition.ratio:
-                for factor, power in ratio_part.factor()[1]:
+                for factor, power in factors(ratio_part)[1]:
                     if int(power) % 2 == 0 or definite_sign(factor) is not None:
                         continue
                     part = self._positive(factor)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Load
 from voltsec.tableau.network import coils
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ring import Polynomial, Ring, factors
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ def effective_inductance(
     with_inductance = False
     for polynomial in (period[0] * ring.symbol(load), period[1]):
         product = ring.one
-        for factor, power in polynomial.factor()[1]:
+        for factor, power in factors(polynomial)[1]:
             variables = ring.variables(factor)
             if variables <= inductances | turns | others and variables & (inductances | turns):
                 product *= factor**power

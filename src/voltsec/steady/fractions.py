@@ -112,6 +112,7 @@ class Fractions:
             # a condition on the duties alone holds at an edge only, never over a range
             fixed = [f for f in factors if not self.balance.ring.variables(f) & set(names)]
             met = [f for f in fixed if self._relative(f, point) < 1e-9]
+            met += [f for f in factors if f not in fixed and self._vanishes_everywhere(f, point)]
             if met:
                 constraints.append(met[0])
                 continue
@@ -124,6 +125,15 @@ class Fractions:
             raise NotClosed("the fractions of this sequence are not determined")
         self.constraints = tuple(constraints)
         return tuple(chosen)
+
+    def _vanishes_everywhere(self, polynomial: Polynomial, point: Point) -> bool:
+        """True where the parameters' values alone (two equal branches, say) make it zero."""
+        generator = np.random.default_rng(2)
+        names = self.balance.sequence.fractions
+        return all(
+            self._relative(polynomial, dict(point) | dict(zip(names, shares, strict=True))) < 1e-9
+            for shares in generator.uniform(0.1, 0.9, (3, len(names)))
+        )
 
     def _places(self, polynomial: Polynomial) -> set[int]:
         return {self.ring.index[name] for name in self.ring.variables(polynomial)}

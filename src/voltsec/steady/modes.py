@@ -315,9 +315,18 @@ class ModeBuilder:
         if given[0].is_zero():
             return None
         difference = add(taken, (-given[0], given[1]))
-        if difference[0].is_zero() or self.form.divides(difference[0]):
+        if difference[0].is_zero() or self.form.divides(difference[0]) or not self._has_losses():
             return sympy.Integer(1)
         return self._closed(multiply(taken, (given[1], given[0])))
+
+    def _has_losses(self) -> bool:
+        """False where no element can lose power: then Tellegen's theorem makes the efficiency 1."""
+        return any(
+            (element.kind == "resistor")
+            or getattr(element, "resistance", None) is not None
+            or getattr(element, "drop", None) is not None
+            for element in self.circuit.elements
+        )
 
     def takes_power(self, element, power: Ratio) -> bool:
         """True for a load, and for a source that is fed on the whole where the mode holds."""

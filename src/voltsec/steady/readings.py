@@ -73,6 +73,27 @@ class Zero:
 
 
 @dataclass(frozen=True)
+class Undetermined:
+    """A quantity that the model leaves open."""
+
+    def value(self, look: Look) -> Value:
+        """Not a number."""
+        return float("nan")
+
+
+@dataclass(frozen=True)
+class Times:
+    """One reading times another."""
+
+    one: Reading
+    other: Reading
+
+    def value(self, look: Look) -> Value:
+        """The product."""
+        return self.one.value(look) * self.other.value(look)
+
+
+@dataclass(frozen=True)
 class Peak:
     """Largest size among the ends of the intervals."""
 
@@ -121,22 +142,33 @@ class ResistiveLoss:
 
 @dataclass(frozen=True)
 class Over:
-    """Sum of some readings over the sum of others, times ``factor``."""
+    """One reading over another."""
 
-    tops: tuple[Reading, ...]
-    bottoms: tuple[Reading, ...]
-    factor: float = 1.0
+    top: Reading
+    bottom: Reading
 
     def value(self, look: Look) -> Value:
         """The quotient."""
-        top: Value = 0.0
-        for reading in self.tops:
-            top = top + reading.value(look)
-        bottom: Value = 0.0
-        for reading in self.bottoms:
-            bottom = bottom + reading.value(look)
         with np.errstate(all="ignore"):
-            return np.divide(self.factor * top, bottom)  # type: ignore[no-any-return]
+            return np.divide(self.top.value(look), self.bottom.value(look))  # type: ignore[no-any-return]
+
+
+@dataclass(frozen=True)
+class Efficiency:
+    """Power taken over power given; each power (into an element) counts on the side of its sign."""
+
+    powers: tuple[Reading, ...]
+
+    def value(self, look: Look) -> Value:
+        """0 to 1."""
+        taken: Value = 0.0
+        given: Value = 0.0
+        for reading in self.powers:
+            power = reading.value(look)
+            taken = taken + np.maximum(power, 0)
+            given = given - np.minimum(power, 0)
+        with np.errstate(all="ignore"):
+            return np.divide(taken, given)  # type: ignore[no-any-return]
 
 
 @dataclass(frozen=True)

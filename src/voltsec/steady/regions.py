@@ -23,7 +23,7 @@ from voltsec.steady.sequences import Found
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
-from voltsec.tableau.ring import Polynomial, definite_sign
+from voltsec.tableau.ring import Polynomial, definite_sign, factors
 
 
 LONG = 60
@@ -71,7 +71,7 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
     elif form.unknown:
         parts += _fraction_parts(form)
     bounds = _strongest(balance, bounds)
-    parts = _bound_parts(found, form, bounds, result) + parts
+    parts = _bound_parts(form, bounds, edge[0] if edge is not None else None, result) + parts
     parts += _other_parts(form, others, result)
     parts += [sympy.Eq(form.writer.polynomial(p), 0) for p in _constraints(found, form)]
     result.bounds = bounds
@@ -100,14 +100,14 @@ def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool]:
             proved = proved and not conditions
             continue
         name, value = solved
-        known += [f for part in value for f, _ in part.factor()[1] if definite_sign(f) is None]
+        known += [f for part in value for f, _ in factors(part)[1] if definite_sign(f) is None]
         conditions = [_insert(balance, ratio, name, value) for ratio in conditions]
     atoms: list[Polynomial] = []
     for ratio in conditions:
         if ratio[0].is_zero() or (ratio_sign(ratio) or 0) > 0:
             continue
         for part in ratio:
-            for factor, power in part.factor()[1]:
+            for factor, power in factors(part)[1]:
                 if definite_sign(factor) is not None or int(power) % 2 == 0:
                     continue
                 value = ring.value(factor, found.witness)
@@ -150,7 +150,7 @@ def _insert(balance: Balance, ratio: Ratio, name: str, value: Ratio) -> Ratio:
 
 def _bound(balance: Balance, found: Found, atom: Polynomial) -> Bound | None:
     ring = balance.ring
-    if balance.by_itself or ring.degree(atom, "T") != 1:
+    if ring.degree(atom, "T") != 1 or any("T" in ring.variables(c) for c in found.fractions.conditions):
         return None
     constant, linear = ring.coefficients(atom, "T")
     period = reduced((-constant, linear))
@@ -185,8 +185,7 @@ def _edge_bound(found: Found, form: ClosedForm) -> tuple[Bound, bool] | None:
         return None
     direction = definite_sign(change)
     if direction is None:
-        factors = [f for f, p in change.factor()[1] if definite_sign(f) is None and int(p) % 2]
-        monotone = not factors
+        monotone = all(definite_sign(f) is not None or p % 2 == 0 for f, p in factors(change)[1])
         direction = 1 if ring.value(change, found.witness) > 0 else -1
     else:
         monotone = True
@@ -222,12 +221,15 @@ def _strongest(balance: Balance, bounds: list[Bound]) -> list[Bound]:
     return kept
 
 
-def _bound_parts(found: Found, form: ClosedForm, bounds: list[Bound], result: Region) -> list[Boolean]:
+def _bound_parts(
+    form: ClosedForm, bounds: list[Bound], edge: Bound | None, result: Region
+) -> list[Boolean]:
     """Bounds as conditions on K (or on T without a load resistance), with boundary and definitions."""
     parts: list[Boolean] = []
     effectives: list[Effective] = []
     for bound in bounds:
-        top, bottom = form.edge_period if form.unknown else form.shown(bound.period)
+        own_edge = edge is not None and bound is edge
+        top, bottom = form.edge_period if own_edge else form.without_linear(form.shown(bound.period))
         name = form.k_name if not effectives else f"{form.k_name}{len(effectives) + 1}"
         effective = effective_inductance(form.circuit, form.ring, (top, bottom), name)
         if effective is None:
@@ -254,7 +256,7 @@ def _bound_parts(found: Found, form: ClosedForm, bounds: list[Bound], result: Re
         inductance = form.writer.ratio(effective.numerator, effective.denominator)
         result.definitions[effective.name] = 2 * inductance / (symbol(effective.load) * symbol("T"))
         own = symbol(effective.name)
-        if form.unknown:
+        if own_edge:
             parts.append(own < critical if bound.upper is False else own > critical)
         else:
             parts.append(own >= critical if bound.upper else own <= critical)
@@ -331,7 +333,7 @@ def _other_parts(form: ClosedForm, atoms: list[Polynomial], result: Region) -> l
     ring = form.ring
     for atom in atoms:
         shown = form.shown((atom, form.balance.ring.one))[0]
-        for factor, power in shown.factor()[1]:
+        for factor, power in factors(shown)[1]:
             if int(power) % 2 == 0:
                 continue
             if form.writer.is_negative(factor):

@@ -27,7 +27,10 @@ from voltsec.tableau.interval import Interval, Sequence
 DRY_ATTEMPTS = 10
 """The search ends after so many sample points in a row that bring no new sequence."""
 
-NUMERIC_ATTEMPTS = 4
+NO_STATE_ATTEMPTS = 12
+"""... or so many points without a steady state; duties where one was met are tried last."""
+
+NUMERIC_ATTEMPTS = 14
 """... or so many, where sequences without readable formulas occur, each checked from numbers."""
 
 GRIDS = (8, 24, 64)
@@ -83,13 +86,21 @@ def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Se
     tried: set[Sequence] = set()
     dry = 0
     order = np.concatenate([[0], 1 + np.random.default_rng(1).permutation(count - 1)])
+    duties = np.array([search.points[edge] for edge in stages.edges]).reshape(len(stages.edges), count)
+    without = np.zeros(count)  # how often no steady state was met at the same duties
     while not covered.all() and dry < (NUMERIC_ATTEMPTS if search.numeric else DRY_ATTEMPTS):
-        place = int(next(k for k in order if not covered[k]))
-        dry += 1
+        place = int(min((k for k in order if not covered[k]), key=lambda k: without[k]))
+        if len(search.no_state) > NO_STATE_ATTEMPTS:
+            break
+        states = len(search.no_state)
         point = {name: float(values[place]) for name, values in search.points.items()}
         found = _at_point(circuit, references, stages, point, search, tried)
         if found is None:
             covered[place] = True
+            if len(search.no_state) > states:
+                without += (duties == duties[:, [place]]).all(axis=0)
+            else:
+                dry += 1
             continue
         mask, margin, fractions = verify(found.balance, found.fractions, search.points)
         dry = 0
@@ -166,7 +177,7 @@ def candidates(circuit: Circuit, stages: Stages, state: PeriodicState):
     """Sequences that a numeric state may stand for, simplest first, with their fractions.
 
     A step in which a device changes may show a mixture; so intervals of one step inside a switch
-    interval are also left out.
+    interval are also left out, and last of all brief ones are put in.
     """
     merged: list[list] = []
     for k in range(len(state.steps)):
@@ -207,4 +218,22 @@ def candidates(circuit: Circuit, stages: Stages, state: PeriodicState):
             if sequence not in seen:
                 seen.add(sequence)
                 options.append((sequence, np.array([entry[2] for entry in kept])))
-    return sorted(options, key=lambda option: len(option[0].intervals))
+    options.sort(key=lambda option: len(option[0].intervals))
+    return options + [v for option in options[:2] for v in _with_brief_intervals(option) if v[0] not in seen]
+
+
+def _with_brief_intervals(option: tuple[Sequence, np.ndarray]) -> list[tuple[Sequence, np.ndarray]]:
+    """Where several diodes seem to stop at once, one of them may go on for less than a step."""
+    sequence, shares = option
+    found = []
+    for k in sequence.unknown:
+        stops, starts = sequence.ended_by(k)
+        if len(stops) < 2 or starts:
+            continue
+        for last in sorted(stops):
+            interval = sequence.intervals[k]
+            brief = Interval(interval.stage, interval.conducting - stops | {last})
+            intervals = (*sequence.intervals[: k + 1], brief, *sequence.intervals[k + 1 :])
+            share = 1e-3 * shares[k]
+            found.append((Sequence(intervals), np.insert(shares, k + 1, share)))
+    return found[:4]

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from voltsec.tableau.network import Row, Unknown
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 
 
 TERMS = 60_000
@@ -192,7 +192,7 @@ def _primitive(row: Row, careful: bool) -> Row:
         if common.is_one():
             return row
     if common is not None and careful and definite_sign(common) is None:
-        content, pairs = common.factor()
+        content, pairs = factors(common)
         common = common // common + int(content) - 1
         for factor, power in pairs:
             if definite_sign(factor) is not None:

@@ -13,7 +13,7 @@ from functools import cache
 import sympy
 from sympy import Add, Expr, Integer, Mul, Pow, Symbol
 
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ring import Polynomial, Ring, factors
 
 
 @cache
@@ -61,7 +61,7 @@ class Writer:
         return self.ratio(polynomial, self.ring.one)
 
     def _factors(self, polynomial: Polynomial) -> tuple[int, list[tuple[Polynomial, int]]]:
-        content, pairs = polynomial.factor()
+        content, pairs = factors(polynomial)
         sign = 1
         oriented = []
         for factor, power in pairs:
@@ -103,7 +103,7 @@ class Writer:
         terms = []
         for outer, inner_terms in groups.items():
             inner_polynomial = self.ring.context.from_dict(inner_terms)
-            content, pairs = inner_polynomial.factor()
+            content, pairs = factors(inner_polynomial)
             parts: list[Expr] = []
             sign = int(content)
             for part, power in pairs:

@@ -111,3 +111,23 @@ def definite_sign(polynomial: Polynomial) -> int | None:
     if all(c < 0 for c in coefficients):
         return -1
     return None
+
+
+def factors(polynomial: Polynomial) -> tuple[int, list[tuple[Polynomial, int]]]:
+    """Integer content and irreducible factors with their powers.
+
+    Where the library cannot order factors with very large coefficients, the variables that divide
+    everything are split off and the rest stays one factor.
+    """
+    try:
+        content, pairs = polynomial.factor()
+        return int(content), [(factor, int(power)) for factor, power in pairs]
+    except OverflowError:
+        common = polynomial.term_content()
+        content = int(common.leading_coefficient())
+        found = [(polynomial // common, 1)]
+        generators = polynomial.context().gens()
+        for generator, power in zip(generators, common.degrees(), strict=True):
+            if power:
+                found.append((generator, int(power)))
+        return content, found

@@ -1,0 +1,1 @@
+"""What a practitioner does with the answers."""

@@ -1,0 +1,202 @@
+"""The assumption looked at again: every diode's sign in every interval, and where the mode ends."""
+
+from __future__ import annotations
+
+from sympy import Expr
+
+from voltsec.practice.algebra import NotRational, insert, subtract
+from voltsec.practice.blackboard import Blackboard
+
+from voltsec.practice.intervals import rise_name
+from voltsec.practice.setting import Setting
+from voltsec.practice.solving import Solver
+from voltsec.steady.balance import Ratio, SignCondition, add, multiply, ratio_sign
+from voltsec.tableau.expression import symbol
+from voltsec.tableau.network import Row
+
+SHOWN_TERMS = 40
+"""Longer values are told by their sign alone."""
+
+
+def write_assumption(setting: Setting, blackboard: Blackboard, solver: Solver) -> None:
+    """Each conducting diode's current and each blocking one's reverse voltage, with its sign."""
+    if not setting.circuit.diodes:
+        return
+    blackboard.heading("Check of the assumption")
+    averages = setting.discontinuous
+    for k, interval in enumerate(setting.sequence.intervals):
+        for diode in setting.circuit.diodes:
+            conducts = diode.name in interval.conducting
+            row = _row(setting, k, diode, conducts)
+            mean = setting.value(k, row)
+            solver_row = _solver_row(setting, diode, conducts)
+            if averages:
+                _ends(setting, blackboard, k, diode.name, conducts, solver_row)
+                continue
+            value, used = solver.value(mean)
+            expected = setting.balance.value(k, solver_row, "average")
+            if expected is None or setting.board.unknowns(value[0]):
+                blackboard.say(f"Interval {k + 1}: how {diode.name} shares in it is not determined singly.")
+                continue
+            same = subtract(value, setting.from_balance(expected))[0]
+            if not setting.zero(same):
+                blackboard.doubt(f"The sign of {diode.name} in interval {k + 1} could not be verified.")
+                continue
+            _tell(setting, blackboard, k, diode.name, conducts, expected, "")
+
+
+def _row(setting: Setting, k: int, diode, conducts: bool) -> Row:
+    network = setting.locals[k].network
+    return _device_row(network, diode, conducts)
+
+
+def _solver_row(setting: Setting, diode, conducts: bool) -> Row:
+    return _device_row(setting.balance.network, diode, conducts)
+
+
+def _device_row(network, diode, conducts: bool) -> Row:
+    if conducts:
+        return {("i", diode.name): network.ring.one}
+    return {u: -c for u, c in network.voltage(diode.start, diode.end)}
+
+
+def _ends(setting: Setting, blackboard: Blackboard, k: int, name: str, conducts: bool, row: Row) -> None:
+    """Values at both ends of the interval, from the solver's means and ramps."""
+    mean, ramp = (setting.balance.value(k, row, part) for part in ("mean", "ramp"))
+    if mean is None or ramp is None:
+        blackboard.say(f"Interval {k + 1}: how {name} shares in it is not determined singly.")
+        return
+    if setting.form.divides(ramp[0]):
+        _tell(setting, blackboard, k, name, conducts, mean, "")
+        return
+    for sign, moment in ((-1, "at its start"), (1, "at its end")):
+        _tell(setting, blackboard, k, name, conducts, add(mean, (ramp[0] * sign, ramp[1])), moment)
+
+
+def _tell(
+    setting: Setting, blackboard: Blackboard, k: int, name: str, conducts: bool, ratio: Ratio, moment: str
+) -> None:
+    place = f"Interval {k + 1}{', ' + moment if moment else ''}: "
+    what = f"{name} carries " if conducts else f"{name} takes in reverse "
+    if setting.form.divides(ratio[0]):
+        blackboard.say(place, what, "nothing.")
+        return
+    if len(ratio[0]) + len(ratio[1]) > SHOWN_TERMS:
+        shown: tuple[str | Expr, ...] = ("a value too long to print",)
+    else:
+        shown = (setting.form.expression(ratio),)
+    sure = ratio_sign(ratio) == 1
+    sign = ", positive." if sure else ", positive where the mode holds (below)."
+    blackboard.say(place, what, *shown, sign)
+
+
+def write_boundary(setting: Setting, blackboard: Blackboard, solver: Solver) -> None:
+    """Where the smallest current, or the last interval, reaches zero."""
+    mode = setting.mode
+    if mode.holds_when is None and not mode.boundary:
+        blackboard.heading("Region")
+        blackboard.say("Every sign above holds for all duties between 0 and 1: the mode has no boundary.")
+        return
+    blackboard.heading("Boundary")
+    edges: list[tuple[Ratio, int]] = []
+    if not setting.discontinuous:
+        for condition in setting.balance.sign_conditions:
+            if ratio_sign(condition.ratio) not in (0, 1):
+                found = _valley(setting, blackboard, solver, condition)
+                if found is not None:
+                    edges.append(found)
+    elif len(setting.form.unknown) == 1 and len(setting.conditions) == 1:
+        ring = setting.board.ring
+        name = setting.form.unknown[0]
+        k = setting.sequence.unknown[0]
+        whole = setting.fractions[k + 1] + ring.symbol(name)
+        at_edge = insert(ring, (setting.conditions[0], ring.one), name, (whole, ring.one))
+        blackboard.say(
+            "The mode ends where its last interval vanishes, ",
+            symbol(name),
+            " = ",
+            setting.board.writer.oriented(whole),
+            "; its equation then reads:",
+        )
+        number = blackboard.balance(setting.board.write(at_edge), ("the interval is gone",), at_edge, ())
+        if number is not None:
+            edges.append((at_edge, number))
+    _edges(setting, blackboard, edges)
+    if mode.holds_when is not None:
+        proof = "proved" if mode.proved else "checked at sample values"
+        blackboard.say("The mode holds when ", mode.holds_when, f" ({proof}).")
+
+
+def _valley(
+    setting: Setting, blackboard: Blackboard, solver: Solver, condition: SignCondition
+) -> tuple[Ratio, int] | None:
+    """The line of a current or reverse voltage that may reach zero at an interval's end."""
+    k, name = condition.interval, condition.device
+    diode = setting.circuit.element(name)
+    conducts = condition.quantity == "current"
+    mean = setting.value(k, _row(setting, k, diode, conducts))
+    half = setting.half_rise(mean, k)
+    ring = setting.board.ring
+    value, used = solver.value(mean)
+    rises = half
+    for coil in setting.coils:
+        rise = rise_name(coil, k + 1)
+        if ring.degree(rises[0], rise) > 0:
+            ramp = setting.balance.ramp(k, ("i", coil))
+            if ramp is None:
+                return None
+            top, bottom = setting.from_balance(ramp)
+            rises = insert(ring, rises, rise, (2 * top, bottom))
+    sign = {"start": -1, "end": 1}.get(condition.moment, 0)
+    total = add(value, (rises[0] * sign, rises[1]))
+    expected = setting.from_balance(condition.ratio)
+    if not subtract(total, expected)[0].is_zero():
+        blackboard.doubt(f"The smallest value of {name} could not be verified and is left out.")
+        return None
+    moment = f"at the {condition.moment} of interval {k + 1}"
+    words = "mean less half its fall" if sign else "mean"
+    shown = "current" if conducts else "reverse voltage"
+    left = symbol(f"{'imin' if conducts else 'vmin'}({name})")
+    if len(expected[0]) + len(expected[1]) > SHOWN_TERMS:
+        blackboard.doubt(f"The smallest {shown} of {name} is too long to print.")
+        return None
+    right = setting.form.expression(condition.ratio)
+    number = blackboard.identity(left, right, (f"smallest {shown} of {name}, {moment}: {words}",), expected, used)
+    return None if number is None else (expected, number)
+
+
+def _edges(setting: Setting, blackboard: Blackboard, edges: list[tuple[Ratio, int]]) -> None:
+    """The solver's edges, each put into one of the lines: it must become zero."""
+    board = setting.board
+    coils = {setting.circuit.element(n).quantity.symbol for n in setting.coils if _is_inductor(setting, n)}  # type: ignore[union-attr]
+    for key, expression in setting.mode.boundary.items():
+        if key in coils and setting.discontinuous:
+            continue
+        try:
+            value = board.read(expression)
+        except NotRational:
+            continue
+        for line, number in edges:
+            if _is_zero_at(setting, line, key, value):
+                # checked right here: put in, the line is zero
+                blackboard.note(symbol(key), expression, (f"({number}) is zero here",), (number,))
+                break
+
+
+def _is_inductor(setting: Setting, name: str) -> bool:
+    return any(coil.name == name for coil in setting.circuit.inductors)
+
+
+def _is_zero_at(setting: Setting, line: Ratio, key: str, value: Ratio) -> bool:
+    ring = setting.board.ring
+    if key == setting.form.k_name or key not in ring.names:
+        definition = setting.mode.definitions.get(key)
+        if definition is None:
+            return False
+        top, bottom = setting.board.read(definition)
+        constant, linear = ring.coefficients(bottom, "T")
+        period = multiply((top, linear), (value[1], value[0]))
+        return bool(insert(ring, line, "T", period)[0].is_zero())
+    return bool(insert(ring, line, key, value)[0].is_zero())
+
+

@@ -1,0 +1,178 @@
+"""One interval on the board: loops and nodes, each coil's voltage, each capacitor's current.
+
+The interval's mean network is solved with capacitor voltages and coil currents as if they were sources.
+Where an interval ties these together (a loop of capacitors, a cutset of coils), the tie comes out as a
+condition and what it leaves open stays as an unknown of the interval.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import networkx as nx
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import Capacitor, CurrentSource, Diode, Inductor, Resistor, Source, Switch
+from voltsec.steady.balance import Ratio, add, multiply
+from voltsec.tableau.assembly import parameter_names
+from voltsec.tableau.elimination import Eliminated, eliminate
+from voltsec.tableau.interval import Interval
+from voltsec.tableau.network import Network, Row, Unknown, coils
+from voltsec.tableau.ring import Polynomial, Ring
+
+
+def voltage_name(name: str, interval: int | None = None) -> str:
+    """``v(C1)``, or ``v2(L1)`` for what belongs to interval 2."""
+    return f"v{'' if interval is None else interval}({name})"
+
+
+def current_name(name: str, interval: int | None = None) -> str:
+    """``i(L1)``, or ``i2(L1)`` for what belongs to interval 2."""
+    return f"i{'' if interval is None else interval}({name})"
+
+
+def rise_name(name: str, interval: int) -> str:
+    """``rise2(L1)``: by how much the current of L1 rises over interval 2."""
+    return f"rise{interval}({name})"
+
+
+@dataclass(frozen=True)
+class Local:
+    """The solved network of one interval over ``ring``, states being variables."""
+
+    ring: Ring
+    network: Network
+    rows: tuple[Row, ...]
+    eliminated: Eliminated
+
+    @property
+    def ties(self) -> tuple[Polynomial, ...]:
+        """What the interval ties together: each polynomial is zero."""
+        return self.eliminated.conditions
+
+    def value(self, row: Row) -> tuple[Ratio, dict[Unknown, Ratio]]:
+        """A sum of unknowns as a ratio in the states, and what stays open in it."""
+        one = self.ring.one
+        constant: Ratio = (self.ring.zero, one)
+        open_terms: dict[Unknown, Ratio] = {}
+        for unknown, coefficient in row.items():
+            if unknown is None:
+                constant = add(constant, (coefficient, one))
+                continue
+            denominator, terms = self.eliminated.solved.get(unknown, (one, {unknown: one}))
+            for free, term in terms.items():
+                part = multiply((term, denominator), (coefficient, one))
+                if free is None:
+                    constant = add(constant, part)
+                else:
+                    before = open_terms.get(free, (self.ring.zero, one))
+                    open_terms[free] = add(before, part)
+        return constant, {u: r for u, r in open_terms.items() if not r[0].is_zero()}
+
+    def state(self, unknown: Unknown) -> Row:
+        """The row of one unknown; a capacitor's voltage or a coil's current is a variable already."""
+        name = _state_name(unknown, self.network.circuit)
+        if name is not None:
+            return {None: self.ring.symbol(name)}
+        return {unknown: self.ring.one}
+
+    def holds(self) -> bool:
+        """Put back into every law of the interval, the solution leaves nothing, ties apart."""
+        for row in self.rows:
+            constant, left = self.value(row)
+            if left or not self._tied(constant[0]):
+                return False
+        return True
+
+    def _tied(self, polynomial: Polynomial) -> bool:
+        """True for zero, or a combination of the ties (each linear in the states)."""
+        for tie in self.ties:
+            for name in sorted(self.ring.variables(tie)):
+                if "(" not in name:
+                    continue
+                lead = self.ring.coefficients(tie, name)[1]
+                parts = self.ring.coefficients(polynomial, name)
+                if len(parts) > 1:
+                    polynomial = polynomial * lead - parts[1] * tie
+                break
+        return bool(polynomial.is_zero())
+
+
+def _state_name(unknown: Unknown | None, circuit: Circuit) -> str | None:
+    if unknown is None:
+        return None
+    if unknown[0] == "V":
+        return voltage_name(unknown[1])
+    if unknown[0] == "i" and len(unknown) == 2 and any(c.name == unknown[1] for c in coils(circuit)):
+        return current_name(unknown[1])
+    return None
+
+
+def solve_interval(circuit: Circuit, interval: Interval, references: tuple[str, ...]) -> Local:
+    """The interval's mean network, solved for everything in terms of sources and states."""
+    states = [voltage_name(c.name) for c in circuit.capacitors]
+    states += [current_name(c.name) for c in coils(circuit)]
+    ring = Ring((*parameter_names(circuit), *states))
+    network = Network(circuit, ring, references)
+    rows = list(network.rows)
+    for device in (*circuit.switches, *circuit.diodes):
+        rows.append(network.closed(device) if device.name in interval.conducting else network.open_(device))
+    known: list[Row] = []
+    for row in rows:
+        told: Row = {}
+        for unknown, coefficient in row.items():
+            name = _state_name(unknown, circuit)
+            if name is not None:
+                unknown, coefficient = None, coefficient * ring.symbol(name)
+            total = told[unknown] + coefficient if unknown in told else coefficient
+            told[unknown] = total
+        known.append({u: c for u, c in told.items() if not c.is_zero()})
+    return Local(ring, network, tuple(known), eliminate(known, ring))
+
+
+def loop_of(circuit: Circuit, interval: Interval, start: str, end: str) -> tuple[str, ...] | None:
+    """Elements of the shortest way from ``end`` back to ``start`` whose voltages are known.
+
+    These are sources, capacitors and conducting devices; ``None`` where there is no such way.
+    """
+    graph = nx.MultiGraph()
+    for element in circuit.elements:
+        fixed = isinstance(element, Source | Capacitor)
+        if fixed or (isinstance(element, Switch | Diode) and element.name in interval.conducting):
+            graph.add_edge(element.start, element.end, name=element.name)
+    graph.add_nodes_from((start, end))
+    if not nx.has_path(graph, end, start):
+        return None
+    path = nx.shortest_path(graph, end, start)
+    return tuple(
+        next(iter(graph.get_edge_data(one, other).values()))["name"]
+        for one, other in zip(path, path[1:], strict=False)
+    )
+
+
+def nodes_of(circuit: Circuit, interval: Interval, capacitor: Capacitor) -> tuple[str, ...] | None:
+    """Nodes whose current law gives a capacitor's current: coils, loads and current sources cross alone."""
+    joined = nx.Graph()
+    joined.add_nodes_from(circuit.nodes)
+    for element in circuit.elements:
+        if element is capacitor or isinstance(element, Inductor | Resistor | CurrentSource):
+            continue
+        if isinstance(element, Switch | Diode) and element.name not in interval.conducting:
+            continue
+        nodes = element.nodes
+        joined.add_edges_from(zip(nodes, nodes[1:], strict=False))
+    groups = [nx.node_connected_component(joined, node) for node in (capacitor.start, capacitor.end)]
+    if groups[0] == groups[1]:
+        return None
+    ground = set(circuit.grounds)
+    best = min(groups, key=lambda group: (bool(group & ground), len(group)))
+    return tuple(node for node in circuit.nodes if node in best)
+
+
+def conducting_path(circuit: Circuit, interval: Interval) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """For each coil across known voltages, the loop it closes: coil, then the way back."""
+    for coil in coils(circuit):
+        way = loop_of(circuit, interval, coil.start, coil.end)
+        if way is not None:
+            yield coil.name, way

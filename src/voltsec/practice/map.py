@@ -1,0 +1,312 @@
+"""Which mode holds where: the modes of a solution over the duty and one more symbol.
+
+Every cell is asked of the exact sign conditions at that very point; where no mode passes them the
+cell is not determined.  Closed boundaries of the modes come along as curves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import partial
+
+import numpy as np
+from sympy import Basic, Expr, lambdify
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.steady.effective import load_symbol
+from voltsec.steady.numbers import holds_at
+from voltsec.steady.points import base_point, operating_point
+from voltsec.steady.solution import Solution
+from voltsec.tableau.expression import symbol
+
+NOT_DETERMINED = -1
+LEAST_SPAN = 30.0
+"""A logarithmic axis reaches at least so far to both sides of the value in the netlist."""
+
+BEYOND = 3.0
+"""And so far beyond a boundary."""
+
+LARGEST_SPAN = 1e5
+BLOCKS = (16, 10)
+"""Modes without formulas are solved point by point; so they are asked on so coarse a grid."""
+
+EDGE = 0.03
+"""A curve is kept where modes differ this far to both sides of it (share of the value, or of the axis)."""
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One axis: a symbol (or K) from ``low`` to ``high``, SI units."""
+
+    name: str
+    unit: str
+    low: float
+    high: float
+    logarithmic: bool
+    definition: Expr | None = None
+    """What a named quantity such as K stands for."""
+
+    def centres(self, count: int) -> np.ndarray:
+        """Middles of ``count`` cells."""
+        return self.at((np.arange(count) + 0.5) / count)
+
+    def edges(self, count: int) -> np.ndarray:
+        """Bounds of ``count`` cells."""
+        return self.at(np.arange(count + 1) / count)
+
+    def at(self, share: np.ndarray) -> np.ndarray:
+        """Values at shares 0 to 1 of the axis."""
+        if self.logarithmic:
+            return np.asarray(self.low * (self.high / self.low) ** share)
+        return self.low + (self.high - self.low) * share
+
+    def share(self, value: float) -> float:
+        """Where a value lies on the axis, 0 to 1."""
+        if self.logarithmic:
+            return float(np.log(value / self.low) / np.log(self.high / self.low))
+        return (value - self.low) / (self.high - self.low)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A closed boundary of one mode, ``y`` over ``x`` (nan where it bounds nothing)."""
+
+    mode: str
+    formula: Expr
+    x: np.ndarray
+    y: np.ndarray
+
+
+@dataclass(frozen=True)
+class RegionMap:
+    """The modes over two axes; ``cells[row, column]`` indexes ``names``, rows from the low end of y."""
+
+    solution: Solution
+    x: Axis
+    y: Axis
+    names: tuple[str, ...]
+    cells: np.ndarray
+    curves: tuple[Curve, ...]
+    point: tuple[float, float] | None
+    """The operating point, where the netlist gives one."""
+    fixed: dict[str, float]
+    """Other duties and what they are held at."""
+    coarse: tuple[str, ...]
+    """Modes whose region is known on a coarse grid only."""
+
+
+def region_map(
+    solution: Solution, over: str | None = None, duty: str | None = None, columns: int = 200, rows: int = 140
+) -> RegionMap:
+    """The modes of ``solution`` over ``duty`` (default: the first) and ``over`` (default: K, else the load).
+
+    Raises ValueError where a symbol does not exist or cannot be an axis.
+    """
+    field = Field(solution, over, duty)
+    cells = field.modes(columns, rows)
+    present = [n for n in range(len(field.names)) if (cells == n).any()]
+    renumbered = np.full(cells.shape, NOT_DETERMINED)
+    for place, number in enumerate(present):
+        renumbered[cells == number] = place
+    return RegionMap(
+        solution,
+        field.x,
+        field.y,
+        tuple(field.names[n] for n in present),
+        renumbered,
+        field.curves(),
+        field.marked(),
+        {name: field.base[name] for name in solution.circuit.duty_symbols if name not in (field.x.name, field.y.name)},
+        tuple(name for name, _ in solution.engine.numeric if name in {field.names[n] for n in present}),
+    )
+
+
+class Field:
+    """The plane of two symbols with everything else at the operating point."""
+
+    def __init__(self, solution: Solution, over: str | None, duty: str | None) -> None:
+        self.solution = solution
+        self.circuit: Circuit = solution.circuit
+        self.base = base_point(self.circuit)
+        self.engine = solution.engine
+        self.names = [*(n for n, _ in self.engine.builders), *(n for n, _ in self.engine.numeric)]
+        self.x = self._duty_axis(duty)
+        k_name, definition = self._named_k()
+        usual = k_name or load_symbol(self.circuit)
+        if usual is None:
+            usual = next((load.quantity.symbol for load in self.circuit.loads), "T")
+        name = over if over is not None else usual
+        if name == self.x.name:
+            raise ValueError(f"{name} is the horizontal axis already")
+        self.swept = name
+        self.product: float | None = None
+        """K times the load resistance, ohm, where the axis is K and the load is swept for it."""
+        units = {quantity.symbol: quantity.unit for quantity in self.circuit.quantities}
+        if name == k_name and definition is not None:
+            self.swept = load_symbol(self.circuit) or ""
+            self.product = float(self._values(definition, {}, {})) * self.base[self.swept]
+        elif name not in units:
+            raise ValueError(_no_symbol(name, [*([k_name] if k_name else []), *units]))
+        unit = "1" if self.product is not None else units[name]
+        self.boundaries = self._boundaries()
+        self.y = self._other_axis(name, unit, definition if self.product is not None else None)
+
+    def _duty_axis(self, duty: str | None) -> Axis:
+        duties = self.circuit.duty_symbols
+        if not duties:
+            raise ValueError("no switch has a duty: there is nothing to draw over")
+        if duty is not None and duty not in duties:
+            raise ValueError(f"{duty!r} is no duty of this circuit; there is {', '.join(duties)}")
+        return Axis(duty or duties[0], "1", 0.0, 1.0, False)
+
+    def _named_k(self) -> tuple[str | None, Expr | None]:
+        """The named quantity 2*Le/(R*T) of the first mode that has one."""
+        known = {quantity.symbol for quantity in self.circuit.quantities}
+        load = load_symbol(self.circuit)
+        for mode in self.solution.modes:
+            for name, value in mode.definitions.items():
+                if name.startswith("K") and name not in known and load in {str(s) for s in value.free_symbols}:
+                    return name, value
+        return None, None
+
+    def _other_axis(self, name: str, unit: str, definition: Expr | None) -> Axis:
+        if name in self.circuit.duty_symbols:
+            return Axis(name, "1", 0.0, 1.0, False)
+        centre = self._shown(self.base[self.swept])
+        seen = [centre / LEAST_SPAN, centre * LEAST_SPAN]
+        for _, _, values in self.boundaries:
+            shown = self._shown(values(np.linspace(0.05, 0.95, 19)))
+            good = shown[np.isfinite(shown) & (shown > 0)]
+            if good.size:
+                seen += [good.min() / BEYOND, good.max() * BEYOND]
+        low, high = max(min(seen), centre / LARGEST_SPAN), min(max(seen), centre * LARGEST_SPAN)
+        return Axis(name, unit, float(low), float(high), True, definition)
+
+    def _shown(self, value):
+        """The axis value at a value of the swept symbol, or the other way round (K times R is constant)."""
+        return value if self.product is None else self.product / value
+
+    def marked(self) -> tuple[float, float] | None:
+        """The operating point on the axes."""
+        point = operating_point(self.circuit)
+        if point is None:
+            return None
+        return point[self.x.name], float(self._shown(point[self.swept]))
+
+    def modes(self, columns: int, rows: int) -> np.ndarray:
+        """Which of ``names`` holds in each cell."""
+        x, y = np.meshgrid(self.x.centres(columns), self.y.centres(rows))
+        found = self._holding(x.ravel(), y.ravel())
+        cells = found.reshape(rows, columns)
+        if self.engine.numeric and (cells == NOT_DETERMINED).any():
+            self._ask_in_blocks(cells)
+        return cells
+
+    def _holding(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        points = self._points(x, y)
+        found = np.full(len(x), NOT_DETERMINED)
+        for number, (_, builder) in enumerate(self.engine.builders):
+            mask, _ = holds_at(builder, points)
+            found[mask & (found == NOT_DETERMINED)] = number
+        return found
+
+    def _points(self, x: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
+        points = {name: np.full(len(x), value) for name, value in self.base.items()}
+        points[self.x.name] = x
+        points[self.swept] = self._shown(y)
+        quantities = {quantity.symbol: quantity for quantity in self.circuit.quantities}
+        for coupling in self.circuit.couplings:  # a coil that changes keeps its coefficient
+            pair = [self.circuit.element(n).quantity.symbol for n in (coupling.first, coupling.second)]  # type: ignore[union-attr]
+            if self.swept in pair and coupling.symbol in quantities:
+                share = points[self.swept] / self.base[self.swept]
+                points[coupling.symbol] = self.base[coupling.symbol] * np.sqrt(share)
+        return points
+
+    def _ask_in_blocks(self, cells: np.ndarray) -> None:
+        """Modes without formulas, asked once a block of cells that no other mode claims."""
+        rows, columns = cells.shape
+        across = np.array_split(np.arange(columns), min(BLOCKS[0], columns))
+        along = np.array_split(np.arange(rows), min(BLOCKS[1], rows))
+        x, y = self.x.centres(columns), self.y.centres(rows)
+        first = len(self.engine.builders)
+        for block in along:
+            for strip in across:
+                inside = cells[np.ix_(block, strip)]
+                places = np.argwhere(inside == NOT_DETERMINED)
+                if not len(places):
+                    continue
+                row, column = places[len(places) // 2]
+                arrays = self._points(x[strip[column : column + 1]], y[block[row : row + 1]])
+                point = {name: float(value[0]) for name, value in arrays.items()}
+                for number, (_, mode) in enumerate(self.engine.numeric):
+                    if mode.holds(point):
+                        inside[inside == NOT_DETERMINED] = first + number
+                        break
+                cells[np.ix_(block, strip)] = inside
+
+    def _boundaries(self) -> list[tuple[str, Expr, Callable[[np.ndarray], np.ndarray]]]:
+        """Mode, formula and values of the swept symbol over the duty, for every closed boundary."""
+        found = []
+        for mode in self.solution.modes:
+            formula = mode.boundary.get(self.swept)
+            if formula is None:
+                continue
+            whole = _in_full(formula, mode.definitions)
+            if {str(s) for s in whole.free_symbols} <= set(self.base) - {self.swept}:
+                found.append((mode.name, formula, partial(self._along, whole)))
+        return found
+
+    def _along(self, expression: Expr, duties: np.ndarray) -> np.ndarray:
+        return np.broadcast_to(self._values(expression, {}, {self.x.name: duties}), duties.shape)
+
+    def _values(self, expression: Expr, definitions: Mapping[str, Expr], changed: Mapping[str, np.ndarray]):
+        """An expression's values at the operating point with some symbols changed."""
+        whole = _in_full(expression, definitions)
+        names = sorted(str(s) for s in whole.free_symbols)
+        function = lambdify([symbol(name) for name in names], whole, "numpy")
+        with np.errstate(all="ignore"):
+            return function(*(changed.get(name, self.base[name]) for name in names))
+
+    def curves(self) -> tuple[Curve, ...]:
+        """Closed boundaries where they part two modes; of two that coincide, one."""
+        found: list[Curve] = []
+        x = np.linspace(0.005, 0.995, 199)
+        for mode, formula, values in self.boundaries:
+            y = self._shown(values(x)).astype(float)
+            inside = np.isfinite(y) & (y > self.y.low) & (y < self.y.high)
+            y = np.where(inside, y, np.nan)
+            if not inside.any():
+                continue
+            sides = [self._holding(x[inside], y[inside] * factor) for factor in (1 - EDGE, 1 + EDGE)]
+            parts = sides[0] != sides[1]
+            y[inside] = np.where(parts, y[inside], np.nan)
+            if not parts.any() or any(np.allclose(y, c.y, rtol=1e-6, equal_nan=True) for c in found):
+                continue
+            found.append(Curve(mode, self._stated(mode, formula), x, y))
+        return tuple(found)
+
+    def _stated(self, mode: str, formula: Expr) -> Expr:
+        """The boundary of K itself where the axis is K, else the formula of the swept symbol."""
+        if self.product is None:
+            return formula
+        own = next(m for m in self.solution.modes if m.name == mode)
+        return own.boundary.get(self.y.name, formula)
+
+
+def _in_full(expression: Basic, definitions: Mapping[str, Expr]) -> Expr:
+    """``expression`` with named quantities written out."""
+    for _ in definitions:
+        named = {s: definitions[str(s)] for s in expression.free_symbols if str(s) in definitions}
+        if not named:
+            break
+        expression = expression.xreplace(named)
+    return expression  # type: ignore[return-value]
+
+
+def _no_symbol(name: str, known: list[str]) -> str:
+    same = [one for one in known if one.lower() == name.lower()]
+    close = same or get_close_matches(name, known, n=1, cutoff=0.6)
+    hint = f"did you mean {close[0]!r}?" if close else f"there is {', '.join(known)}"
+    return f"no symbol is called {name!r}; {hint}"

@@ -1,0 +1,287 @@
+"""Numbers at many points at once: the mode chosen point by point, everything else in numpy.
+
+The polynomials of every mode are folded once (:mod:`voltsec.steady.compiled`), then chunks of points
+run through them, here or on any ``concurrent.futures.Executor``.  Chunks are cut the same way either
+way and put together in order, so the results are the same to the last bit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass
+from difflib import get_close_matches
+from itertools import islice
+from typing import Any
+
+import numpy as np
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.steady.compiled import CompiledMode, compile_mode
+from voltsec.steady.reading_list import quantity_units
+from voltsec.steady.solution import Numbers, Solution
+
+Array = np.ndarray
+Progress = Callable[[int, int], None]
+"""Called with the points done and the points in all."""
+
+CHUNK = 20_000
+"""Points at a time: a few dozen arrays of this length stay in the processor's cache."""
+
+IN_FLIGHT = 32
+"""Chunks handed to an executor before the first is waited for."""
+
+ORDINARY = ("gain", "output_voltage", "efficiency")
+
+NO_MODE = ""
+"""Stands as the mode where none could be verified; numbers are nan there."""
+
+
+class BadSweep(ValueError):
+    """What was asked for cannot be swept; the message says why, with the nearest name."""
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """Results of a sweep; every array has the shape that the swept values broadcast to."""
+
+    circuit: Circuit
+    swept: dict[str, Array]
+    """The varied symbols, SI units."""
+    mode_names: tuple[str, ...]
+    mode_index: Array
+    """Place in ``mode_names``; -1 where no mode could be verified."""
+    values: dict[str, Array]
+    """Quantity -> numbers in SI units, nan where there is none."""
+
+    @property
+    def mode(self) -> Array:
+        """Name of the mode at every point."""
+        return np.array([*self.mode_names, NO_MODE])[self.mode_index]
+
+    @property
+    def gain(self) -> Array:
+        """Output over input voltage."""
+        return self.values["gain"]
+
+    @property
+    def output_voltage(self) -> Array:
+        """Average output voltage, volt."""
+        return self.values["output_voltage"]
+
+    @property
+    def efficiency(self) -> Array:
+        """Power of the loads over power of the sources, 0 to 1."""
+        return self.values["efficiency"]
+
+    def __getitem__(self, quantity: str) -> Array:
+        """Numbers of one quantity by name."""
+        return self.values[quantity]
+
+
+def sweep(
+    solution: Solution,
+    values: Mapping[str, Any],
+    quantities: tuple[str, ...] = ORDINARY,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Sweep:
+    """Numbers at the netlist's values changed by ``values`` (symbol -> number or array, SI units).
+
+    Arrays broadcast against each other as in numpy.  ``quantities`` are names such as ``gain``,
+    ``ripple.L1``, ``stress.S.voltage_peak`` or ``losses.D1`` (see
+    :func:`voltsec.steady.reading_list.quantity_units`).  Raises :class:`BadSweep`.
+    """
+    circuit = solution.circuit
+    check_quantities(circuit, quantities)
+    point = complete_point(circuit, values)
+    arrays = {name: np.asarray(value, float) for name, value in point.items() if np.ndim(value)}
+    constants = {name: float(value) for name, value in point.items() if name not in arrays}
+    shape = np.broadcast_shapes(*(array.shape for array in arrays.values()))
+    flat = {name: np.ascontiguousarray(np.broadcast_to(a, shape)).ravel() for name, a in arrays.items()}
+    length = int(np.prod(shape)) if shape else 1
+    engine = solution.engine
+    compiled = tuple(
+        compile_mode(name, builder, constants, tuple(quantities)) for name, builder in engine.builders
+    )
+    names = tuple(name for name, _ in (*engine.builders, *engine.numeric))
+    index = np.full(length, -1, np.int16)
+    results = {name: np.full(length, np.nan) for name in quantities}
+    if progress is not None:
+        progress(0, length)
+    start = 0
+    for chosen, found in _runs(compiled, constants, flat, length, executor):
+        place = slice(start, start + len(chosen))
+        index[place] = chosen
+        for name, column in found.items():
+            results[name][place] = column
+        start += len(chosen)
+        if progress is not None:
+            progress(start, length)
+    for number, (_, mode) in enumerate(engine.numeric, len(engine.builders)):
+        _point_by_point(number, mode, constants, flat, index, results)
+    return Sweep(
+        circuit,
+        {name: np.broadcast_to(array, shape) for name, array in arrays.items() if name in values},
+        names,
+        index.reshape(shape),
+        {name: column.reshape(shape) for name, column in results.items()},
+    )
+
+
+def check_quantities(circuit: Circuit, quantities: tuple[str, ...]) -> None:
+    """Raise :class:`BadSweep` for a quantity that this circuit does not have."""
+    known = quantity_units(circuit)
+    for name in quantities:
+        if name not in known:
+            raise BadSweep(f"there is no quantity called {name}; {nearest(name, known)}")
+
+
+def nearest(name: str, names: Any) -> str:
+    """A hint: the nearest of ``names``, or what there is."""
+    close = get_close_matches(name, list(names), n=1, cutoff=0.5)
+    if not close:  # the last word of a dotted name often is right
+        close = [one for one in names if one.lower().endswith(f".{name.lower()}")][:1]
+    return f"did you mean {close[0]}?" if close else f"there are {', '.join(list(names)[:12])}"
+
+
+def complete_point(circuit: Circuit, values: Mapping[str, Any]) -> dict[str, Any]:
+    """A number or array for every symbol of the circuit; raises :class:`BadSweep` where that fails.
+
+    Mutual inductances given by a coefficient follow their coils.
+    """
+    units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
+    point: dict[str, Any] = {symbol: float(value) for symbol, value in circuit.values.items()}
+    for name, value in values.items():
+        if name not in units:
+            raise BadSweep(f"there is no symbol called {name}; {nearest(name, units)}")
+        point[name] = _numbers(name, value, name in circuit.duty_symbols)
+    for coupling in circuit.couplings:
+        pair = [circuit.element(part).quantities[0].symbol for part in (coupling.first, coupling.second)]
+        if not all(symbol in point for symbol in pair):
+            continue
+        root = np.sqrt(np.multiply(point[pair[0]], point[pair[1]]))
+        if coupling.coefficient is not None and coupling.symbol not in values:
+            if any(symbol in values for symbol in pair):
+                point[coupling.symbol] = float(coupling.coefficient) * root
+        elif coupling.symbol in point and np.any(np.greater(point[coupling.symbol], root)):
+            raise BadSweep(
+                f"{coupling.symbol} is larger than the root of {pair[0]} times {pair[1]} at some points, "
+                "so the coils would store negative energy"
+            )
+    missing = [symbol for symbol in units if symbol not in point]
+    if missing:
+        raise BadSweep(f"values are missing for {', '.join(missing)}")
+    return point
+
+
+def _numbers(name: str, value: Any, duty: bool) -> Any:
+    try:
+        array = np.asarray(value, float)
+    except (TypeError, ValueError):
+        raise BadSweep(f"{name} is given {value!r}, which is no number") from None
+    if array.size == 0:
+        raise BadSweep(f"{name} is given no value")
+    if not np.isfinite(array).all():
+        raise BadSweep(f"{name} is given a value that is not finite")
+    if duty and not ((array > 0) & (array < 1)).all():
+        raise BadSweep(f"{name} is a duty: it lies between 0 and 1, not at {_outside(array, 1)}")
+    if not (array > 0).all():
+        raise BadSweep(f"{name} must be above zero, not {_outside(array, np.inf)}")
+    return array if array.ndim else float(array)
+
+
+def _outside(array: Array, top: float) -> str:
+    return f"{array[(array <= 0) | (array >= top)].flat[0]:g}"
+
+
+def _runs(
+    modes: tuple[CompiledMode, ...],
+    constants: dict[str, float],
+    flat: dict[str, Array],
+    length: int,
+    executor: Executor | None,
+) -> Iterator[tuple[Array, dict[str, Array]]]:
+    chunks = (
+        ({name: array[start : start + CHUNK] for name, array in flat.items()}, min(CHUNK, length - start))
+        for start in range(0, length, CHUNK)
+    )
+    if executor is None:
+        for part, count in chunks:
+            yield run_chunk(modes, constants, part, count)
+        return
+    waiting: list[Future] = []
+    try:
+        for part, count in islice(chunks, IN_FLIGHT):
+            waiting.append(executor.submit(run_chunk, modes, constants, part, count))
+        while waiting:
+            result = waiting.pop(0).result()
+            for part, count in islice(chunks, 1):
+                waiting.append(executor.submit(run_chunk, modes, constants, part, count))
+            yield result
+    finally:
+        for future in waiting:
+            future.cancel()
+
+
+def run_chunk(
+    modes: tuple[CompiledMode, ...], constants: dict[str, float], arrays: dict[str, Array], length: int
+) -> tuple[Array, dict[str, Array]]:
+    """Mode number (-1: none) and readings at ``length`` points; the first mode that holds is taken."""
+    index = np.full(length, -1, np.int16)
+    names = [name for name, _ in modes[0].readings] if modes else []
+    results = {name: np.full(length, np.nan) for name in names}
+    left = np.arange(length)
+    for number, mode in enumerate(modes):
+        if not left.size:
+            break
+        part = arrays if left.size == length else {name: array[left] for name, array in arrays.items()}
+        mask, fractions = mode.holds({**constants, **part}, left.size)
+        if not mask.any():
+            continue
+        everywhere = mask.all()
+        here = {
+            name: array if everywhere else array[mask] for name, array in {**part, **fractions}.items()
+        }
+        places = left if everywhere else left[mask]
+        index[places] = number
+        for name, column in mode.read({**constants, **here}, len(places)).items():
+            results[name][places] = column
+        left = left[~mask]
+    for column in results.values():
+        column[~np.isfinite(column)] = np.nan
+    return index, results
+
+
+def _point_by_point(
+    number: int,
+    mode: Any,
+    constants: dict[str, float],
+    flat: dict[str, Array],
+    index: Array,
+    results: dict[str, Array],
+) -> None:
+    """A mode without readable formulas is solved anew at each point that no other mode covers."""
+    from voltsec.steady.numbers import numbers_of
+
+    for place in np.flatnonzero(index < 0):
+        point = constants | {name: float(array[place]) for name, array in flat.items()}
+        numbers = numbers_of(mode, "", point)
+        if numbers is None:
+            continue
+        index[place] = number
+        for name, column in results.items():
+            value = number_called(numbers, name)
+            column[place] = np.nan if value is None else value
+
+
+def number_called(numbers: Numbers, name: str) -> float | None:
+    """One entry of :class:`Numbers` by its dotted name; None where there is none."""
+    group, _, rest = name.partition(".")
+    found = getattr(numbers, group, None)
+    if group == "stress":
+        part, _, key = rest.rpartition(".")
+        return numbers.stress.get(part, {}).get(key)
+    if rest:
+        return found.get(rest) if isinstance(found, dict) else None
+    return found

@@ -1,0 +1,191 @@
+"""A map of modes as a picture: PNG or SVG, readable without colour."""
+
+from __future__ import annotations
+
+import os
+import textwrap
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from voltsec.practice.map import NOT_DETERMINED, RegionMap
+from voltsec.report.alphabet import UNICODE
+from voltsec.report.formula import formula
+from voltsec.report.machine import circuit_name
+from voltsec.report.map_text import conducting_words, mode_of, round_values
+from voltsec.report.quantity import engineering
+
+SUFFIXES = (".png", ".svg")
+FILLS = ("#ffffff", "#c9ddf0", "#f2dcae", "#a9cfae", "#d9b8d4", "#8fb3cf", "#e0a58a", "#c4c4a0")
+HATCHES = ("", "///", "\\\\\\", "...", "xx", "--", "++", "oo")
+UNKNOWN_FILL = "#707070"
+SMALLEST_LABELLED = 0.012
+"""Share of the map below which a region is named in the legend only."""
+
+
+def save_map(areas: RegionMap, path: str | os.PathLike[str]) -> None:
+    """Draw ``areas`` into ``path`` in one step, so that no half-written picture ever stands there."""
+    target = Path(path)
+    draft = target.with_name(f".{target.name}.draft{target.suffix}")
+    import matplotlib
+
+    try:
+        # svg.hashsalt and no date: the same map gives the same file
+        with matplotlib.rc_context(
+            {"hatch.linewidth": 0.5, "hatch.color": "#777777", "svg.hashsalt": "voltsec", "text.parse_math": False}
+        ):
+            figure = draw_map(areas)
+            kind = target.suffix.lower().lstrip(".")
+            figure.savefig(draft, format=kind, metadata={"Date": None} if kind == "svg" else None)
+        draft.replace(target)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def draw_map(areas: RegionMap) -> Any:
+    """The matplotlib figure."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(8.0, 6.0), dpi=150, layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.add_subplot()
+    handles = _regions(areas, axes)
+    handles += _curves(areas, axes)
+    handles += _point(areas, axes)
+    _labels(areas, axes)
+    _frame(areas, axes)
+    figure.legend(
+        handles=handles,
+        loc="outside lower left",
+        title="Mode: what conducts, interval by interval",
+        title_fontsize=9,
+        alignment="left",
+        fontsize=9,
+        frameon=False,
+        handlelength=2.4,
+    )
+    return figure
+
+
+def _regions(areas: RegionMap, axes: Any) -> list[Any]:
+    from matplotlib.colors import to_rgb
+    from matplotlib.patches import Patch
+
+    rows, columns = areas.cells.shape
+    x, y = areas.x.edges(columns), areas.y.edges(rows)
+    colours = np.array([to_rgb(_fill(n)) for n in range(len(areas.names))] + [to_rgb(UNKNOWN_FILL)])
+    picture = colours[np.where(areas.cells == NOT_DETERMINED, len(areas.names), areas.cells)]
+    axes.pcolormesh(x, y, picture, shading="flat", rasterized=True, zorder=0)
+    handles = []
+    middle_x, middle_y = areas.x.centres(columns), areas.y.centres(rows)
+    middle_x[[0, -1]], middle_y[[0, -1]] = x[[0, -1]], y[[0, -1]]  # hatching reaches the frame
+    for number, name in enumerate(areas.names):
+        inside = (areas.cells == number).astype(float)
+        hatch = HATCHES[number % len(HATCHES)]
+        if hatch and inside.any() and not inside.all():
+            axes.contourf(middle_x, middle_y, inside, levels=[0.5, 1.5], colors="none", hatches=[hatch], zorder=1)
+        text = "\n".join(textwrap.wrap(f"{name}: {conducting_words(mode_of(areas, name))}", 90, subsequent_indent="    "))
+        handles.append(Patch(facecolor=_fill(number), edgecolor="#555555", hatch=hatch, label=text))
+    if (areas.cells == NOT_DETERMINED).any():
+        handles.append(Patch(facecolor=UNKNOWN_FILL, edgecolor="#555555", label="not determined"))
+    return handles
+
+
+def _fill(number: int) -> str:
+    return FILLS[number % len(FILLS)]
+
+
+def _curves(areas: RegionMap, axes: Any) -> list[Any]:
+    handles = []
+    styles = ("-", "--", "-.", ":")
+    for number, curve in enumerate(areas.curves):
+        text = formula(curve.formula, areas.solution.circuit.duty_symbols, UNICODE)
+        label = f"edge of {curve.mode}: {areas.y.name} = {text}"
+        if len(label) > 95:
+            label = f"edge of {curve.mode}, closed formula"
+        line = axes.plot(curve.x, curve.y, styles[number % 4], color="black", linewidth=1.6, label=label, zorder=3)
+        handles += line
+    return handles
+
+
+def _point(areas: RegionMap, axes: Any) -> list[Any]:
+    if areas.point is None:
+        return []
+    x, y = areas.point
+    value = engineering(y, areas.y.unit)
+    label = f"operating point: {areas.x.name} = {x:.4g}, {areas.y.name} = {value}"
+    return list(
+        axes.plot(
+            [x], [y], linestyle="none", marker="o", markersize=9, markerfacecolor="black",
+            markeredgecolor="white", markeredgewidth=1.5, label=label, zorder=5,
+        )
+    )
+
+
+def _labels(areas: RegionMap, axes: Any) -> None:
+    """Each region's name where it is widest, away from the operating point."""
+    rows, columns = areas.cells.shape
+    for number, name in enumerate(areas.names):
+        inside = areas.cells == number
+        if inside.mean() < SMALLEST_LABELLED:
+            continue
+        row, column = _widest(inside, _taken(areas))
+        axes.text(
+            areas.x.centres(columns)[column], areas.y.centres(rows)[row], name, ha="center", va="center",
+            fontsize=12, fontweight="bold", zorder=6,
+            bbox={"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "#555555", "linewidth": 0.6},
+        )
+
+
+def _taken(areas: RegionMap) -> tuple[int, int] | None:
+    if areas.point is None:
+        return None
+    rows, columns = areas.cells.shape
+    return round(areas.y.share(areas.point[1]) * rows), round(areas.x.share(areas.point[0]) * columns)
+
+
+def _widest(inside: np.ndarray, taken: tuple[int, int] | None) -> tuple[int, int]:
+    """The cell farthest from the region's edge (by repeated erosion) and from the marked cell."""
+    left = inside.copy()
+    if taken is not None:
+        row, column = taken
+        left[max(row - 6, 0) : row + 7, max(column - 6, 0) : column + 7] = False
+        if not left.any():
+            left = inside.copy()
+    while True:
+        padded = np.pad(left, 1)
+        next_left = left & padded[:-2, 1:-1] & padded[2:, 1:-1] & padded[1:-1, :-2] & padded[1:-1, 2:]
+        if not next_left.any():
+            break
+        left = next_left
+    places = np.argwhere(left)
+    middle = places.mean(axis=0)
+    row, column = places[np.argmin(((places - middle) ** 2).sum(axis=1))]
+    return int(row), int(column)
+
+
+def _frame(areas: RegionMap, axes: Any) -> None:
+    axes.set_xlim(areas.x.low, areas.x.high)
+    axes.set_ylim(areas.y.low, areas.y.high)
+    if areas.y.logarithmic:
+        axes.set_yscale("log")
+        axes.set_yticks(round_values(areas.y))
+        axes.set_yticklabels([engineering(v, areas.y.unit, digits=3) for v in round_values(areas.y)])
+    unit = {"1": "", "ohm": " (Ω)"}.get(areas.y.unit, f" ({areas.y.unit})")
+    label = f"{areas.y.name}{unit}"
+    if areas.y.definition is not None:
+        label = f"{areas.y.name} = {formula(areas.y.definition, (), UNICODE)}"
+    elif unit == "":
+        label = f"duty {areas.y.name}"
+    duty = f"duty {areas.x.name}"
+    if any("′" in formula(c.formula, areas.solution.circuit.duty_symbols, UNICODE) for c in areas.curves):
+        duty += f"     ({areas.x.name}′ = 1 − {areas.x.name})"
+    axes.set_xlabel(duty, fontsize=12)
+    axes.set_ylabel(label, fontsize=12)
+    axes.tick_params(labelsize=10)
+    title = circuit_name(areas.solution.circuit)
+    if areas.fixed:
+        title += " (" + ", ".join(f"{name} = {value:.4g}" for name, value in areas.fixed.items()) + ")"
+    axes.set_title("\n".join(textwrap.wrap(title, 70)), fontsize=12)

@@ -1,0 +1,180 @@
+"""Conduction losses of every element, and the proof that they add up.
+
+In continuous conduction with small ripple an element's current is constant over each interval, so its
+loss is resistance * sum of d_k * i_k**2, plus drop * sum of d_k * i_k.  Power is conserved in every
+interval's network (Tellegen), coils and capacitors take none over a period, hence the losses sum to
+input minus output power exactly; :func:`power_balance` is that difference, which must be zero.
+Where intervals end by themselves the ramps count as well (loss = resistance * rms**2); there the model
+conserves power exactly only without resistances, because it keeps ramps straight.
+
+Switching, core and drive losses are not part of the model.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import sympy
+from sympy import Expr
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source, TwoTerminal
+from voltsec.steady.balance import Balance, Ratio, add, multiply
+from voltsec.steady.closed_form import size
+from voltsec.steady.modes import ModeBuilder
+from voltsec.tableau.network import Row
+
+SHORT_TERMS = 40
+"""Losses with longer polynomials are left as resistance times a sum of squares."""
+
+
+def lossy_elements(circuit: Circuit) -> tuple[TwoTerminal, ...]:
+    """Elements that turn power into heat: those with a resistance or drop, and plain resistors."""
+    return tuple(
+        element
+        for element in circuit.elements
+        if (isinstance(element, Resistor) and not isinstance(element, Load))
+        or getattr(element, "resistance", None) is not None
+        or getattr(element, "drop", None) is not None
+    )
+
+
+def current_rows(
+    circuit: Circuit, balance: Balance, name: str
+) -> Iterator[tuple[str | None, str | None, Row]]:
+    """(resistance symbol, drop symbol, current) of the lossy parts of one element."""
+    element = circuit.element(name)
+    row: Row = {("i", name): balance.ring.one}
+    if isinstance(element, Resistor):
+        yield element.quantity.symbol, None, row
+        return
+    resistance = getattr(element, "resistance", None)
+    drop = getattr(element, "drop", None)
+    yield (
+        None if resistance is None else resistance.symbol,
+        None if drop is None else drop.symbol,
+        row,
+    )
+
+
+def losses(builder: ModeBuilder) -> dict[str, Expr | None]:
+    """Loss of every lossy element in watt, as an expression; ``None`` where it is not determined."""
+    return {element.name: _expression(builder, element.name) for element in lossy_elements(builder.circuit)}
+
+
+def loss_ratios(builder: ModeBuilder) -> dict[str, Ratio | None]:
+    """The same losses as exact ratios of polynomials over the balance's ring."""
+    return {element.name: _ratio(builder, element.name) for element in lossy_elements(builder.circuit)}
+
+
+def power_balance(builder: ModeBuilder) -> Ratio | None:
+    """Input minus output power minus all losses; zero for every mode of continuous conduction.
+
+    ``None`` where a power is not determined (how ideal parts in a loop share a current, say).
+    """
+    circuit, ring = builder.circuit, builder.balance.ring
+    total: Ratio = (ring.zero, ring.one)
+    powers = [builder._power_of(e) for e in circuit.of(Source, Load, CurrentSource)]
+    for power in [*powers, *loss_ratios(builder).values()]:
+        if power is None:
+            return None
+        total = add(total, power)
+    return (-total[0], total[1])
+
+
+def _ratio(builder: ModeBuilder, name: str) -> Ratio | None:
+    ring = builder.balance.ring
+    total: Ratio = (ring.zero, ring.one)
+    for resistance, drop, row in current_rows(builder.circuit, builder.balance, name):
+        if resistance is not None:
+            squares = _squares(builder, row)
+            if squares is None:
+                return None
+            for share, square in squares:
+                total = add(total, multiply(multiply(share, square), (ring.symbol(resistance), ring.one)))
+        if drop is not None:
+            current = builder.short.average_of_free(row)
+            if current is None:
+                return None
+            total = add(total, multiply(current, (ring.symbol(drop), ring.one)))
+    return total
+
+
+def _squares(builder: ModeBuilder, row: Row) -> list[tuple[Ratio, Ratio]] | None:
+    """(share of T, mean square of the current) of every interval in which it flows."""
+    found = []
+    for share, mean, ramp in _flows(builder, row) or ():
+        square = multiply(mean, mean)
+        if ramp is not None:
+            third = multiply(ramp, ramp)
+            square = add(square, (third[0], third[1] * 3))
+        found.append((share, square))
+    return found if _flows(builder, row) is not None else None
+
+
+def _flows(builder: ModeBuilder, row: Row) -> list[tuple[Ratio, Ratio, Ratio | None]] | None:
+    """(share of T, mean, ramp) of a current, intervals of equal size joined, idle ones left out."""
+    balance, ring = builder.balance, builder.balance.ring
+    found: list[tuple[Ratio, Ratio, Ratio | None]] = []
+    for k, fraction in enumerate(builder.short.fractions):
+        ramp: Ratio | None = None
+        if balance.by_itself:
+            mean, ramp = balance.value(k, row, "mean"), balance.value(k, row, "ramp")
+            if ramp is None:
+                return None
+        else:
+            mean = balance.value(k, row, "average")
+        if mean is None:
+            return None
+        if mean[0].is_zero() and (ramp is None or ramp[0].is_zero()):
+            continue
+        share: Ratio = (fraction, ring.one)
+        for place, (other, other_mean, other_ramp) in enumerate(found):
+            if _same_size(mean, other_mean) and (ramp is None or _same_size(ramp, other_ramp)):
+                found[place] = (add(other, share), other_mean, other_ramp)
+                break
+        else:
+            found.append((share, mean, ramp))
+    return found
+
+
+def _same_size(one: Ratio, other: Ratio | None) -> bool:
+    """Equal or opposite."""
+    return other is not None and one[1] == other[1] and (one[0] == other[0] or one[0] == -other[0])
+
+
+def _expression(builder: ModeBuilder, name: str) -> Expr | None:
+    """Resistance times a sum of squares, or all in one fraction where that is shorter."""
+    form = builder.form
+    terms: list[Expr] = []
+    longest = 0
+    for resistance, drop, row in current_rows(builder.circuit, builder.balance, name):
+        if resistance is not None:
+            flows = _flows(builder, row)
+            if flows is None:
+                return None
+            squares = []
+            for share, mean, ramp in flows:
+                longest = max(longest, *(len(part) for part in mean))
+                square = form.expression(mean) ** 2
+                if ramp is not None and not ramp[0].is_zero():
+                    longest = max(longest, *(len(part) for part in ramp))
+                    square = square + form.expression(ramp) ** 2 / 3
+                squares.append(form.expression(share) * square)
+            terms.append(_symbol(builder, resistance) * sympy.Add(*squares))
+        if drop is not None:
+            current = builder.short.average_of_free(row)
+            if current is None:
+                return None
+            terms.append(_symbol(builder, drop) * form.expression(current))
+    written = sympy.Add(*terms)
+    if longest > SHORT_TERMS or builder.balance.by_itself:
+        return written
+    ratio = _ratio(builder, name)
+    assert ratio is not None
+    return min((form.expression(ratio), written), key=size)
+
+
+def _symbol(builder: ModeBuilder, name: str) -> Expr:
+    ring = builder.balance.ring
+    return builder.form.expression((ring.symbol(name), ring.one))

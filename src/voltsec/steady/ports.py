@@ -1,0 +1,192 @@
+"""What source and load see: currents that flow all the time or in pulses, and the output's ripple.
+
+The output current is what the converter delivers into load and output capacitors together; its
+ripple is what the output capacitors have to take.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from sympy import Expr
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import Capacitor, CurrentSource, Resistor
+from voltsec.steady.balance import Balance, Ratio, add, multiply
+from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.waveform import Waveform
+from voltsec.tableau.network import Row
+from voltsec.tableau.ring import Ring
+
+JUMP = 1e-6
+"""A step of a current by less than this share of its peak is rounding."""
+
+
+@dataclass(frozen=True)
+class PortCurrent:
+    """How a port's current flows."""
+
+    continuous: bool
+    """Flows during the whole period and makes no step; otherwise it is pulsating."""
+    share: Expr
+    """Share of the period in which it flows."""
+    ripple: Expr | None
+    """Peak to peak, ampere (``Max`` of candidates where it depends on the values)."""
+
+
+@dataclass(frozen=True)
+class OutputRipple:
+    """Output ripple with the capacitor's series resistance, volt peak to peak, in closed form.
+
+    Holds where the extremes lie as said in ``highest`` and ``lowest``.
+    """
+
+    expression: Expr
+    highest: str
+    lowest: str
+
+
+def input_row(circuit: Circuit, ring: Ring) -> Row:
+    """The current that the input delivers."""
+    return {("i", circuit.input.name): -ring.one}
+
+
+def output_row(circuit: Circuit, balance: Balance) -> Row:
+    """The current into everything that lies directly across the output: load and capacitors."""
+    output = circuit.output
+    row: Row = {}
+    for element in circuit.of(Resistor, CurrentSource, Capacitor):
+        if (element.start, element.end) == (output.start, output.end):
+            row["i", element.name] = balance.ring.one
+        elif (element.end, element.start) == (output.start, output.end):
+            row["i", element.name] = -balance.ring.one
+    return row
+
+
+def output_capacitor(circuit: Circuit) -> Capacitor | None:
+    """A capacitor directly across the output; one without series resistance comes first."""
+    ports = {circuit.output.start, circuit.output.end}
+    across = [c for c in circuit.capacitors if {c.start, c.end} == ports]
+    return min(across, key=lambda c: c.resistance is not None, default=None)
+
+
+def input_current(builder: ModeBuilder) -> PortCurrent | None:
+    """The input's current; ``None`` where the model does not determine it."""
+    return _port(builder, input_row(builder.circuit, builder.balance.ring))
+
+
+def output_current(builder: ModeBuilder) -> PortCurrent | None:
+    """The current into load and output capacitors; ``None`` where it is not determined."""
+    return _port(builder, output_row(builder.circuit, builder.balance))
+
+
+def _port(builder: ModeBuilder, row: Row) -> PortCurrent | None:
+    waves = builder.waveforms
+    current = waves.of(row)
+    if any(part is None for part in (*current.means, *current.ramps)):
+        return None
+    ring = builder.balance.ring
+    flowing = ring.zero
+    idle = False
+    edges: list[tuple[np.ndarray, np.ndarray]] = []
+    for fraction, mean, ramp in zip(waves.fractions, current.means, current.ramps, strict=True):
+        assert mean is not None and ramp is not None
+        if builder.form.divides(mean[0]) and builder.form.divides(ramp[0]):
+            idle = True
+        else:
+            flowing = flowing + fraction
+        middle, half = waves.numeric(mean), waves.numeric(ramp)
+        edges.append((middle - half, middle + half))
+    peak = np.max(np.abs(np.array(edges)), axis=(0, 1))
+    steps = False
+    for k, (_, end) in enumerate(edges):
+        start = edges[(k + 1) % len(edges)][0]
+        steps = steps or bool(np.nanmedian(np.abs(end - start) / np.maximum(peak, 1e-300)) > JUMP)
+    share = builder.form.expression((flowing, ring.one))
+    ends = waves.ends(current)
+    assert ends is not None
+    return PortCurrent(not idle and not steps, share, _swing(builder, ends))
+
+
+def _swing(builder: ModeBuilder, ends: list[Ratio]) -> Expr | None:
+    """Largest difference among the ends, for the candidates that win at sample points."""
+    waves = builder.waveforms
+    different: list[Ratio] = []
+    for end in ends:
+        if not any(end == other for other in different):
+            different.append(end)
+    if len(different) > 12:  # more than a reader could use
+        return None
+    pairs = [
+        add(one, (-other[0], other[1]))
+        for place, one in enumerate(different)
+        for other in different[place + 1 :]
+    ]
+    return builder._largest(pairs or [(builder.balance.ring.zero, builder.balance.ring.one)], waves)
+
+
+def output_ripple(builder: ModeBuilder) -> OutputRipple | None:
+    """The output ripple as a formula for where its extremes lie at the mode's inner sample point.
+
+    ``None`` where no capacitor lies across the output or its current is not determined.
+    """
+    capacitor = output_capacitor(builder.circuit)
+    if capacitor is None:
+        return None
+    waves = builder.waveforms
+    current = waves.current(("i", capacitor.name))
+    if any(part is None for part in (*current.means, *current.ramps)):
+        return None
+    candidates = _candidates(builder, capacitor, current)
+    witness = {name: np.array([value]) for name, value in builder.found.witness.items()}
+    point = witness
+    values = []
+    for _, ratio, place in candidates:
+        inside = place is None or abs(_number(builder, place, point)) < 1
+        values.append(_number(builder, ratio, point) if inside else np.nan)
+    top, bottom = int(np.nanargmax(values)), int(np.nanargmin(values))
+    high, low = candidates[top], candidates[bottom]
+    difference = add(high[1], (-low[1][0], low[1][1]))
+    return OutputRipple(builder.form.expression(difference), high[0], low[0])
+
+
+def _number(builder: ModeBuilder, ratio: Ratio, point: dict[str, np.ndarray]) -> float:
+    ring = builder.balance.ring
+    with np.errstate(all="ignore"):
+        return float(ring.value(ratio[0], point) / ring.value(ratio[1], point))
+
+
+def _candidates(
+    builder: ModeBuilder, capacitor: Capacitor, current: Waveform
+) -> list[tuple[str, Ratio, Ratio | None]]:
+    """(where, voltage above that at the period's start, place in the interval if inside)."""
+    ring = builder.balance.ring
+    farad = ring.symbol(capacitor.quantity.symbol)
+    ohm = ring.zero if capacitor.resistance is None else ring.symbol(capacitor.resistance.symbol)
+    charge: Ratio = (ring.zero, ring.one)
+    found: list[tuple[str, Ratio, Ratio | None]] = []
+    for k, fraction in enumerate(builder.waveforms.fractions):
+        mean, ramp = current.means[k], current.ramps[k]
+        assert mean is not None and ramp is not None
+        length = fraction * ring.symbol("T")
+        first, last = add(mean, (-ramp[0], ramp[1])), add(mean, ramp)
+        found.append((f"start of interval {k + 1}", _terminal(charge, first, farad, ohm, ring), None))
+        if not ramp[0].is_zero():
+            # current at which i/C + r*di/dt = 0, and where in the interval (-1 to 1) that is
+            still = multiply(ramp, (-2 * ohm * farad, length))
+            place = multiply(add(still, (-mean[0], mean[1])), (ramp[1], ramp[0]))
+            # charge from the start: the mean of the two currents times the time between
+            both = add(first, still)
+            time = multiply(add(place, (ring.one, ring.one)), (length, ring.constant(2)))
+            flown = multiply(multiply(both, time), (ring.one, ring.constant(2)))
+            voltage = _terminal(add(charge, flown), still, farad, ohm, ring)
+            found.append((f"inside interval {k + 1}", voltage, place))
+        charge = add(charge, multiply(mean, (length, ring.one)))
+        found.append((f"end of interval {k + 1}", _terminal(charge, last, farad, ohm, ring), None))
+    return found
+
+
+def _terminal(charge: Ratio, current: Ratio, farad, ohm, ring: Ring) -> Ratio:
+    inner = multiply(charge, (ring.one, farad))
+    return inner if ohm.is_zero() else add(inner, multiply(current, (ohm, ring.one)))

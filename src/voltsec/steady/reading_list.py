@@ -1,0 +1,234 @@
+"""The readings of one mode by name: ``gain``, ``stress.S.voltage_peak``, ``losses.L1`` ...
+
+Names are those of :class:`~voltsec.steady.solution.Numbers` with dots; :func:`quantity_units` lists
+them all with their units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
+from voltsec.steady.balance import Ratio
+from voltsec.steady.folding import Quotient, fold_ratio
+from voltsec.steady.losses import current_rows, lossy_elements
+from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.ports import input_row, output_capacitor, output_row
+from voltsec.steady.readings import (
+    Efficiency,
+    Over,
+    Peak,
+    Plain,
+    Reading,
+    ResistiveLoss,
+    RootMeanSquare,
+    Share,
+    Sum,
+    Swing,
+    Symbol,
+    TerminalSwing,
+    Times,
+    Undetermined,
+    Zero,
+)
+from voltsec.steady.waveform import Waveform
+from voltsec.tableau.network import Row, coils
+
+STRESS_UNITS = {"voltage_peak": "V", "current_average": "A", "current_peak": "A", "current_rms": "A"}
+
+
+def quantity_units(circuit: Circuit) -> dict[str, str]:
+    """Every name a reading can be asked for by, with its SI unit."""
+    units = {
+        "gain": "1",
+        "output_voltage": "V",
+        "efficiency": "1",
+        "output_ripple": "V",
+        "input_ripple": "A",
+        "output_current_ripple": "A",
+    }
+    units |= {f"capacitor_voltages.{c.name}": "V" for c in circuit.capacitors}
+    units |= {f"inductor_currents.{c.name}": "A" for c in coils(circuit)}
+    units |= {f"source_currents.{s.name}": "A" for s in circuit.sources}
+    units |= {f"ripple.{c.name}": "A" for c in coils(circuit)}
+    units |= {f"ripple.{c.name}": "V" for c in circuit.capacitors}
+    for part in _stressed(circuit):
+        units |= {f"stress.{part}.{key}": unit for key, unit in STRESS_UNITS.items()}
+    units |= {f"losses.{element.name}": "W" for element in lossy_elements(circuit)}
+    return units
+
+
+def _stressed(circuit: Circuit) -> list[str]:
+    names = []
+    for element in circuit.elements:
+        if element.kind == "transformer":
+            names += [f"{element.name}.{n + 1}" for n in range(len(element.windings))]
+        else:
+            names.append(element.name)
+    return names + [t.magnetizing.symbol for t in circuit.transformers if t.magnetizing is not None]
+
+
+class ReadingList:
+    """Readings of one mode with ``constants`` (SI units) folded in."""
+
+    def __init__(self, builder: ModeBuilder, constants: Mapping[str, float]) -> None:
+        self.builder = builder
+        self.balance = builder.balance
+        self.circuit = builder.circuit
+        self.waves = builder.waveforms
+        self.constants = constants
+        self._known: dict[Quotient, Quotient] = {}
+
+    def reading(self, name: str) -> Reading:
+        """The reading called ``name``; KeyError where there is none."""
+        group, _, rest = name.partition(".")
+        if group == "stress":
+            part, _, key = rest.rpartition(".")
+            return self._stress(part, key)
+        if group == "losses":
+            return self.loss(rest)
+        if group == "ripple":
+            return self._ripple(rest)
+        if group == "capacitor_voltages":
+            return self._plain(self.balance.capacitor_voltage(rest))
+        if group == "inductor_currents":
+            return self._plain(self.waves.average_of_free(self._one(("i", rest))))
+        if group == "source_currents":
+            return self._plain(self.waves.average_of_free(self._one(("i", rest))), -1.0)
+        named = {
+            "gain": self._gain,
+            "output_voltage": self._output_voltage,
+            "efficiency": self._efficiency,
+            "output_ripple": self._output_ripple,
+            "input_ripple": self._input_ripple,
+            "output_current_ripple": self._output_current_ripple,
+        }
+        return named[name]()
+
+    def _one(self, unknown: tuple) -> Row:
+        return {unknown: self.balance.ring.one}
+
+    def _folded(self, ratio: Ratio) -> Quotient:
+        quotient = fold_ratio(self.balance.ring, ratio, self.constants)
+        return self._known.setdefault(quotient, quotient)
+
+    def _plain(self, ratio: Ratio | None, factor: float = 1.0) -> Reading:
+        return Undetermined() if ratio is None else Plain(self._folded(ratio), factor)
+
+    def _shares(self, waveform: Waveform, intervals: list[int] | None = None) -> tuple[Share, ...] | None:
+        """Means and ramps folded; None where one is not determined."""
+        fractions = self.balance.sequence.fractions
+        shares = []
+        for k in range(len(fractions)) if intervals is None else intervals:
+            mean, ramp = waveform.means[k], waveform.ramps[k]
+            if mean is None or ramp is None:
+                return None
+            shares.append(Share(fractions[k], self._folded(mean), self._folded(ramp)))
+        return tuple(shares)
+
+    def _averages(self, row: Row) -> tuple[Share, ...] | None:
+        """Means as the small-ripple averages see them (means and ramps where intervals end by themselves)."""
+        if self.balance.by_itself:
+            return self._shares(self.waves.of(row))
+        nothing: Ratio = (self.balance.ring.zero, self.balance.ring.one)
+        count = self.waves.count
+        means = tuple(self.balance.value(k, row, "average") for k in range(count))
+        return self._shares(Waveform(means, (nothing,) * count))
+
+    def _output_voltage(self) -> Reading:
+        output = self.circuit.output
+        return self._plain(self.waves.average_of_free(dict(self.balance.network.voltage(output.start, output.end))))
+
+    def _gain(self) -> Reading:
+        return Over(self._output_voltage(), Symbol(self.circuit.input.quantity.symbol))
+
+    def _efficiency(self) -> Reading:
+        """Power taken by loads (and sources that are fed) over power given."""
+        return Efficiency(tuple(self.power(e) for e in self.circuit.of(Load, CurrentSource, Source)))
+
+    def power(self, element) -> Reading:
+        """Average power into a resistor, a constant current, or the ideal part of a source, watt."""
+        row = self._one(("i", element.name))
+        if isinstance(element, Resistor):
+            shares = self._averages(row)
+            return Undetermined() if shares is None else ResistiveLoss(element.quantity.symbol, shares)
+        if not isinstance(element, Source):
+            row = dict(self.balance.network.voltage(element.start, element.end))
+        return Times(Symbol(element.quantity.symbol), self._plain(self.waves.average_of_free(row)))
+
+    def loss(self, name: str) -> Reading:
+        """Conduction loss of one element: resistance times mean square, and drop times average current."""
+        parts: list[Reading] = []
+        for resistance, drop, row in current_rows(self.circuit, self.balance, name):
+            if resistance is not None:
+                shares = self._averages(row)
+                parts.append(Undetermined() if shares is None else ResistiveLoss(resistance, shares))
+            if drop is not None:
+                parts.append(Times(Symbol(drop), self._plain(self.waves.average_of_free(row))))
+        return parts[0] if len(parts) == 1 else Sum(tuple(parts))
+
+    def _ripple(self, name: str) -> Reading:
+        current = self.waves.current(("i", name))
+        capacitors = {c.name: c for c in self.circuit.capacitors}
+        if name not in capacitors:
+            shares = self._shares(current)
+            return Undetermined() if shares is None else Swing(shares)
+        shares = self._shares(self._straight(current))
+        return Undetermined() if shares is None else TerminalSwing(shares, capacitors[name].quantity.symbol)
+
+    def _straight(self, waveform: Waveform) -> Waveform:
+        """A ramp that stays open is left out: only the mean counts."""
+        nothing: Ratio = (self.balance.ring.zero, self.balance.ring.one)
+        return Waveform(waveform.means, tuple(nothing if r is None else r for r in waveform.ramps))
+
+    def _output_ripple(self) -> Reading:
+        capacitor = output_capacitor(self.circuit)
+        if capacitor is None:
+            output = self.circuit.output
+            shares = self._shares(self.waves.of(dict(self.balance.network.voltage(output.start, output.end))))
+            return Undetermined() if shares is None else Swing(shares)
+        shares = self._shares(self._straight(self.waves.current(("i", capacitor.name))))
+        if shares is None:
+            return Undetermined()
+        resistance = None if capacitor.resistance is None else capacitor.resistance.symbol
+        return TerminalSwing(shares, capacitor.quantity.symbol, resistance)
+
+    def _swing_of(self, row: Row) -> Reading:
+        shares = self._shares(self.waves.of(row))
+        return Undetermined() if shares is None else Swing(shares)
+
+    def _input_ripple(self) -> Reading:
+        return self._swing_of(input_row(self.circuit, self.balance.ring))
+
+    def _output_current_ripple(self) -> Reading:
+        return self._swing_of(output_row(self.circuit, self.balance))
+
+    def _stress(self, part: str, key: str) -> Reading:
+        row, nodes, blocking = self._stressed_row(part)
+        if key == "current_average":
+            return self._plain(self.waves.average_of_free(row))
+        if key == "voltage_peak":
+            if blocking == []:
+                return Zero()
+            voltage = self.waves.of(dict(self.balance.network.voltage(*nodes)))
+            shares = self._shares(self._straight(voltage), blocking)
+        else:
+            shares = self._shares(self.waves.of(row))
+        if shares is None:
+            return Undetermined()
+        return RootMeanSquare(shares) if key == "current_rms" else Peak(shares)
+
+    def _stressed_row(self, part: str) -> tuple[Row, tuple[str, ...], list[int] | None]:
+        for transformer in self.circuit.transformers:
+            if transformer.magnetizing is not None and transformer.magnetizing.symbol == part:
+                return self._one(("i", part)), transformer.windings[0], None
+            for number, winding in enumerate(transformer.windings):
+                if f"{transformer.name}.{number + 1}" == part:
+                    return self.builder._winding_row(transformer, number), winding, None
+        element = self.circuit.element(part)
+        blocking = None
+        if element.kind in ("switch", "diode"):
+            intervals = self.balance.sequence.intervals
+            blocking = [k for k in range(len(intervals)) if part not in intervals[k].conducting]
+        return self._one(("i", part)), element.nodes, blocking
