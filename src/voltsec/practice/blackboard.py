@@ -9,7 +9,6 @@ from sympy import Basic, Expr, Integer
 from voltsec.practice.algebra import Board, NotRational, subtract
 from voltsec.practice.derivation import Equation, Heading, Line, Paragraph, Prose, Result
 from voltsec.steady.balance import Ratio
-from voltsec.tableau.ring import Polynomial
 
 
 class Blackboard:
@@ -89,13 +88,16 @@ class Blackboard:
 
 
 def numbers_text(numbers: Iterable[int]) -> str:
-    """``(4), (6) and (7)``."""
-    shown = [f"({number})" for number in dict.fromkeys(numbers)]
+    """``(4), (6) and (7)``, runs shortened: ``(14) to (19) and (23)``."""
+    runs: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    shown: list[str] = []
+    for run in runs:
+        shown += [f"({run[0]}) to ({run[-1]})"] if len(run) > 2 else [f"({number})" for number in run]
     if len(shown) < 2:
         return "".join(shown)
     return f"{', '.join(shown[:-1])} and {shown[-1]}"
-
-
-def divides(condition: Polynomial, polynomial: Polynomial) -> bool:
-    """True where ``polynomial`` is a multiple of ``condition``."""
-    return bool((polynomial // condition) * condition == polynomial)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sympy import Expr
+from sympy import Expr, Mul
 
 from voltsec.practice.algebra import NotRational, insert, subtract
 from voltsec.practice.blackboard import Blackboard
@@ -13,6 +13,7 @@ from voltsec.practice.solving import Solver
 from voltsec.steady.balance import Ratio, SignCondition, add, multiply, ratio_sign
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row
+from voltsec.tableau.ring import Polynomial, definite_sign
 
 SHOWN_TERMS = 40
 """Longer values are told by their sign alone."""
@@ -63,10 +64,10 @@ def _device_row(network, diode, conducts: bool) -> Row:
 def _ends(setting: Setting, blackboard: Blackboard, k: int, name: str, conducts: bool, row: Row) -> None:
     """Values at both ends of the interval, from the solver's means and ramps."""
     mean, ramp = (setting.balance.value(k, row, part) for part in ("mean", "ramp"))
-    if mean is None or ramp is None:
+    if mean is None:
         blackboard.say(f"Interval {k + 1}: how {name} shares in it is not determined singly.")
         return
-    if setting.form.divides(ramp[0]):
+    if ramp is None or setting.form.divides(ramp[0]):
         _tell(setting, blackboard, k, name, conducts, mean, "")
         return
     for sign, moment in ((-1, "at its start"), (1, "at its end")):
@@ -118,13 +119,21 @@ def write_boundary(setting: Setting, blackboard: Blackboard, solver: Solver) -> 
             setting.board.writer.oriented(whole),
             "; its equation then reads:",
         )
-        number = blackboard.balance(setting.board.write(at_edge), ("the interval is gone",), at_edge, ())
+        edge = _without_positive_factors(at_edge[0])
+        shown = Mul(*(setting.board.writer.oriented(factor) for factor, _ in edge))
+        value = setting.board.read(shown)
+        number = blackboard.balance(shown, ("the interval is gone",), value, ())
         if number is not None:
-            edges.append((at_edge, number))
+            edges.append((value, number))
     _edges(setting, blackboard, edges)
     if mode.holds_when is not None:
         proof = "proved" if mode.proved else "checked at sample values"
         blackboard.say("The mode holds when ", mode.holds_when, f" ({proof}).")
+
+
+def _without_positive_factors(polynomial: Polynomial) -> list[tuple[Polynomial, int]]:
+    """The factors that can be zero."""
+    return [(factor, 1) for factor, _ in polynomial.factor()[1] if definite_sign(factor) is None]
 
 
 def _valley(

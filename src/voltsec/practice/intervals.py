@@ -128,7 +128,37 @@ def solve_interval(circuit: Circuit, interval: Interval, references: tuple[str, 
             total = told[unknown] + coefficient if unknown in told else coefficient
             told[unknown] = total
         known.append({u: c for u, c in told.items() if not c.is_zero()})
-    return Local(ring, network, tuple(known), eliminate(known, ring))
+    return Local(ring, network, tuple(known), _preferring_parts(circuit, eliminate(known, ring)))
+
+
+def _preferring_parts(circuit: Circuit, found: Eliminated) -> Eliminated:
+    """What stays open told as a coil's voltage or a capacitor's current rather than a node or a device."""
+    wanted = [("u", coil.name) for coil in coils(circuit)]
+    wanted += [("i", capacitor.name) for capacitor in circuit.capacitors]
+    solved = dict(found.solved)
+    free = list(found.free)
+    for place, old in enumerate(free):
+        if old in wanted:
+            continue
+        new = next((u for u in wanted if u not in free and u in solved and old in solved[u][1]), None)
+        if new is None:
+            continue
+        denominator, terms = solved.pop(new)
+        factor = terms[old]
+        rest = {u: c for u, c in terms.items() if u != old}
+        # factor * old = denominator * new - rest
+        solution: Row = {u: -c for u, c in rest.items()}
+        solution[new] = denominator
+        for unknown, (own, row) in list(solved.items()):
+            if old in row:
+                share = row[old]
+                changed: Row = {u: c * factor for u, c in row.items() if u != old}
+                for u, c in solution.items():
+                    changed[u] = changed[u] + c * share if u in changed else c * share
+                solved[unknown] = (own * factor, {u: c for u, c in changed.items() if not c.is_zero()})
+        solved[old] = (factor, solution)
+        free[place] = new
+    return Eliminated(found.ring, solved, found.conditions, tuple(free))
 
 
 def loop_of(circuit: Circuit, interval: Interval, start: str, end: str) -> tuple[str, ...] | None:

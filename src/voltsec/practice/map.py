@@ -15,13 +15,17 @@ import numpy as np
 from sympy import Basic, Expr, lambdify
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.graph import references
+from voltsec.steady.complementarity import PeriodicProblem
 from voltsec.steady.effective import load_symbol
 from voltsec.steady.numbers import holds_at
 from voltsec.steady.points import base_point, operating_point
 from voltsec.steady.solution import Solution
+from voltsec.steady.stages import stages_of
 from voltsec.tableau.expression import symbol
 
 NOT_DETERMINED = -1
+NO_STEADY_STATE = -2
 LEAST_SPAN = 30.0
 """A logarithmic axis reaches at least so far to both sides of the value in the netlist."""
 
@@ -29,8 +33,17 @@ BEYOND = 3.0
 """And so far beyond a boundary."""
 
 LARGEST_SPAN = 1e5
-BLOCKS = (16, 10)
-"""Modes without formulas are solved point by point; so they are asked on so coarse a grid."""
+BLOCKS = (12, 8)
+"""What has no formula is asked point by point, and so on so coarse a grid."""
+
+STEPS = 8
+"""Steps in each switch interval when a point is looked at with numbers alone."""
+
+RUNAWAY = 1e5
+"""A coil current so far above the circuit's level is held by the trace resistances alone."""
+
+APART = 1e-6
+"""Two duties that are equal to the last digit leave an interval of no length; they are drawn so far apart."""
 
 EDGE = 0.03
 """A curve is kept where modes differ this far to both sides of it (share of the value, or of the axis)."""
@@ -95,6 +108,8 @@ class RegionMap:
     """Other duties and what they are held at."""
     coarse: tuple[str, ...]
     """Modes whose region is known on a coarse grid only."""
+    runaway: tuple[str, ...]
+    """Coils and capacitors that grow without limit where there is no steady state."""
 
 
 def region_map(
@@ -107,7 +122,7 @@ def region_map(
     field = Field(solution, over, duty)
     cells = field.modes(columns, rows)
     present = [n for n in range(len(field.names)) if (cells == n).any()]
-    renumbered = np.full(cells.shape, NOT_DETERMINED)
+    renumbered = np.where(cells < 0, cells, NOT_DETERMINED)
     for place, number in enumerate(present):
         renumbered[cells == number] = place
     return RegionMap(
@@ -120,6 +135,7 @@ def region_map(
         field.marked(),
         {name: field.base[name] for name in solution.circuit.duty_symbols if name not in (field.x.name, field.y.name)},
         tuple(name for name, _ in solution.engine.numeric if name in {field.names[n] for n in present}),
+        tuple(sorted(field.runaway)),
     )
 
 
@@ -141,6 +157,7 @@ class Field:
         if name == self.x.name:
             raise ValueError(f"{name} is the horizontal axis already")
         self.swept = name
+        self.runaway: set[str] = set()
         self.product: float | None = None
         """K times the load resistance, ohm, where the axis is K and the load is swept for it."""
         units = {quantity.symbol: quantity.unit for quantity in self.circuit.quantities}
@@ -200,7 +217,7 @@ class Field:
         x, y = np.meshgrid(self.x.centres(columns), self.y.centres(rows))
         found = self._holding(x.ravel(), y.ravel())
         cells = found.reshape(rows, columns)
-        if self.engine.numeric and (cells == NOT_DETERMINED).any():
+        if (cells == NOT_DETERMINED).any():
             self._ask_in_blocks(cells)
         return cells
 
@@ -216,6 +233,10 @@ class Field:
         points = {name: np.full(len(x), value) for name, value in self.base.items()}
         points[self.x.name] = x
         points[self.swept] = self._shown(y)
+        for other in self.circuit.duty_symbols:
+            if other != self.x.name:
+                equal = np.abs(points[self.x.name] - points[other]) < APART
+                points[self.x.name] = np.where(equal, points[other] + APART, points[self.x.name])
         quantities = {quantity.symbol: quantity for quantity in self.circuit.quantities}
         for coupling in self.circuit.couplings:  # a coil that changes keeps its coefficient
             pair = [self.circuit.element(n).quantity.symbol for n in (coupling.first, coupling.second)]  # type: ignore[union-attr]
@@ -225,12 +246,11 @@ class Field:
         return points
 
     def _ask_in_blocks(self, cells: np.ndarray) -> None:
-        """Modes without formulas, asked once a block of cells that no other mode claims."""
+        """What no formula claims, asked once a block of cells: modes without formulas, and no steady state."""
         rows, columns = cells.shape
         across = np.array_split(np.arange(columns), min(BLOCKS[0], columns))
         along = np.array_split(np.arange(rows), min(BLOCKS[1], rows))
         x, y = self.x.centres(columns), self.y.centres(rows)
-        first = len(self.engine.builders)
         for block in along:
             for strip in across:
                 inside = cells[np.ix_(block, strip)]
@@ -239,12 +259,34 @@ class Field:
                     continue
                 row, column = places[len(places) // 2]
                 arrays = self._points(x[strip[column : column + 1]], y[block[row : row + 1]])
-                point = {name: float(value[0]) for name, value in arrays.items()}
-                for number, (_, mode) in enumerate(self.engine.numeric):
-                    if mode.holds(point):
-                        inside[inside == NOT_DETERMINED] = first + number
-                        break
+                answer = self._ask({name: float(value[0]) for name, value in arrays.items()})
+                inside[inside == NOT_DETERMINED] = answer
                 cells[np.ix_(block, strip)] = inside
+
+    def _ask(self, point: dict[str, float]) -> int:
+        """The mode at one point that no formula claims."""
+        first = len(self.engine.builders)
+        for number, (_, mode) in enumerate(self.engine.numeric):
+            if mode.holds(point):
+                return first + number
+        for stages in stages_of(self.circuit):
+            lengths = np.array(stages.fractions(point))
+            if (lengths <= 0).any():
+                continue
+            problem = PeriodicProblem(self.circuit, references(self.circuit), stages.closed, point)
+            state = problem.solve(lengths, STEPS)
+            if state is None:
+                continue
+            level = RUNAWAY * problem.voltage_level / problem.resistance_level
+            grows = [
+                coil.name
+                for coil, current in zip(problem.coils, np.abs(state.coil_currents).max(axis=0, initial=0), strict=True)
+                if current > level
+            ]
+            if grows or state.runaway:
+                self.runaway.update(grows or state.runaway)
+                return NO_STEADY_STATE
+        return NOT_DETERMINED
 
     def _boundaries(self) -> list[tuple[str, Expr, Callable[[np.ndarray], np.ndarray]]]:
         """Mode, formula and values of the swept symbol over the duty, for every closed boundary."""
@@ -279,8 +321,9 @@ class Field:
             y = np.where(inside, y, np.nan)
             if not inside.any():
                 continue
-            sides = [self._holding(x[inside], y[inside] * factor) for factor in (1 - EDGE, 1 + EDGE)]
-            parts = sides[0] != sides[1]
+            own = self.names.index(mode)
+            low, high = (self._holding(x[inside], y[inside] * factor) for factor in (1 - EDGE, 1 + EDGE))
+            parts = (low != high) & ((low == own) | (high == own))
             y[inside] = np.where(parts, y[inside], np.nan)
             if not parts.any() or any(np.allclose(y, c.y, rtol=1e-6, equal_nan=True) for c in found):
                 continue

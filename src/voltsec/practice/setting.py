@@ -8,7 +8,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
 from voltsec.practice.algebra import Board
 from voltsec.practice.intervals import Local, current_name, rise_name, solve_interval, voltage_name
-from voltsec.steady.balance import Ratio, add, multiply
+from voltsec.steady.balance import Ratio, add, multiply, reduced
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.solution import Mode
 from voltsec.tableau.assembly import inductance_rows, parameter_names
@@ -88,7 +88,7 @@ class Setting:
 
     def _taken(self, ratio: Ratio, local: Local, images: dict[str, Polynomial]) -> Ratio:
         top, bottom = (self.board.take(part, local.ring, images) for part in ratio)
-        return top, bottom
+        return reduced((top, bottom))
 
     def unknown(self, k: int, unknown: Unknown) -> Ratio:
         """One unknown of interval ``k`` in the board's names."""

@@ -9,19 +9,20 @@ from typing import Any
 
 import numpy as np
 
-from voltsec.practice.map import NOT_DETERMINED, RegionMap
+from voltsec.practice.map import NO_STEADY_STATE, NOT_DETERMINED, RegionMap
 from voltsec.report.alphabet import UNICODE
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
-from voltsec.report.map_text import conducting_words, mode_of, round_values
+from voltsec.report.map_text import conducting_words, mode_of, no_state_words, round_values
 from voltsec.report.quantity import engineering
 
 SUFFIXES = (".png", ".svg")
 FILLS = ("#ffffff", "#c9ddf0", "#f2dcae", "#a9cfae", "#d9b8d4", "#8fb3cf", "#e0a58a", "#c4c4a0")
 HATCHES = ("", "///", "\\\\\\", "...", "xx", "--", "++", "oo")
 UNKNOWN_FILL = "#707070"
-SMALLEST_LABELLED = 0.012
-"""Share of the map below which a region is named in the legend only."""
+NO_STATE_FILL = "#303030"
+TWO_COLUMNS = 8
+"""Entries of the legend beyond which it takes two columns."""
 
 
 def save_map(areas: RegionMap, path: str | os.PathLike[str]) -> None:
@@ -51,9 +52,10 @@ def draw_map(areas: RegionMap) -> Any:
     figure = Figure(figsize=(8.0, 6.0), dpi=150, layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
-    handles = _regions(areas, axes)
-    handles += _curves(areas, axes)
-    handles += _point(areas, axes)
+    handles = _regions(areas, axes) + _curves(areas, axes) + _point(areas, axes)
+    columns = 2 if len(handles) > TWO_COLUMNS else 1
+    lines = -(-sum(handle.get_label().count("\n") + 1 for handle in handles) // columns)
+    figure.set_figheight(5.0 + 0.2 * lines)  # the legend takes nothing from the map
     _labels(areas, axes)
     _frame(areas, axes)
     figure.legend(
@@ -62,6 +64,7 @@ def draw_map(areas: RegionMap) -> Any:
         title="Mode: what conducts, interval by interval",
         title_fontsize=9,
         alignment="left",
+        ncols=columns,
         fontsize=9,
         frameon=False,
         handlelength=2.4,
@@ -75,19 +78,21 @@ def _regions(areas: RegionMap, axes: Any) -> list[Any]:
 
     rows, columns = areas.cells.shape
     x, y = areas.x.edges(columns), areas.y.edges(rows)
-    colours = np.array([to_rgb(_fill(n)) for n in range(len(areas.names))] + [to_rgb(UNKNOWN_FILL)])
-    picture = colours[np.where(areas.cells == NOT_DETERMINED, len(areas.names), areas.cells)]
+    colours = np.array([to_rgb(_fill(n)) for n in range(len(areas.names))] + [to_rgb(f) for f in (NO_STATE_FILL, UNKNOWN_FILL)])
+    picture = colours[areas.cells]  # negative cells count from the end
     axes.pcolormesh(x, y, picture, shading="flat", rasterized=True, zorder=0)
     handles = []
     middle_x, middle_y = areas.x.centres(columns), areas.y.centres(rows)
     middle_x[[0, -1]], middle_y[[0, -1]] = x[[0, -1]], y[[0, -1]]  # hatching reaches the frame
     for number, name in enumerate(areas.names):
         inside = (areas.cells == number).astype(float)
-        hatch = HATCHES[number % len(HATCHES)]
+        hatch = _hatch(number)
         if hatch and inside.any() and not inside.all():
             axes.contourf(middle_x, middle_y, inside, levels=[0.5, 1.5], colors="none", hatches=[hatch], zorder=1)
         text = "\n".join(textwrap.wrap(f"{name}: {conducting_words(mode_of(areas, name))}", 90, subsequent_indent="    "))
         handles.append(Patch(facecolor=_fill(number), edgecolor="#555555", hatch=hatch, label=text))
+    if (areas.cells == NO_STEADY_STATE).any():
+        handles.append(Patch(facecolor=NO_STATE_FILL, edgecolor="#555555", label=no_state_words(areas)))
     if (areas.cells == NOT_DETERMINED).any():
         handles.append(Patch(facecolor=UNKNOWN_FILL, edgecolor="#555555", label="not determined"))
     return handles
@@ -95,6 +100,11 @@ def _regions(areas: RegionMap, axes: Any) -> list[Any]:
 
 def _fill(number: int) -> str:
     return FILLS[number % len(FILLS)]
+
+
+def _hatch(number: int) -> str:
+    """Shifted each time the fills begin anew, so that no pair comes twice soon."""
+    return HATCHES[(number + number // len(FILLS)) % len(HATCHES)]
 
 
 def _curves(areas: RegionMap, axes: Any) -> list[Any]:
@@ -125,45 +135,66 @@ def _point(areas: RegionMap, axes: Any) -> list[Any]:
 
 
 def _labels(areas: RegionMap, axes: Any) -> None:
-    """Each region's name where it is widest, away from the operating point."""
+    """Each region's name where it is widest, clear of the operating point and of other names.
+
+    A region too small for its name is left to the legend.
+    """
     rows, columns = areas.cells.shape
-    for number, name in enumerate(areas.names):
-        inside = areas.cells == number
-        if inside.mean() < SMALLEST_LABELLED:
-            continue
-        row, column = _widest(inside, _taken(areas))
-        axes.text(
-            areas.x.centres(columns)[column], areas.y.centres(rows)[row], name, ha="center", va="center",
-            fontsize=12, fontweight="bold", zorder=6,
-            bbox={"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "#555555", "linewidth": 0.6},
-        )
-
-
-def _taken(areas: RegionMap) -> tuple[int, int] | None:
-    if areas.point is None:
-        return None
-    rows, columns = areas.cells.shape
-    return round(areas.y.share(areas.point[1]) * rows), round(areas.x.share(areas.point[0]) * columns)
-
-
-def _widest(inside: np.ndarray, taken: tuple[int, int] | None) -> tuple[int, int]:
-    """The cell farthest from the region's edge (by repeated erosion) and from the marked cell."""
-    left = inside.copy()
-    if taken is not None:
-        row, column = taken
-        left[max(row - 6, 0) : row + 7, max(column - 6, 0) : column + 7] = False
-        if not left.any():
-            left = inside.copy()
-    while True:
-        padded = np.pad(left, 1)
-        next_left = left & padded[:-2, 1:-1] & padded[2:, 1:-1] & padded[1:-1, :-2] & padded[1:-1, 2:]
-        if not next_left.any():
+    taken = np.zeros(areas.cells.shape, bool)
+    if areas.point is not None:
+        row, column = round(areas.y.share(areas.point[1]) * rows), round(areas.x.share(areas.point[0]) * columns)
+        taken[max(row - 5, 0) : row + 6, max(column - 4, 0) : column + 5] = True
+    largest_first = sorted(range(len(areas.names)), key=lambda n: -(areas.cells == n).sum())
+    for number in largest_first:
+        name = areas.names[number]
+        for size in (12, 9, 7):
+            half = (round(rows * 0.0026 * size), round(columns * (0.0009 * len(name) + 0.0012) * size))
+            place = _free_place(areas.cells == number, taken, half, required=0.75 if size > 7 else 0.3)
+            if place is None:
+                continue
+            row, column = place
+            taken[row - half[0] : row + half[0] + 1, column - half[1] : column + half[1] + 1] = True
+            axes.text(
+                areas.x.centres(columns)[column],
+                areas.y.centres(rows)[row],
+                name,
+                ha="center",
+                va="center",
+                fontsize=size,
+                fontweight="bold",
+                zorder=6,
+                bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "#555555", "linewidth": 0.6},
+            )
             break
-        left = next_left
-    places = np.argwhere(left)
-    middle = places.mean(axis=0)
-    row, column = places[np.argmin(((places - middle) ** 2).sum(axis=1))]
-    return int(row), int(column)
+
+
+def _free_place(
+    inside: np.ndarray, taken: np.ndarray, half: tuple[int, int], required: float
+) -> tuple[int, int] | None:
+    """Middle of a free box that lies in the region to the ``required`` share; the most central of the best."""
+    tall, wide = half
+    rows, columns = inside.shape
+    if rows <= 2 * tall or columns <= 2 * wide or not inside.any():
+        return None
+    area = (2 * tall + 1) * (2 * wide + 1)
+    own = _box_sums(inside, tall, wide)
+    free = _box_sums(taken, tall, wide) == 0
+    share = np.where(free & inside[tall : rows - tall, wide : columns - wide], own / area, 0.0)
+    if share.max() < required:
+        return None
+    # where a wider box still lies inside there is room around the name
+    roomy = _box_sums(np.pad(inside, ((tall, tall), (wide, wide))), 2 * tall, 2 * wide) / area
+    score = np.where(share >= min(1.0, share.max()), roomy, -1.0)
+    best = np.argwhere(score >= score.max() - 1e-9)
+    row, column = best[np.argmin(((best - best.mean(axis=0)) ** 2).sum(axis=1))]
+    return int(row) + tall, int(column) + wide
+
+
+def _box_sums(values: np.ndarray, tall: int, wide: int) -> np.ndarray:
+    """Sums over boxes of (2*tall + 1) x (2*wide + 1) cells that lie wholly on the map."""
+    total = np.pad(values.astype(float).cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+    high, broad = 2 * tall + 1, 2 * wide + 1
+    return total[high:, broad:] - total[:-high, broad:] - total[high:, :-broad] + total[:-high, :-broad]
 
 
 def _frame(areas: RegionMap, axes: Any) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from voltsec.practice.map import Axis, RegionMap
+from voltsec.practice.map import NO_STEADY_STATE, NOT_DETERMINED, Axis, RegionMap
 from voltsec.report.alphabet import Alphabet
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
@@ -18,8 +18,9 @@ from voltsec.steady.solution import Mode
 COLUMNS = 60
 ROWS = 20
 MARGIN = 10
-SIGNS = ".o+x=#%&*~^"
+SIGNS = ".o+x=#%&*~^acdeghkmnrsuvwz"
 UNKNOWN = "?"
+NO_STATE = "!"
 MARK = "@"
 
 
@@ -30,7 +31,8 @@ def map_lines(areas: RegionMap, alphabet: Alphabet, width: int = 80) -> Iterator
     yield from textwrap.wrap(alphabet.plain(title), width)
     yield from textwrap.wrap(alphabet.plain(axes_words(areas, alphabet)), width)
     yield ""
-    signs = np.array([*SIGNS, UNKNOWN])[np.where(areas.cells < 0, len(SIGNS), areas.cells % len(SIGNS))]
+    # negative cells count from the end: not determined, no steady state
+    signs = np.array([*SIGNS, NO_STATE, UNKNOWN])[np.where(areas.cells < 0, areas.cells, areas.cells % len(SIGNS))]
     marked = marked_cell(areas)
     if marked is not None:
         signs[marked] = MARK
@@ -76,6 +78,12 @@ def conducting_words(mode: Mode) -> str:
     return " | ".join(", ".join(interval.conducting) or "none" for interval in mode.intervals)
 
 
+def no_state_words(areas: RegionMap) -> str:
+    """Where nothing settles, and what grows there."""
+    verb = "grows" if len(areas.runaway) == 1 else "grow"
+    return f"no steady state: {', '.join(areas.runaway)} {verb} without limit"
+
+
 def legend(areas: RegionMap, alphabet: Alphabet, width: int) -> Iterator[str]:
     """One entry a mode, then the boundaries and the operating point."""
     longest = max([len(name) for name in areas.names] + [3])
@@ -83,7 +91,9 @@ def legend(areas: RegionMap, alphabet: Alphabet, width: int) -> Iterator[str]:
         before = f"  {SIGNS[number % len(SIGNS)]}  {name.ljust(longest)}  "
         text = conducting_words(mode_of(areas, name))
         yield from textwrap.wrap(text, width, initial_indent=before, subsequent_indent=" " * len(before))
-    if (areas.cells < 0).any():
+    if (areas.cells == NO_STEADY_STATE).any():
+        yield from textwrap.wrap(f"  {NO_STATE}  {no_state_words(areas)}", width, subsequent_indent="     ")
+    if (areas.cells == NOT_DETERMINED).any():
         yield f"  {UNKNOWN}  not determined: no mode could be verified there"
     if areas.point is not None:
         x, y = areas.point

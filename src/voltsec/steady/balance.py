@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Diode
 from voltsec.tableau.assembly import (
     average_rows,
     flux_rows,
@@ -18,8 +17,8 @@ from voltsec.tableau.assembly import (
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
-from voltsec.tableau.scaled_ring import ScaledRing
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
+from voltsec.tableau.scaled_ring import ScaledRing
 
 Ratio = tuple[Polynomial, Polynomial]
 """Numerator and denominator."""

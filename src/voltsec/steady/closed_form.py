@@ -21,7 +21,6 @@ from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.network import coils
 from voltsec.tableau.ring import Polynomial, Ring, factors
 
-
 CLOSED_TERMS = 16
 """A root is written into formulas of at most so many terms in all; longer ones keep its symbol."""
 
@@ -374,16 +373,17 @@ class ClosedForm:
         forms = [plain.subs(symbol(root.name), root.expression)]
         upright = self._surd_form(shown, root)
         if upright is not None:
-            top, content = upright
-            forms.append(top if content == 1 else sympy.Mul(sympy.Rational(1, content), top, evaluate=False))
+            factor, sum_ = upright
+            product = sympy.Mul(factor, sum_, evaluate=not factor.is_Number)
+            forms.append(factor if sum_ == 1 else product)
         inverse = self._surd_form((shown[1], shown[0]), root)
         if inverse is not None:
-            plain_part, content = inverse
-            forms.append(content / plain_part)
+            factor, sum_ = inverse
+            forms.append(1 / (factor * sum_) if sum_ == 1 else sympy.Mul(1 / factor, 1 / sum_))
         return _shortest(forms)
 
-    def _surd_form(self, shown: Ratio, root: Root) -> tuple[Expr, int] | None:
-        """(p + sqrt(q), m) with ratio = (p + sqrt(q))/m, q simplified and m an integer."""
+    def _surd_form(self, shown: Ratio, root: Root) -> tuple[Expr, Expr] | None:
+        """(a, 1 + sqrt(q)) with ratio = a*(1 + sqrt(q)) and q simplified; None without a part a."""
         c, b, a = self.ring.coefficients(root.polynomial, root.name)
         (n0, n1, n_scale), (m0, m1, m_scale) = (self._linear(part, root) for part in shown)
         # multiply by the conjugate m0 + m1*(-b/a - d); everything over a
@@ -395,7 +395,7 @@ class ClosedForm:
         bottom = norm * n_scale
         plain, slope = plain * m_scale, slope * m_scale
         if slope.is_zero():  # the root cancels
-            return self.writer.ratio(*reduced((plain, bottom))), 1
+            return self.writer.ratio(*reduced((plain, bottom))), sympy.Integer(1)
         # d = (-b + s*sqrt(r))/(2a)
         alpha = reduced((2 * a * plain - b * slope, 2 * a * bottom))
         r = b * b - 4 * a * c
@@ -403,28 +403,14 @@ class ClosedForm:
         point = self.point
         value = self.ring.value(shown[0], point) / self.ring.value(shown[1], point)
         alpha_value = self.ring.value(alpha[0], point) / self.ring.value(alpha[1], point)
-        sign = 1 if value >= alpha_value else -1
-        content = abs(int(factors(alpha[1])[0])) if not alpha[0].is_zero() else 1
-        multiple = self.ring.constant(content)
-        inside = reduced((gamma[0] * multiple * multiple, gamma[1]))
-        outer_top, inner_top = self._square_root(inside[0])
-        outer_bottom, inner_bottom = self._square_root(inside[1])
-        if inner_bottom.is_constant() and abs(int(inner_bottom.leading_coefficient())) == 1:
-            surd = self.writer.ratio(*reduced((outer_top, outer_bottom))) * sympy.sqrt(
-                self.writer.polynomial(inner_top * inner_bottom)
-            )
-            simple = sympy.sqrt(sympy.expand(self.writer.ratio(*inside)))
-            if sympy.count_ops(simple) < sympy.count_ops(surd):
-                surd = simple
-        else:
-            surd = sympy.sqrt(sympy.expand(self.writer.ratio(*inside)))
-        if sympy.re(surd.subs(self._numbers()).evalf()) < 0:
-            surd = -surd
-        plain_part = self.writer.ratio(*reduced((alpha[0] * multiple, alpha[1])))
-        return plain_part + sign * surd, content
-
-    def _numbers(self) -> dict:
-        return {symbol(name): value for name, value in self.point.items() if not name.startswith("#")}
+        if alpha[0].is_zero():
+            return None
+        # alpha*(1 + sign*sqrt(inside)) with inside = gamma/alpha**2
+        inside = reduced((gamma[0] * alpha[1] * alpha[1], gamma[1] * alpha[0] * alpha[0]))
+        grows = value / alpha_value >= 1
+        written = self.writer.ratio(*inside)
+        radicand = min((written, sympy.expand(written)), key=size)
+        return self.writer.ratio(*alpha), 1 + (1 if grows else -1) * sympy.sqrt(radicand)
 
     def without_linear(self, shown: Ratio) -> Ratio:
         """Unknown fractions with a root of degree one put in their place."""

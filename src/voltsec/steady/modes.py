@@ -16,7 +16,6 @@ from voltsec.steady.sequences import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
 from voltsec.steady.verification import verify
 from voltsec.steady.waveform import Waveform, Waveforms
-from voltsec.tableau.expression import symbol
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row, coils
 

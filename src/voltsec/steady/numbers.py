@@ -15,8 +15,8 @@ from voltsec.circuit.elements import Diode as DiodeElement
 from voltsec.steady.balance import Balance
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.numeric_mode import NumericMode
-from voltsec.steady.verification import verify
 from voltsec.steady.solution import Numbers
+from voltsec.steady.verification import verify
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.network import coils
 from voltsec.tableau.scaled_ring import AMPERE, SECOND, VOLT

@@ -25,7 +25,6 @@ from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
 from voltsec.tableau.ring import Polynomial, definite_sign, factors
 
-
 LONG = 60
 """Inequalities of more terms are not written out."""
 
@@ -52,7 +51,8 @@ class Bound:
 def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Region:
     """The region of a found sequence; ``points`` are the sample points where it was seen to hold."""
     balance = found.balance
-    atoms, proved = _atoms(balance, found)
+    atoms, proved, given = _atoms(balance, found)
+    given += _passive(balance)
     bounds: list[Bound] = []
     others: list[Polynomial] = []
     for atom in atoms:
@@ -63,32 +63,61 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
             others.append(atom)
     result = Region(None, proved and balance.all_decided)
     parts: list[Boolean] = []
-    edge = _edge_bound(found, form)
+    edge = _edge_bound(found, form, given)
     if edge is not None:
         bound, monotone = edge
         bounds.append(bound)
         result.proved = result.proved and monotone
     elif form.unknown:
         parts += _fraction_parts(form)
-    bounds = _strongest(balance, bounds)
+    known = given + [atom for atom in others if "T" not in balance.ring.variables(atom)]
+    others = [atom for atom in others if not any(atom == fact for fact in given)]
+    others = [atom for atom in others if not _implied_by_bounds(balance, atom, bounds, known)]
+    bounds = _strongest(balance, bounds, known)
     parts = _bound_parts(form, bounds, edge[0] if edge is not None else None, result) + parts
     parts += _other_parts(form, others, result)
-    parts += [sympy.Eq(form.writer.polynomial(p), 0) for p in _constraints(found, form)]
+    parts += [_equality(form, p) for p in _constraints(found, form)]
     result.bounds = bounds
     if parts:
         result.holds_when = sympy.And(*parts) if len(parts) > 1 else parts[0]
     return result
 
 
+def _equality(form: ClosedForm, polynomial: Polynomial) -> Boolean:
+    """``polynomial = 0``, with the negative terms on the other side (L1 = L2)."""
+    left, right = form.ring.zero, form.ring.zero
+    for powers, coefficient in polynomial.to_dict().items():
+        term = form.ring.context.from_dict({powers: abs(int(coefficient))})
+        if coefficient > 0:
+            left += term
+        else:
+            right += term
+    return sympy.Eq(form.writer.oriented(left), form.writer.oriented(right), evaluate=False)
+
+
 def _constraints(found: Found, form: ClosedForm) -> list[Polynomial]:
     return [form.shown((c, found.balance.ring.one))[0] for c in found.fractions.constraints]
 
 
-def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool]:
-    """Polynomials that must be positive (turned so), and whether every condition was decided.
+def _passive(balance: Balance) -> list[Polynomial]:
+    """Polynomials that are positive because coupled coils cannot give energy."""
+    ring = balance.ring
+    found = []
+    for coupling in balance.circuit.couplings:
+        one, other = (
+            ring.symbol(balance.circuit.element(name).quantities[0].symbol)
+            for name in (coupling.first, coupling.second)
+        )
+        mutual = ring.symbol(coupling.symbol)
+        found += [one * other - mutual * mutual, one + other - 2 * mutual]
+    return found
+
+
+def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool, list[Polynomial]]:
+    """Polynomials that must be positive (turned so), whether every condition was decided, and givens.
 
     Known positive are the variables themselves and, in discontinuous conduction, the factors by
-    which the period is expressed.
+    which the period is expressed; where there is one such factor, its sign is given.
     """
     ring = balance.ring
     conditions = [c.ratio for c in open_conditions(balance)]
@@ -102,6 +131,7 @@ def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool]:
         name, value = solved
         known += [f for part in value for f, _ in factors(part)[1] if definite_sign(f) is None]
         conditions = [_insert(balance, ratio, name, value) for ratio in conditions]
+    given = [f if ring.value(f, found.witness) > 0 else -f for f in known] if len(known) == 1 else []
     atoms: list[Polynomial] = []
     for ratio in conditions:
         if ratio[0].is_zero() or (ratio_sign(ratio) or 0) > 0:
@@ -117,7 +147,7 @@ def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool]:
                 if any(factor == other or -factor == other for other in known):
                     continue
                 atoms.append(oriented)
-    return atoms, proved
+    return atoms, proved, given
 
 
 def _solve_parameter(balance: Balance, polynomial: Polynomial) -> tuple[str, Ratio] | None:
@@ -160,7 +190,9 @@ def _bound(balance: Balance, found: Found, atom: Polynomial) -> Bound | None:
     return Bound(period, upper=bool(ring.value(linear, found.witness) < 0))
 
 
-def _edge_bound(found: Found, form: ClosedForm) -> tuple[Bound, bool] | None:
+def _edge_bound(
+    found: Found, form: ClosedForm, known: list[Polynomial]
+) -> tuple[Bound, bool] | None:
     """The bound at which the last interval of a discontinuous mode vanishes, and if it is proved."""
     balance = found.balance
     if len(form.unknown) != 1 or len(found.fractions.conditions) != 1:
@@ -183,12 +215,8 @@ def _edge_bound(found: Found, form: ClosedForm) -> tuple[Bound, bool] | None:
     at_edge = tuple(ring.substitute(part, ring, {last: ring.zero}) for part in period)
     if at_edge[1].is_zero() or at_edge[0].is_zero():
         return None
-    direction = definite_sign(change)
-    if direction is None:
-        monotone = all(definite_sign(f) is not None or p % 2 == 0 for f, p in factors(change)[1])
-        direction = 1 if ring.value(change, found.witness) > 0 else -1
-    else:
-        monotone = True
+    monotone = _sign_given((change, ring.one), known) is not None
+    direction = 1 if ring.value(change, found.witness) > 0 else -1
     bound = Bound(reduced((at_edge[0], at_edge[1])), upper=direction > 0)
     value = ring.value(bound.period[0], found.witness) / ring.value(bound.period[1], found.witness)
     if value <= 0:
@@ -196,7 +224,45 @@ def _edge_bound(found: Found, form: ClosedForm) -> tuple[Bound, bool] | None:
     return bound, monotone
 
 
-def _strongest(balance: Balance, bounds: list[Bound]) -> list[Bound]:
+def _sign_given(ratio: Ratio, known: list[Polynomial]) -> int | None:
+    """Sign of a ratio, proved from coefficients and from polynomials known to be positive."""
+    if ratio[0].is_zero():
+        return 0
+    total = 1
+    for part in ratio:
+        content, pairs = factors(part)
+        total *= 1 if content > 0 else -1
+        for factor, power in pairs:
+            sign = definite_sign(factor)
+            if sign is None and power % 2 == 0:
+                continue
+            if sign is None:
+                sign = next((1 if factor == k else -1 for k in known if factor == k or -factor == k), None)
+            if sign is None:
+                return None
+            total *= sign if power % 2 else 1
+    return total
+
+
+def _implied_by_bounds(
+    balance: Balance, atom: Polynomial, bounds: list[Bound], known: list[Polynomial]
+) -> bool:
+    """True where ``atom``, linear in the period, is positive at T = 0 and at an upper bound of T."""
+    ring = balance.ring
+    if ring.degree(atom, "T") != 1:
+        return False
+    constant, linear = ring.coefficients(atom, "T")
+    if _sign_given((constant, ring.one), known) != 1:
+        return False
+    for bound in bounds:
+        if bound.upper:
+            at_bound = constant * bound.period[1] + linear * bound.period[0]
+            if _sign_given(reduced((at_bound, bound.period[1])), known) in (0, 1):
+                return True
+    return False
+
+
+def _strongest(balance: Balance, bounds: list[Bound], known: list[Polynomial]) -> list[Bound]:
     """Bounds without those that another one implies for all values."""
     kept: list[Bound] = []
     for number, bound in enumerate(bounds):
@@ -210,7 +276,7 @@ def _strongest(balance: Balance, bounds: list[Bound]) -> list[Bound]:
                     bound.period[1] * other.period[1],
                 )
             )
-            sign = ratio_sign(difference)
+            sign = _sign_given(difference, known)
             if sign is None:
                 continue
             weaker = sign > 0 if bound.upper else sign < 0

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from voltsec.tableau.network import Row, Unknown
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 
-
 TERMS = 60_000
 """A system whose combinations pass so many terms in all is given up."""
 

@@ -1,0 +1,227 @@
+"""Whether two formulas are equal in one mode: refuted at a point, else proved, else checked at many."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+
+from sympy import Expr, Symbol
+from sympy.core.relational import Relational
+
+from voltsec.practice.names import Claim
+from voltsec.practice.quantities import ModeValues, Quantity
+from voltsec.practice.radicals import NotAlgebraic, Part, Radicals
+from voltsec.practice.sampling import Point, Undefined, point_of, same, sample
+from voltsec.practice.verdict import ABSENT, HOLDS, OPEN, WRONG, Judgement
+from voltsec.steady.numbers import holds_at
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign
+
+FIRST_POINTS = 6
+"""Points at which a wrong line is looked for before a proof is tried."""
+
+MANY_POINTS = 24
+"""Points at which a line is checked that cannot be proved."""
+
+
+class Prover:
+    """Judges claims in one mode."""
+
+    def __init__(self, mode: ModeValues) -> None:
+        self.mode = mode
+
+    @cached_property
+    def points(self) -> list[Point]:
+        """The first points of the mode."""
+        return sample(self.mode, FIRST_POINTS)
+
+    @cached_property
+    def many_points(self) -> list[Point]:
+        """More points."""
+        return sample(self.mode, MANY_POINTS, seed=1)
+
+    def judge(self, claim: Claim) -> Judgement:
+        """Whether ``claim`` holds in the mode."""
+        name = self.mode.mode.name
+        missing = [q for q in claim.quantities if not self.mode.applies(q)]
+        if missing:
+            return Judgement(name, ABSENT, reason=f"{name} has no {missing[0].text}")
+        undetermined = [q for q in claim.quantities if self.mode.value(q) is None]
+        if undetermined:
+            reason = f"{undetermined[0].text} is not determined in {name}"
+            return Judgement(name, OPEN, reason=reason)
+        left, right = (self.inserted(claim, side) for side in (claim.left, claim.right))
+        agreed = [self.agree(left, right, point) for point in self.points]
+        if any(agreement is False for agreement in agreed):
+            return Judgement(name, WRONG)
+        try:
+            if not self.zero(left, right):
+                return Judgement(name, WRONG) if agreed else Judgement(name, OPEN, reason="no point is known")
+            return Judgement(name, HOLDS)
+        except ZeroDivisionError:
+            return Judgement(name, WRONG, reason="it divides by zero")
+        except NotAlgebraic:
+            pass
+        agreed = [self.agree(left, right, point) for point in self.many_points]
+        if any(agreement is False for agreement in agreed):
+            return Judgement(name, WRONG)
+        count = sum(agreement is True for agreement in agreed)
+        if not count:
+            return Judgement(name, OPEN, reason=f"no point of {name} is known")
+        return Judgement(name, HOLDS, count)
+
+    def inserted(self, claim: Claim, side: Expr) -> Expr:
+        """``side`` with the mode's values in place of the quantities."""
+        values: dict[Symbol, Expr] = {}
+        for quantity in claim.quantities:
+            value = self.mode.value(quantity)
+            assert value is not None
+            values[quantity.placeholder] = value
+        inserted: Expr = side.xreplace(values)
+        return inserted
+
+    def agree(self, left: Expr, right: Expr, point: Point) -> bool | None:
+        """Whether both sides have one value at ``point``; ``None`` where neither has any."""
+        values = []
+        for side in (left, right):
+            try:
+                values.append(point.value(side))
+            except Undefined:
+                values.append(None)
+        if values[0] is None or values[1] is None:
+            return None if values[0] is values[1] else False
+        return same(values[0], values[1])
+
+    def zero(self, left: Expr, right: Expr) -> bool:
+        """True where the sides are proved equal, False where proved different; raises NotAlgebraic."""
+        algebra = self.algebra(left, right)
+        try:
+            return self._settled(algebra, algebra.difference(left, right))
+        except NotAlgebraic:
+            # a root of a sum of roots on both sides: both have one sign, so their squares decide
+            algebra = self.algebra(left, right)
+            if self.points and all(self._same_sign(left, right, point) for point in self.points):
+                return self._settled(algebra, algebra.difference(left**2, right**2))
+            raise
+
+    def _settled(self, algebra: Radicals, rest: Part) -> bool:
+        if not rest:
+            if not algebra.proved:
+                raise NotAlgebraic("the sign under a root is not proved")
+            return True
+        relations = self._relations(algebra)
+        if not relations:
+            return False
+        if len(relations) == 1:
+            relation = relations[0]
+            if all((part // relation) * relation == part for part in rest.values()):
+                return True
+        raise NotAlgebraic("unknown shares remain")
+
+    def _relations(self, algebra: Radicals) -> list[Polynomial]:
+        """What the unknown shares without a closed form obey."""
+        found = []
+        for condition in self.mode.mode.condition or ():
+            top, _ = algebra.element(condition)
+            if set(top) == {()}:
+                found.append(top[()])
+        return found
+
+    def algebra(self, *expressions: Expr, expand: bool = True) -> Radicals:
+        """Arithmetic over the symbols of ``expressions``, abbreviations expanded."""
+        definitions = self.mode.mode.definitions if expand else {}
+        names: dict[str, None] = {}
+        waiting = [*expressions, *(self.mode.mode.condition or ())]
+        seen: set[str] = set()
+        while waiting:
+            for free in waiting.pop().free_symbols:
+                if free.name in definitions and free.name not in seen:
+                    seen.add(free.name)
+                    waiting.append(definitions[free.name])
+                elif free.name not in definitions:
+                    names[free.name] = None
+        return Radicals(tuple(sorted(names)), definitions, self.sign)
+
+    def sign(self, ring: Ring, polynomial: Polynomial) -> tuple[int, bool]:
+        """Sign of ``polynomial`` where the mode holds, and whether it is proved."""
+        sign = definite_sign(polynomial)
+        if sign is None:
+            sign = definite_sign(self._with_open_duties(ring, polynomial))
+        if sign is not None:
+            return sign, True
+        signs = {self._sign_at(ring, polynomial, point) for point in self.points}
+        if len(signs) != 1 or 0 in signs:
+            raise NotAlgebraic("a sign that changes under a root")
+        return signs.pop(), self._stated(ring, polynomial)
+
+    def _with_open_duties(self, ring: Ring, polynomial: Polynomial) -> Polynomial:
+        """D = x/(1 + x) with x > 0 stands for every 0 < D < 1."""
+        for duty in self.mode.circuit.duty_symbols:
+            if duty not in ring.index or ring.degree(polynomial, duty) < 1:
+                continue
+            x, parts = ring.symbol(duty), ring.coefficients(polynomial, duty)
+            total = ring.zero
+            for power, part in enumerate(parts):
+                total += part * x**power * (1 + x) ** (len(parts) - 1 - power)
+            polynomial = total
+        return polynomial
+
+    def _sign_at(self, ring: Ring, polynomial: Polynomial, point: Point) -> int:
+        values: Mapping[str, float] = {name: float(point.plain.get(name, 1)) for name in ring.names}
+        value = float(ring.value(polynomial, values))
+        return (value > 0) - (value < 0)
+
+    def _stated(self, ring: Ring, polynomial: Polynomial) -> bool:
+        """True where the mode's region says that ``polynomial`` has one sign."""
+        region = self.mode.mode.holds_when
+        if region is None:
+            return False
+        for relation in region.atoms(Relational):
+            try:
+                top, _ = self.algebra(relation.lhs - relation.rhs).element(relation.lhs - relation.rhs)
+            except (NotAlgebraic, ZeroDivisionError):
+                continue
+            if len(top) == 1 and () in top:
+                factors = [factor for factor, _ in top[()].factor()[1]]
+                uncertain = [f for f in factors if definite_sign(f) is None]
+                if len(uncertain) == 1 and str(uncertain[0]) in (str(polynomial), str(-polynomial)):
+                    return True
+        return False
+
+    def _same_sign(self, left: Expr, right: Expr, point: Point) -> bool:
+        try:
+            return bool(point.value(left) * point.value(right) > 0)
+        except Undefined:
+            return False
+
+    def operating_point(self, numbers: Mapping[str, float]) -> Point | None:
+        """The netlist's operating point, where the mode holds there."""
+        import numpy as np
+
+        arrays = {name: np.array([float(value)]) for name, value in numbers.items()}
+        mask, fractions = holds_at(self.mode.builder, arrays)
+        return point_of(self.mode, numbers, fractions[:, 0]) if mask[0] else None
+
+    def numeric(self, quantity: Quantity, point: Point) -> object:
+        """A quantity's value at a point, ``None`` where there is none."""
+        value = self.mode.value(quantity) if self.mode.applies(quantity) else None
+        if value is None:
+            return None
+        try:
+            return point.value(value)
+        except Undefined:
+            return None
+
+
+def says_nothing(claim: Claim, prover: Prover) -> bool:
+    """True for a line that is true (or false) whatever the circuit does, such as ``x = x``."""
+    if not claim.quantities:
+        return True
+    if claim.left == claim.right:
+        return True
+    algebra = Radicals(
+        tuple(sorted({s.name for s in claim.left.free_symbols | claim.right.free_symbols})), {}, prover.sign
+    )
+    try:
+        return not algebra.difference(claim.left, claim.right)
+    except (NotAlgebraic, ZeroDivisionError):
+        return False
