@@ -141,6 +141,18 @@ class Circuit:
         return self.of(Diode)
 
     @property
+    def devices(self) -> tuple[Switch | Diode, ...]:
+        """Switches, then diodes: everything that conducts in some intervals and blocks in others."""
+        return (*self.switches, *self.diodes)
+
+    def device(self, name: str) -> Switch | Diode:
+        """The switch or diode called ``name``; KeyError where there is none."""
+        for device in self.devices:
+            if device.name == name:
+                return device
+        raise KeyError(name)
+
+    @property
     def transformers(self) -> tuple[Transformer, ...]:
         """Transformers."""
         return self.of(Transformer)
@@ -198,7 +210,9 @@ class Circuit:
         for coupling in self.couplings:
             mutual = coupling.mutual
             if mutual is None and coupling.coefficient is not None:
-                pair = [values.get(self.element(n).quantity.symbol) for n in (coupling.first, coupling.second)]  # type: ignore[union-attr]
+                pair = [
+                    values.get(self.element(n).quantity.symbol) for n in (coupling.first, coupling.second)
+                ]  # type: ignore[union-attr]
                 if None not in pair:
                     root = float(pair[0] * pair[1]) ** 0.5  # type: ignore[operator]
                     mutual = coupling.coefficient * Fraction(root)

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 COMMANDS = {
     "solve": "voltsec.command.solve",
     "map": "voltsec.command.map",
+    "derive": "voltsec.command.derive",
+    "report": "voltsec.command.report",
     "circuits": "voltsec.command.circuits",
     "tidy": "voltsec.command.tidy",
 }

@@ -126,22 +126,42 @@ def subtract(one: Ratio, other: Ratio) -> Ratio:
     return add(one, (-other[0], other[1]))
 
 
-def vanishes(expression: Expr) -> bool:
-    """True where an expression with square roots is identically zero (positive symbols).
+def vanishes(expression: Expr, point: Mapping[str, float]) -> bool:
+    """True where an expression with square roots is identically zero around ``point``.
 
-    Every root becomes a variable of its own with its square known; a difference that does not reduce to
-    zero that way is not called zero.
+    Every irreducible factor under a root gets a variable whose square it is; ``point`` only tells which of
+    a factor and its negative is the positive one.  A difference that does not reduce to zero that way is
+    not called zero.
     """
+    numbers = {symbol(name): value for name, value in point.items()}
     roots: dict[Expr, Symbol] = {}
 
     def root_of(power: Pow) -> Expr:
-        base = sympy.factor(power.base)
-        variable = roots.setdefault(base, sympy.Dummy("root", positive=True))
-        return variable ** int(2 * power.exp)
+        whole: Expr = sympy.Integer(1)
+        negative = False
+        for part, sign in zip(sympy.fraction(sympy.together(power.base)), (1, -1), strict=True):
+            content, factors = sympy.factor_list(part)
+            negative = negative != bool(content < 0)
+            factors += [(sympy.Integer(p), e) for p, e in sympy.factorint(abs(content)).items()]
+            for factor, exponent in factors:
+                if factor.subs(numbers) < 0:
+                    factor, negative = -factor, negative != bool(exponent % 2)
+                whole *= variable_of(factor) ** (sign * int(exponent))
+        if negative:
+            raise NotRational("a root of something negative")
+        return whole ** int(2 * power.exp)
 
-    plain = expression.replace(lambda node: isinstance(node, Pow) and node.exp.is_Rational and node.exp.q == 2, root_of)
+    def variable_of(factor: Expr) -> Symbol:
+        return roots.setdefault(factor, sympy.Dummy("root", positive=True))
+
+    def is_root(node: sympy.Basic) -> bool:
+        return isinstance(node, Pow) and node.exp.is_Rational and node.exp.q == 2
+
+    try:
+        plain = expression.replace(is_root, root_of)
+    except (NotRational, sympy.PolynomialError):
+        return False
     top = sympy.expand(sympy.together(plain).as_numer_denom()[0])
-    for base, variable in roots.items():
-        top = sympy.rem(top, variable**2 * sympy.denom(base) - sympy.numer(base), variable)
-        top = sympy.expand(sympy.together(top).as_numer_denom()[0])
+    for factor, variable in roots.items():
+        top = sympy.expand(sympy.rem(top, variable**2 - factor, variable))
     return bool(top == 0)

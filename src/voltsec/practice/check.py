@@ -9,16 +9,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import CircuitError, Fault
-from voltsec.practice.diagnosis import diagnose
+from voltsec.practice.diagnosis import diagnose, right_formulas
 from voltsec.practice.equality import Prover, says_nothing
 from voltsec.practice.formula import Equation, FormulaFault, parse
 from voltsec.practice.misread import did_you_mean
 from voltsec.practice.names import Claim, Names, intervals_told
 from voltsec.practice.quantities import ModeValues
-from voltsec.practice.verdict import HOLDS, Judgement, LineVerdict, Verdict
+from voltsec.practice.verdict import HOLDS, WRONG, Judgement, LineVerdict, Verdict
 from voltsec.steady.solution import Solution
 
 MOST_LINES = 500
@@ -55,14 +56,17 @@ def check(
         leading = operating
     wrong = firsts[leading]
     verdicts = [LineVerdict(claim, tuple(row)) for claim, row in zip(claims, judged, strict=True)]
-    verdict = Verdict(
-        tuple(verdicts), chosen, holding, provers[leading].mode, wrong, operating
-    )
-    if wrong is None or verdict.outcome != "wrong":
+    verdict = Verdict(tuple(verdicts), chosen, holding, provers[leading].mode, wrong, operating)
+    shown = wrong if wrong is not None else 0 if len(claims) == 1 else None
+    if shown is None:
         return verdict
-    mistake = diagnose(claims[wrong], provers[leading], provers, solution)
-    verdicts[wrong] = LineVerdict(claims[wrong], tuple(judged[wrong]), mistake)
-    return Verdict(tuple(verdicts), chosen, holding, verdict.leading, wrong, operating)
+    mistake = None
+    if verdict.outcome == WRONG:
+        mistake = diagnose(claims[shown], provers[leading], provers, solution)
+    others = [provers[one.mode] for one in judged[shown] if one.outcome == WRONG and one.mode != leading]
+    elsewhere = tuple(right_formulas(claims[shown], others))
+    verdicts[shown] = LineVerdict(claims[shown], tuple(judged[shown]), mistake, elsewhere)
+    return replace(verdict, lines=tuple(verdicts))
 
 
 def read(lines: Sequence[str], file: str = "<formula>") -> list[Equation]:
@@ -100,6 +104,10 @@ def _claims(
     claims: list[Claim] = []
     for equation in equations:
         place = Place(equation.line, 1)
+        if equation.left == equation.right:
+            message = "there is nothing to check: both sides are the same"
+            faults.append(Fault("nothing-to-check", message, place))
+            continue
         try:
             claim = names.claim(equation, interval)
         except FormulaFault as problem:
@@ -150,6 +158,6 @@ def _leading(
         first = firsts[name]
         assert first is not None
         place = names.index(name)
-        return first, judged[first][place].outcome == "wrong", name == operating, -place
+        return first, judged[first][place].outcome == WRONG, name == operating, -place
 
     return max(names, key=rank)

@@ -15,7 +15,7 @@ from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row
 from voltsec.tableau.ring import Polynomial, definite_sign
 
-SHOWN_TERMS = 40
+SHOWN_TERMS = 24
 """Longer values are told by their sign alone."""
 
 
@@ -143,7 +143,11 @@ def _valley(
     k, name = condition.interval, condition.device
     diode = setting.circuit.element(name)
     conducts = condition.quantity == "current"
-    mean = setting.value(k, _row(setting, k, diode, conducts))
+    row = _row(setting, k, diode, conducts)
+    drop = getattr(diode, "drop", None)
+    if not conducts and drop is not None:  # it blocks up to its drop
+        row[None] = setting.locals[k].ring.symbol(drop.symbol)
+    mean = setting.value(k, row)
     half = setting.half_rise(mean, k)
     ring = setting.board.ring
     value, used = solver.value(mean)
@@ -153,12 +157,19 @@ def _valley(
         if ring.degree(rises[0], rise) > 0:
             ramp = setting.balance.ramp(k, ("i", coil))
             if ramp is None:
-                return None
+                continue
             top, bottom = setting.from_balance(ramp)
             rises = insert(ring, rises, rise, (2 * top, bottom))
     sign = {"start": -1, "end": 1}.get(condition.moment, 0)
     total = add(value, (rises[0] * sign, rises[1]))
     expected = setting.from_balance(condition.ratio)
+    own_row = _solver_row(setting, diode, conducts)
+    if setting.board.unknowns(total[0]) or setting.balance.value(k, own_row, "ramp") is None:
+        blackboard.say(
+            f"How {name} shares a current with others in interval {k + 1} is left open by ideal parts; "
+            "the mode holds where some share suits them all."
+        )
+        return None
     if not subtract(total, expected)[0].is_zero():
         blackboard.doubt(f"The smallest value of {name} could not be verified and is left out.")
         return None

@@ -93,7 +93,7 @@ def root_holds(setting: Setting, root) -> bool:
     """Put into the solver's condition, and that into the board's, the root leaves zero."""
     form = setting.form
     condition = form.writer.polynomial(root.polynomial)
-    if not vanishes(condition.subs(symbol(root.name), root.expression)):
+    if not vanishes(condition.subs(symbol(root.name), root.expression), setting.board.point):
         return False
     shown = setting.board.take(root.polynomial, form.ring)
     if form.effective is None:
@@ -178,4 +178,4 @@ def _reaches_root(setting: Setting, value: Ratio, target: Expr) -> bool:
     difference = own - target
     if sum(1 for _ in sympy.preorder_traversal(difference)) > LONGEST_PROOF:
         return False
-    return vanishes(difference)
+    return vanishes(difference, setting.board.point)

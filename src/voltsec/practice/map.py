@@ -45,7 +45,10 @@ RUNAWAY = 1e5
 APART = 1e-6
 """Two duties that are equal to the last digit leave an interval of no length; they are drawn so far apart."""
 
-EDGE = 0.03
+SHORTEST = 3
+"""Points below which a piece of a boundary is not worth drawing."""
+
+EDGE = 0.002
 """A curve is kept where modes differ this far to both sides of it (share of the value, or of the axis)."""
 
 
@@ -325,7 +328,7 @@ class Field:
             low, high = (self._holding(x[inside], y[inside] * factor) for factor in (1 - EDGE, 1 + EDGE))
             parts = (low != high) & ((low == own) | (high == own))
             y[inside] = np.where(parts, y[inside], np.nan)
-            if not parts.any() or any(np.allclose(y, c.y, rtol=1e-6, equal_nan=True) for c in found):
+            if parts.sum() < SHORTEST or any(np.allclose(y, c.y, rtol=1e-6, equal_nan=True) for c in found):
                 continue
             found.append(Curve(mode, self._stated(mode, formula), x, y))
         return tuple(found)

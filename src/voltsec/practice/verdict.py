@@ -68,6 +68,8 @@ class LineVerdict:
     judgements: tuple[Judgement, ...]
     mistake: Mistake | None = None
     """For the first wrong line, in the mode of the verdict."""
+    elsewhere: tuple[tuple[str, str, Expr], ...] = ()
+    """For other modes in which it does not hold: mode, the side that is right by name, its formula."""
 
     def judged(self, mode: str) -> Judgement:
         """The judgement for one mode."""

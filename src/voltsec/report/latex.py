@@ -13,6 +13,7 @@ from sympy.printing.latex import LatexPrinter
 
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import with_complements
+from voltsec.report.letters import board_latex, board_name
 from voltsec.report.machine import circuit_name
 from voltsec.report.numbers_table import part_rows, stage_rows
 from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
@@ -52,6 +53,9 @@ LINE = 90
 
 def symbol_latex(name: str) -> str:
     """``Vg`` -> ``V_{g}``, ``L1`` -> ``L_{1}``, ``R_L1`` -> ``R_{L1}``, ``M_L1_L2`` -> ``M_{L1,L2}``."""
+    on_the_board = board_name(name)
+    if on_the_board is not None:
+        return board_latex(on_the_board, escaped(on_the_board.part))
     prime = ""
     while name.endswith("′"):
         name, prime = name[:-1], prime + "'"

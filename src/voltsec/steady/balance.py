@@ -23,6 +23,9 @@ from voltsec.tableau.scaled_ring import ScaledRing
 Ratio = tuple[Polynomial, Polynomial]
 """Numerator and denominator."""
 
+Label = tuple[int, str, str, str]
+"""Interval, device, quantity and moment of a sign condition."""
+
 
 @dataclass(frozen=True)
 class SignCondition:
@@ -230,7 +233,7 @@ class Balance:
         current), the conditions are those under which some share satisfies them all
         (Fourier-Motzkin elimination).
         """
-        forms: list[tuple[tuple[int, str, str, str], Affine]] = []
+        forms: list[tuple[Label, Affine]] = []
         for k, interval in enumerate(self.sequence.intervals):
             for diode in self.circuit.diodes:
                 conducts = diode.name in interval.conducting
@@ -249,7 +252,10 @@ class Balance:
                     forms.append(((k, diode.name, quantity, "start"), mean.plus(ramp, -1)))
                     forms.append(((k, diode.name, quantity, "end"), mean.plus(ramp, 1)))
         left, self.all_decided = without_free(forms)
-        return tuple(SignCondition(*label, form.constant) for label, form in left)
+        return tuple(
+            SignCondition(k, device, quantity, moment, form.constant)
+            for (k, device, quantity, moment), form in left
+        )
 
 
 @dataclass(frozen=True)
@@ -278,9 +284,7 @@ class Affine:
 
     def times(self, factor: Ratio) -> Affine:
         """This times a ratio."""
-        return Affine(
-            multiply(self.constant, factor), {u: multiply(r, factor) for u, r in self.free.items()}
-        )
+        return Affine(multiply(self.constant, factor), {u: multiply(r, factor) for u, r in self.free.items()})
 
 
 def ratio_sign(ratio: Ratio) -> int | None:
@@ -348,5 +352,3 @@ def reduced(ratio: Ratio) -> Ratio:
         return ratio
     common = numerator.gcd(denominator)
     return ratio if common.is_one() else (numerator // common, denominator // common)
-
-

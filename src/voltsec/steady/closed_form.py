@@ -65,7 +65,9 @@ class ClosedForm:
         found = []
         for shown in self.fractions.shown:
             polynomial = self.fractions.ring.substitute(shown, self.ring, {})
-            found.append(self._without_period((polynomial, self.ring.one))[0] if self.effective else polynomial)
+            found.append(
+                self._without_period((polynomial, self.ring.one))[0] if self.effective else polynomial
+            )
         return tuple(found)
 
     def _effective(self) -> Effective | None:
@@ -123,13 +125,17 @@ class ClosedForm:
             for name, image in self.fractions.images.items()
         }
         ring = self.balance.ring
-        return reduced((ring.substitute(ratio[0], self.ring, images), ring.substitute(ratio[1], self.ring, images)))
+        return reduced(
+            (ring.substitute(ratio[0], self.ring, images), ring.substitute(ratio[1], self.ring, images))
+        )
 
     def _without_period(self, ratio: Ratio) -> Ratio:
         """T replaced by 2*Le/(K*R)."""
         assert self.effective is not None
         top = 2 * self.effective.numerator
-        bottom = self.ring.symbol(self.k_name) * self.ring.symbol(self.effective.load) * self.effective.denominator
+        bottom = (
+            self.ring.symbol(self.k_name) * self.ring.symbol(self.effective.load) * self.effective.denominator
+        )
         parts = []
         degree = max(self.ring.degree(part, "T") for part in ratio)
         for part in ratio:
@@ -336,7 +342,6 @@ class ClosedForm:
 
     def _pure(self, shown: Ratio, root: Root) -> Expr:
         """d**2 = -c/a: even powers go, one odd power stays as a square root."""
-        c, _, a = self.ring.coefficients(root.polynomial, root.name)
         reduced_parts = [self._linear(part, root) for part in shown]
         (n0, n1, n_scale), (m0, m1, m_scale) = reduced_parts
         if n0.is_zero() and m0.is_zero():
@@ -375,7 +380,7 @@ class ClosedForm:
         if upright is not None:
             factor, sum_ = upright
             product = sympy.Mul(factor, sum_, evaluate=not factor.is_Number)
-            forms.append(factor if sum_ == 1 else product)
+            forms.append(factor if sum_ == 1 else sum_ if factor == 1 else product)
         inverse = self._surd_form((shown[1], shown[0]), root)
         if inverse is not None:
             factor, sum_ = inverse
@@ -409,7 +414,8 @@ class ClosedForm:
         inside = reduced((gamma[0] * alpha[1] * alpha[1], gamma[1] * alpha[0] * alpha[0]))
         grows = value / alpha_value >= 1
         written = self.writer.ratio(*inside)
-        radicand = min((written, sympy.expand(written)), key=size)
+        expanded = sympy.expand(written)
+        radicand = expanded if len(sympy.Add.make_args(expanded)) <= 3 else written
         return self.writer.ratio(*alpha), 1 + (1 if grows else -1) * sympy.sqrt(radicand)
 
     def without_linear(self, shown: Ratio) -> Ratio:

@@ -68,9 +68,7 @@ class PeriodicProblem:
         self.coils = coils(circuit)
         self.ring = Ring(parameter_names(circuit))
         self.network = Network(circuit, self.ring, references)
-        self.voltage_level = max(
-            [abs(point[s.quantity.symbol]) for s in circuit.sources] or [1.0]
-        )
+        self.voltage_level = max([abs(point[s.quantity.symbol]) for s in circuit.sources] or [1.0])
         resistances = [point[e.quantity.symbol] for e in circuit.elements if e.kind in ("load", "resistor")]
         currents = [abs(point[e.quantity.symbol]) for e in circuit.elements if e.kind == "current"]
         self.resistance_level = min(resistances) if resistances else 1.0
@@ -296,7 +294,9 @@ class InteriorPoint:
         if small.any():
             upper = upper + 1e-12 * (small[:, :, None] * np.eye(width))
         padding = np.zeros((steps, n_diode, 2 * n_coil + n_cap))
-        coupled = np.concatenate([np.concatenate([self.own, self.before, self.common], axis=2), padding], axis=1)
+        coupled = np.concatenate(
+            [np.concatenate([self.own, self.before, self.common], axis=2), padding], axis=1
+        )
         coupled = np.swapaxes(self.rotation, 1, 2) @ coupled
         self.upper = upper
         self.response = np.linalg.solve(upper, coupled[:, :width])
@@ -312,7 +312,9 @@ class InteriorPoint:
             system[rows, steps * n_coil :] = rest[k, :, 2 * n_coil :]
             system[steps * n_coil :, k * n_coil : (k + 1) * n_coil] -= weights[k, :, :n_coil]
             system[steps * n_coil :, before : before + n_coil] -= weights[k, :, n_coil : 2 * n_coil]
-        system[steps * n_coil :, steps * n_coil :] += TRACE * np.eye(n_cap) - weights[:, :, 2 * n_coil :].sum(axis=0)
+        system[steps * n_coil :, steps * n_coil :] += TRACE * np.eye(n_cap) - weights[:, :, 2 * n_coil :].sum(
+            axis=0
+        )
         self.row_scale = np.abs(system).max(axis=1)
         self.row_scale[self.row_scale == 0] = 1
         self.inverse = np.linalg.inv(system / self.row_scale[:, None]) if size else system

@@ -7,7 +7,7 @@ can take, known from the sign of the current where that is determined.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import islice
+from itertools import islice, pairwise
 
 import networkx as nx
 
@@ -102,7 +102,7 @@ def _round_trip(
 
 
 def _names(graph: nx.MultiDiGraph, path: list[str]) -> list[str]:
-    return [min(graph[one][other]) for one, other in zip(path, path[1:], strict=False)]
+    return [min(graph[one][other]) for one, other in pairwise(path)]
 
 
 def loops_through_coils(

@@ -39,16 +39,18 @@ class Fractions:
     condition is the one that vanishes.
     """
 
-    def __init__(
-        self, balance: Balance, stages: Stages, hint: Point, hint_fractions: np.ndarray
-    ) -> None:
+    def __init__(self, balance: Balance, stages: Stages, hint: Point, hint_fractions: np.ndarray) -> None:
         self.balance = balance
         self.stages = stages
         sequence = balance.sequence
         taken = set(parameter_names(balance.circuit)) | set(stages.edges)
         self.unknown: dict[int, str] = {}
         for number, k in enumerate(sequence.unknown):
-            name = f"d{number + 2}" if sequence.intervals[0].stage != sequence.intervals[k].stage else f"d{number + 1}"
+            name = (
+                f"d{number + 2}"
+                if sequence.intervals[0].stage != sequence.intervals[k].stage
+                else f"d{number + 1}"
+            )
             while name in taken:
                 name += "_"
             taken.add(name)
@@ -106,9 +108,7 @@ class Fractions:
         chosen: list[Polynomial] = []
         constraints: list[Polynomial] = []
         for factors in self.balance.condition_factors:
-            usable = [
-                f for f in factors if self.balance.ring.variables(f) & (set(names) - free_of_unknown)
-            ]
+            usable = [f for f in factors if self.balance.ring.variables(f) & (set(names) - free_of_unknown)]
             # a condition on the duties alone holds at an edge only, never over a range
             fixed = [f for f in factors if not self.balance.ring.variables(f) & set(names)]
             met = [f for f in fixed if self._relative(f, point) < 1e-9]
@@ -227,7 +227,10 @@ class Fractions:
                     table[: len(real), place] = real
                 candidates = list(table)
             return [
-                (values | {name: candidate}, exists & np.isfinite(candidate) & (candidate > 0) & (candidate < 1))
+                (
+                    values | {name: candidate},
+                    exists & np.isfinite(candidate) & (candidate > 0) & (candidate < 1),
+                )
                 for candidate in candidates
                 if (exists & (candidate > 0) & (candidate < 1)).any()
             ]
@@ -259,7 +262,9 @@ class Fractions:
                     x = x - np.clip(step, -0.25, 0.25)
                     if np.nanmax(np.abs(step), initial=0) < 1e-13:
                         break
-                good = np.all(np.isfinite(x), axis=0) & (np.nan_to_num(np.abs(step), nan=1).max(axis=0) < 1e-9)
+                good = np.all(np.isfinite(x), axis=0) & (
+                    np.nan_to_num(np.abs(step), nan=1).max(axis=0) < 1e-9
+                )
                 good &= (x > 0).all(axis=0) & (x < 1).all(axis=0)
             if good.any():
                 branches.append((dict(zip(names, x, strict=True)), good))
@@ -287,9 +292,7 @@ def _newton_step(slope: np.ndarray, value: np.ndarray) -> np.ndarray:
     return step
 
 
-def value_and_size(
-    ring: Ring, polynomial: Polynomial, point: Point
-) -> tuple[np.ndarray, np.ndarray]:
+def value_and_size(ring: Ring, polynomial: Polynomial, point: Point) -> tuple[np.ndarray, np.ndarray]:
     """Value of a polynomial and the sum of the sizes of its terms (for judging a zero)."""
     terms = ring.terms(polynomial, point)
     value, size = terms.sum(axis=0), np.abs(terms).sum(axis=0)

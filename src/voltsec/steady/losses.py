@@ -74,7 +74,7 @@ def power_balance(builder: ModeBuilder) -> Ratio | None:
     """
     circuit, ring = builder.circuit, builder.balance.ring
     total: Ratio = (ring.zero, ring.one)
-    powers = [builder._power_of(e) for e in circuit.of(Source, Load, CurrentSource)]
+    powers = [builder.power_of(e) for e in circuit.of(Source, Load, CurrentSource)]
     for power in [*powers, *loss_ratios(builder).values()]:
         if power is None:
             return None

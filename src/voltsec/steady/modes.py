@@ -7,7 +7,7 @@ import sympy
 from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch
+from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch, Transformer
 from voltsec.steady.balance import Balance, Ratio, add, multiply
 from voltsec.steady.closed_form import ClosedForm, size
 from voltsec.steady.numeric_mode import NumericMode
@@ -69,8 +69,7 @@ class ModeBuilder:
             gain=self._gain(voltage),
             output_voltage=self._closed(voltage),
             capacitor_voltages={
-                c.name: self._closed(self.balance.capacitor_voltage(c.name))
-                for c in self.circuit.capacitors
+                c.name: self._closed(self.balance.capacitor_voltage(c.name)) for c in self.circuit.capacitors
             },
             inductor_currents={
                 c.name: self._plain(self.short.average_of_free(self._one(("i", c.name))))
@@ -127,7 +126,7 @@ class ModeBuilder:
     def _intervals(self) -> tuple[ModeInterval, ...]:
         sequence = self.balance.sequence
         found = []
-        order = [d.name for d in (*self.circuit.switches, *self.circuit.diodes)]
+        order = [device.name for device in self.circuit.devices]
         ring = self.balance.ring
         for k, interval in enumerate(sequence.intervals):
             stops, starts = sequence.ended_by(k)
@@ -155,7 +154,6 @@ class ModeBuilder:
 
     def _roles(self, k: int) -> dict[str, str]:
         """Sign of the power into every coil and capacitor in interval ``k``."""
-        ring = self.balance.ring
         roles = {}
         for coil in coils(self.circuit):
             voltage = self.balance.value(k, self._one(("u", coil.name)), "average")
@@ -164,7 +162,6 @@ class ModeBuilder:
         for capacitor in self.circuit.capacitors:
             current = self.balance.value(k, self._one(("i", capacitor.name)), "average")
             roles[capacitor.name] = self._role(self.balance.capacitor_voltage(capacitor.name), current)
-        del ring
         return roles
 
     def _role(self, voltage: Ratio | None, current: Ratio | None) -> str:
@@ -208,9 +205,9 @@ class ModeBuilder:
     def _stress(self) -> dict[str, Stress]:
         found = {}
         for element in self.circuit.elements:
-            if element.kind == "transformer":
+            if isinstance(element, Transformer):
                 for number, winding in enumerate(element.windings):
-                    row = self._winding_row(element, number)
+                    row = self.winding_row(element, number)
                     found[f"{element.name}.{number + 1}"] = self._stress_of(
                         row, self._row_of_voltage(*winding), None
                     )
@@ -233,7 +230,7 @@ class ModeBuilder:
                 )
         return found
 
-    def _winding_row(self, transformer, number: int) -> Row:
+    def winding_row(self, transformer, number: int) -> Row:
         row = self._one(("i", transformer.name, number))
         if number == 0 and transformer.magnetizing is not None:
             row["i", transformer.magnetizing.symbol] = self.balance.ring.one
@@ -246,23 +243,45 @@ class ModeBuilder:
         if blocking == []:
             peak_voltage: Expr | None = sympy.Integer(0)
         else:
-            peak_voltage = self._largest(self._known_ends(voltage, blocking))
+            peak_voltage = self._peak(self._with_known_ramps(voltage, blocking), blocking)
         return Stress(
             peak_voltage,
             self._plain(self.short.average_of_free(current_row)),
-            self._largest(self.waveforms.ends(current)),
+            self._peak(current, None),
             rms,
         )
 
-    def _known_ends(self, voltage: Waveform, intervals: list[int] | None) -> list[Ratio] | None:
-        """Voltages at the ends of intervals; a ramp that stays open is that of a constant voltage."""
+    def _with_known_ramps(self, voltage: Waveform, intervals: list[int] | None) -> Waveform:
+        """A voltage whose open ramps are those of a constant one; no means where one is open."""
         ring = self.balance.ring
-        if any(voltage.means[k] is None for k in (range(len(voltage.means)) if intervals is None else intervals)):
-            return None
-        closed = Waveform(
+        places = range(len(voltage.means)) if intervals is None else intervals
+        if any(voltage.means[k] is None for k in places):
+            return Waveform(tuple(None for _ in voltage.means), voltage.ramps)
+        return Waveform(
             voltage.means, tuple((ring.zero, ring.one) if r is None else r for r in voltage.ramps)
         )
-        return self.waveforms.ends(closed, intervals)
+
+    def known_ends(self, voltage: Waveform, intervals: list[int] | None) -> list[Ratio] | None:
+        """Voltages at the ends of intervals; a ramp that stays open is that of a constant voltage."""
+        return self.waveforms.ends(self._with_known_ramps(voltage, intervals), intervals)
+
+    def _peak(self, waveform: Waveform, intervals: list[int] | None) -> Expr | None:
+        """Largest size at any interval end; long formulas keep mean and ramp apart."""
+        if not self.waveforms.is_long(waveform):
+            return self._largest(self.waveforms.ends(waveform, intervals))
+        ends = []
+        for k in range(self.waveforms.count) if intervals is None else intervals:
+            mean, ramp = waveform.means[k], waveform.ramps[k]
+            if mean is None or ramp is None:
+                return None
+            for sign in (-1, 1):
+                value = self.waveforms.numeric(mean) + sign * self.waveforms.numeric(ramp)
+                ends.append(
+                    (float(np.nanmedian(np.abs(value))), float(np.nanmedian(value)), mean, ramp, sign)
+                )
+        _, value, mean, ramp, sign = max(ends, key=lambda end: end[0])
+        turn = 1 if value >= 0 else -1
+        return turn * (self.form.expression(mean) + sign * self.form.expression(ramp))
 
     def _rms(self, current: Waveform) -> Expr | None:
         """Root of the sum of d*(mean**2 + ramp**2/3), written out or combined, whichever is shorter."""
@@ -285,11 +304,11 @@ class ModeBuilder:
         length = 0
         for share, mean, ramp in shares:
             length = max(length, *(len(part) for ratio in (mean, ramp) for part in ratio))
-            square = self._plain(mean) ** 2 + self._plain(ramp) ** 2 / 3
-            terms.append(self._plain(share) * square)
-        written = sympy.sqrt(sympy.Add(*terms))
+            square = self.form.expression(mean) ** 2 + self.form.expression(ramp) ** 2 / 3
+            terms.append(self.form.expression(share) * square)
         if length > SHORT_TERMS:
-            return written
+            return sympy.Pow(sympy.Add(*terms), sympy.Rational(1, 2), evaluate=False)
+        written = sympy.sqrt(sympy.Add(*terms))
         square_ratio = self.waveforms.mean_square(current)
         assert square_ratio is not None
         combined = self.form.square_root(square_ratio)
@@ -304,7 +323,7 @@ class ModeBuilder:
         zero: Ratio = (self.balance.ring.zero, self.balance.ring.one)
         taken, given = zero, zero
         for element in self.circuit.of(Load, CurrentSource, Source):
-            power = self._power_of(element)
+            power = self.power_of(element)
             if power is None:
                 return None
             if self.takes_power(element, power):
@@ -331,20 +350,31 @@ class ModeBuilder:
         """True for a load, and for a source that is fed on the whole where the mode holds."""
         return isinstance(element, Load) or bool(np.nanmedian(self.short.numeric(power)) > 0)
 
-    def _power_of(self, element) -> Ratio | None:
+    def power_of(self, element) -> Ratio | None:
         """Average power into an element; for a source, of its ideal part (its resistance loses its own)."""
         ring = self.balance.ring
         current_row = self._one(("i", element.name))
         if isinstance(element, Source):
             current = self.short.average_of_free(current_row)
-            return None if current is None else multiply(current, (ring.symbol(element.quantity.symbol), ring.one))
+            return (
+                None
+                if current is None
+                else multiply(current, (ring.symbol(element.quantity.symbol), ring.one))
+            )
         if self.balance.by_itself:
-            current = self.short.of(current_row)
             if isinstance(element, Resistor):
-                square = self.short.mean_square(current)
-                return None if square is None else multiply(square, (ring.symbol(element.quantity.symbol), ring.one))
+                square = self.short.mean_square(self.short.of(current_row))
+                return (
+                    None
+                    if square is None
+                    else multiply(square, (ring.symbol(element.quantity.symbol), ring.one))
+                )
             voltage = self.short.average_of_free(self._row_of_voltage(element.start, element.end))
-            return None if voltage is None else multiply(voltage, (ring.symbol(element.quantity.symbol), ring.one))
+            return (
+                None
+                if voltage is None
+                else multiply(voltage, (ring.symbol(element.quantity.symbol), ring.one))
+            )
         terms: list[Ratio | None] = []
         for k in range(self.short.count):
             voltage = self.balance.value(k, self._row_of_voltage(element.start, element.end), "average")
@@ -374,7 +404,7 @@ def mode_without_formulas(mode: NumericMode, name: str) -> Mode:
     circuit = mode.circuit
     labels = mode.labels()
     images = mode.fraction_texts(labels)
-    order = [d.name for d in (*circuit.switches, *circuit.diodes)]
+    order = [device.name for device in circuit.devices]
     capacitors = [c.name for c in circuit.capacitors]
     names = [c.name for c in coils(circuit)]
     intervals = []

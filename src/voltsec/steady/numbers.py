@@ -6,11 +6,12 @@ formula's choice among candidates would be another one.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 
 import numpy as np
 
-from voltsec.circuit.elements import CurrentSource, Load, Source, Switch
+from voltsec.circuit.elements import CurrentSource, Load, Source, Switch, Transformer
 from voltsec.circuit.elements import Diode as DiodeElement
 from voltsec.steady.balance import Balance
 from voltsec.steady.modes import ModeBuilder
@@ -80,7 +81,7 @@ class Evaluation:
         """Power of loads and constant currents over the power of the sources."""
         taken, given = np.zeros(self.length), np.zeros(self.length)
         for element in self.circuit.of(Load, CurrentSource, Source):
-            power = self._numeric(self.builder._power_of(element))
+            power = self._numeric(self.builder.power_of(element))
             if power is None:
                 return None
             taken = taken + np.maximum(power, 0)
@@ -109,9 +110,9 @@ class Evaluation:
         """Stress of every element, keys as in :class:`~voltsec.steady.solution.Stress`."""
         found: dict[str, dict[str, Array | None]] = {}
         for element in self.circuit.elements:
-            if element.kind == "transformer":
+            if isinstance(element, Transformer):
                 for number, winding in enumerate(element.windings):
-                    row = self.builder._winding_row(element, number)
+                    row = self.builder.winding_row(element, number)
                     found[f"{element.name}.{number + 1}"] = self._stress_of(row, winding, None)
                 continue
             blocking = None
@@ -139,7 +140,7 @@ class Evaluation:
         if blocking == []:
             peak: Array | None = np.zeros(self.length)
         else:
-            peak = self._peak(self.builder._known_ends(voltage, blocking), self.volt)
+            peak = self._peak(self.builder.known_ends(voltage, blocking), self.volt)
         return {
             "voltage_peak": peak,
             "current_average": self._numeric(self.waves.average_of_free(row), self.ampere),
@@ -154,7 +155,11 @@ class Evaluation:
 
     def _ends(self, unknown) -> Array | None:
         candidates = self.waves.ends(self.waves.current(unknown))
-        return None if candidates is None else np.array([self.waves.numeric(c) for c in candidates]) * self.ampere
+        return (
+            None
+            if candidates is None
+            else np.array([self.waves.numeric(c) for c in candidates]) * self.ampere
+        )
 
     def _numeric(self, ratio, unit: float = 1.0) -> Array | None:
         return None if ratio is None else self.waves.numeric(ratio) * unit
@@ -173,7 +178,7 @@ def holds_at(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, 
     """Where a mode holds among ``points``, and its fractions there."""
     mask, _, fractions = verify(builder.balance, builder.found.fractions, points)
     edges = builder.found.stages.edges
-    for before, after in zip(edges, edges[1:], strict=False):
+    for before, after in itertools.pairwise(edges):
         mask = mask & (points[before] <= points[after])
     return mask, fractions
 
@@ -192,7 +197,7 @@ def numbers_at(builder: ModeBuilder, name: str, point: Mapping[str, float]) -> N
 def numbers_of(mode: NumericMode, name: str, point: Mapping[str, float]) -> Numbers | None:
     """All numbers of a mode without written formulas, None where it does not hold at ``point``."""
     duties = [point[edge] for edge in mode.stages.edges]
-    if any(a > b for a, b in zip(duties, duties[1:], strict=False)):
+    if any(a > b for a, b in itertools.pairwise(duties)):
         return None
     found = mode.at(point)
     if found is None:

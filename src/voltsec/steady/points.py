@@ -7,7 +7,7 @@ discontinuous conduction), and the ratios of coils, loads and turns.
 
 from __future__ import annotations
 
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 
@@ -26,7 +26,9 @@ def base_point(circuit: Circuit) -> dict[str, float]:
     known = {symbol: float(value) for symbol, value in circuit.values.items()}
     point = dict(known)
     volts = max([abs(known.get(s.quantity.symbol, 12.0)) for s in circuit.sources] or [12.0])
-    loads = [known[e.quantity.symbol] for e in circuit.loads if e.kind == "load" and e.quantity.symbol in known]
+    loads = [
+        known[e.quantity.symbol] for e in circuit.loads if e.kind == "load" and e.quantity.symbol in known
+    ]
     ohms = min(loads) if loads else 10.0
     for source in circuit.sources:
         point.setdefault(source.quantity.symbol, volts)
@@ -71,7 +73,7 @@ def sample_points(circuit: Circuit, edges: tuple[str, ...]) -> dict[str, np.ndar
     base = base_point(circuit)
     rows: list[dict[str, float]] = []
     own = [base[edge] for edge in edges]
-    if all(a < b for a, b in zip(own, own[1:], strict=False)) and all(0 < a < 1 for a in own):
+    if all(a < b for a, b in pairwise(own)) and all(0 < a < 1 for a in own):
         rows.append(dict(base))
     rows += [
         base | dict(zip(edges, duties, strict=True)) | {"T": base["T"] * 10**power}

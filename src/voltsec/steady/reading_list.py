@@ -225,7 +225,7 @@ class ReadingList:
                 return self._one(("i", part)), transformer.windings[0], None
             for number, winding in enumerate(transformer.windings):
                 if f"{transformer.name}.{number + 1}" == part:
-                    return self.builder._winding_row(transformer, number), winding, None
+                    return self.builder.winding_row(transformer, number), winding, None
         element = self.circuit.element(part)
         blocking = None
         if element.kind in ("switch", "diode"):

@@ -9,6 +9,7 @@ the equation that fixes the unknown fraction.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -73,10 +74,15 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
     known = given + [atom for atom in others if "T" not in balance.ring.variables(atom)]
     others = [atom for atom in others if not any(atom == fact for fact in given)]
     others = [atom for atom in others if not _implied_by_bounds(balance, atom, bounds, known)]
-    bounds = _strongest(balance, bounds, known)
+    short = [bound for bound in bounds if sum(map(len, bound.period)) <= LONG]
+    if len(short) < len(bounds):  # nobody could read them: the mode is checked, not proved
+        result.proved = False
+    bounds = _strongest(balance, short, known)
     parts = _bound_parts(form, bounds, edge[0] if edge is not None else None, result) + parts
     parts += _other_parts(form, others, result)
     parts += [_equality(form, p) for p in _constraints(found, form)]
+    edges = form.fractions.stages.edges
+    parts += [symbol(before) < symbol(after) for before, after in itertools.pairwise(edges)]
     result.bounds = bounds
     if parts:
         result.holds_when = sympy.And(*parts) if len(parts) > 1 else parts[0]
@@ -140,8 +146,7 @@ def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool, list
             for factor, power in factors(part)[1]:
                 if definite_sign(factor) is not None or int(power) % 2 == 0:
                     continue
-                value = ring.value(factor, found.witness)
-                oriented = factor if value >= 0 else -factor
+                oriented = factor if ring.value(factor, found.witness) >= 0 else -factor
                 if any(oriented == other for other in atoms):
                     continue
                 if any(factor == other or -factor == other for other in known):
@@ -190,9 +195,7 @@ def _bound(balance: Balance, found: Found, atom: Polynomial) -> Bound | None:
     return Bound(period, upper=bool(ring.value(linear, found.witness) < 0))
 
 
-def _edge_bound(
-    found: Found, form: ClosedForm, known: list[Polynomial]
-) -> tuple[Bound, bool] | None:
+def _edge_bound(found: Found, form: ClosedForm, known: list[Polynomial]) -> tuple[Bound, bool] | None:
     """The bound at which the last interval of a discontinuous mode vanishes, and if it is proved."""
     balance = found.balance
     if len(form.unknown) != 1 or len(found.fractions.conditions) != 1:
@@ -287,9 +290,7 @@ def _strongest(balance: Balance, bounds: list[Bound], known: list[Polynomial]) -
     return kept
 
 
-def _bound_parts(
-    form: ClosedForm, bounds: list[Bound], edge: Bound | None, result: Region
-) -> list[Boolean]:
+def _bound_parts(form: ClosedForm, bounds: list[Bound], edge: Bound | None, result: Region) -> list[Boolean]:
     """Bounds as conditions on K (or on T without a load resistance), with boundary and definitions."""
     parts: list[Boolean] = []
     effectives: list[Effective] = []
@@ -406,7 +407,7 @@ def _other_parts(form: ClosedForm, atoms: list[Polynomial], result: Region) -> l
                 factor = -factor
             if definite_sign(factor) == 1:
                 continue
-            if len(factor) > LONG:  # nobody could read it: the mode is checked, not proved
+            if len(factor) > LONG:
                 result.proved = False
                 continue
             variables = ring.variables(factor)

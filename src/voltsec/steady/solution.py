@@ -103,6 +103,16 @@ class Solution:
         """Output voltage in the first mode."""
         return self.modes[0].output_voltage
 
+    def _repr_latex_(self) -> str:
+        from voltsec.report.notebook import latex  # only a notebook asks for it
+
+        return latex(self)
+
+    def _repr_html_(self) -> str:
+        from voltsec.report.notebook import html
+
+        return html(self)
+
     def at(self, **values: float) -> Numbers:
         """Numbers at a point: the netlist's values, changed by ``values`` (symbols, SI units).
 

@@ -116,10 +116,14 @@ def _choices(circuit: Circuit) -> list[str]:
     """What the tool chose by itself and the reader should know."""
     lines = []
     if circuit.input_name is None and len(circuit.sources) > 1:
-        lines.append(f"several sources: {circuit.input.name} is taken as the input (say `input NAME` to change it)")
+        lines.append(
+            f"several sources: {circuit.input.name} is taken as the input (say `input NAME` to change it)"
+        )
     loads = circuit.of(Load) or circuit.of(CurrentSource)
     if circuit.output_choice is None and len(loads) > 1:
-        lines.append(f"several loads: {loads[0].name} is taken as the output (say `output NAME` to change it)")
+        lines.append(
+            f"several loads: {loads[0].name} is taken as the output (say `output NAME` to change it)"
+        )
     return lines
 
 
@@ -146,12 +150,11 @@ def _gaps(searches: tuple[Search, ...]) -> list[str]:
 
 
 def _place(search: Search, k: int, names: list[str]) -> str:
-    changed = [
-        name
-        for name, values in search.points.items()
-        if name not in names and values[k] != values[0]
-    ]
-    return ", ".join(f"{name} = {search.points[name][k]:.4g}" for name in [*names, *changed]) or "the given values"
+    changed = [name for name, values in search.points.items() if name not in names and values[k] != values[0]]
+    return (
+        ", ".join(f"{name} = {search.points[name][k]:.4g}" for name in [*names, *changed])
+        or "the given values"
+    )
 
 
 def _at_operating_point(circuit: Circuit, engine: Engine) -> tuple[Numbers | None, list[str]]:

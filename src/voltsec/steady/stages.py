@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import permutations
+from itertools import pairwise, permutations
 
 from voltsec.circuit.circuit import Circuit
 
@@ -19,7 +19,7 @@ class Stages:
     def fractions(self, duties: dict[str, float]) -> list[float]:
         """Share of the period of each switch interval (numbers or arrays)."""
         bounds = [0.0, *(duties[edge] for edge in self.edges), 1.0]
-        return [after - before for before, after in zip(bounds, bounds[1:], strict=False)]
+        return [after - before for before, after in pairwise(bounds)]
 
 
 def stages_of(circuit: Circuit) -> tuple[Stages, ...]:

@@ -19,6 +19,10 @@ PEAK_CANDIDATES = 3
 """So many different winners at most; beyond that the peak is given where it is sampled most."""
 
 
+LONG_TERMS = 100
+"""Ratios of more terms are not added up: formulas keep mean and ramp apart."""
+
+
 @dataclass(frozen=True)
 class Waveform:
     """Mean and ramp of one quantity in every interval; ``None`` where not determined."""
@@ -150,6 +154,8 @@ class Waveforms:
         """
         if any(mean is None for mean in waveform.means):
             return None
+        if self.is_long(waveform):
+            return self._long_charge_swing(waveform)
         period = self.ring.symbol("T")
         everywhere = np.ones(len(self.points["T"]), bool)
         charges: list[Ratio] = []
@@ -179,7 +185,22 @@ class Waveforms:
             missing &= ~(np.abs(values[pair[0]] - values[pair[1]] - swing) <= 1e-9 * (np.abs(swing) + 1e-300))
         return [add(charges[a], (-charges[b][0], charges[b][1])) for a, b in pairs]
 
+    def is_long(self, waveform: Waveform) -> bool:
+        """True where sums of the waveform's ratios would be too long to be worth combining."""
+        ratios = [r for r in (*waveform.means, *waveform.ramps) if r is not None]
+        return any(len(part) > LONG_TERMS for ratio in ratios for part in ratio)
+
+    def _long_charge_swing(self, waveform: Waveform) -> list[Ratio] | None:
+        """The charge of one of two intervals: what one brings, the other takes."""
+        if self.count != 2:
+            return None
+        charges = []
+        for fraction, mean, ramp in zip(self.fractions, waveform.means, waveform.ramps, strict=True):
+            assert mean is not None
+            if ramp is None or (np.abs(self.numeric(mean)) < np.abs(self.numeric(ramp))).any():
+                return None
+            charges.append((mean[0] * fraction * self.ring.symbol("T"), mean[1]))
+        return [min(charges, key=lambda charge: len(charge[0]))]
+
     def _oriented(self, ratios: list[Ratio]) -> list[Ratio]:
-        return [
-            (-ratio[0], ratio[1]) if np.nanmedian(self.numeric(ratio)) < 0 else ratio for ratio in ratios
-        ]
+        return [(-ratio[0], ratio[1]) if np.nanmedian(self.numeric(ratio)) < 0 else ratio for ratio in ratios]

@@ -33,13 +33,9 @@ def average_rows(circuit: Circuit, sequence: Sequence, network: Network) -> list
     for k in range(len(sequence.intervals)):
         rows += _interval_rows(circuit, sequence, network, k, "m", constants=True)
     for coil in coils(circuit):
-        rows.append(
-            {("m", k, ("u", coil.name)): ring.symbol(f) for k, f in enumerate(sequence.fractions)}
-        )
+        rows.append({("m", k, ("u", coil.name)): ring.symbol(f) for k, f in enumerate(sequence.fractions)})
         for k in range(1, len(sequence.intervals)):
-            rows.append(
-                {("m", 0, ("i", coil.name)): ring.one, ("m", k, ("i", coil.name)): -ring.one}
-            )
+            rows.append({("m", 0, ("i", coil.name)): ring.one, ("m", k, ("i", coil.name)): -ring.one})
     rows += _charge_rows(circuit, sequence, ring)
     return rows
 
@@ -116,7 +112,7 @@ def _interval_rows(
         return unknown if unknown[0] == "V" else (part, k, unknown)
 
     rows = list(network.rows)
-    for device in (*circuit.switches, *circuit.diodes):
+    for device in circuit.devices:
         conducts = device.name in interval.conducting
         rows.append(network.closed(device) if conducts else network.open_(device))
     if not constants:
@@ -144,7 +140,7 @@ def _event_rows(
             rows.append(_end_value({("i", name): network.ring.one}, k))
     elif not stops and (len(starts) == 1 or all_events):
         for name in sorted(starts):
-            device = circuit.element(name)
+            device = circuit.device(name)
             row = dict(network.device_voltage(device))
             if device.drop is not None:
                 row[None] = -network.ring.symbol(device.drop.symbol)

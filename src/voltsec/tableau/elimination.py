@@ -68,7 +68,7 @@ def eliminate(
     looked for: they are no pivots, and a row of nothing else becomes conditions.
     """
     active: dict[int, Row] = {}
-    columns: dict[Unknown, set[int]] = {}
+    columns: dict[Unknown | None, set[int]] = {}
     for number, row in enumerate(rows):
         active[number] = dict(row)
         for unknown in row:
@@ -142,7 +142,8 @@ def eliminate(
             if limited and fractions_unknown and lengths and max(lengths) > TERMS_OF_CONDITION:
                 raise TooLarge(f"a coefficient of {max(lengths)} terms")
             weights[number] = best(number)
-    free = tuple(unknown for unknown in columns if not any(unknown == p for p, _ in order))
+    pivots = {pivot for pivot, _ in order}
+    free = tuple(unknown for unknown in columns if unknown is not None and unknown not in pivots)
     solved = _substitute_back(order, wanted)
     return Eliminated(ring, solved, tuple(conditions), free, tuple(assumed))
 

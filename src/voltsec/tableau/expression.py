@@ -93,11 +93,11 @@ class Writer:
     def _oriented(self, factor: Polynomial) -> Expr:
         groups: dict[tuple[int, ...], dict] = {}
         for powers, coefficient in factor.to_dict().items():
-            outer = list(powers)
+            rest = list(powers)
             inner = [0] * len(powers)
             for place in self.inner:
-                inner[place], outer[place] = outer[place], 0
-            groups.setdefault(tuple(outer), {})[tuple(inner)] = coefficient
+                inner[place], rest[place] = rest[place], 0
+            groups.setdefault(tuple(rest), {})[tuple(inner)] = coefficient
         if len(groups) == 1:
             return self._plain(factor)
         terms = []
@@ -112,8 +112,7 @@ class Writer:
                     sign *= -1 if power % 2 else 1
                 parts.append(self._plain(part) ** int(power))
             monomial = self._monomial(outer)
-            terms.append(Mul(sign, monomial, *parts) if len(parts) != 1 or sign in (1,) else
-                         Mul(Mul(sign, monomial), *parts))
+            terms.append(Mul(Mul(sign, monomial), *parts))
         return Add(*terms)
 
     def _monomial(self, powers: tuple[int, ...]) -> Expr:

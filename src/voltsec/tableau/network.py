@@ -162,9 +162,7 @@ class Network:
             if not isinstance(turn, str):
                 scale = scale * turn.denominator
         return [
-            self.ring.symbol(turn) * scale
-            if isinstance(turn, str)
-            else self.ring.constant(int(turn * scale))
+            self.ring.symbol(turn) * scale if isinstance(turn, str) else self.ring.constant(int(turn * scale))
             for turn in element.turns
         ]
 

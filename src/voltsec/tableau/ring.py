@@ -54,7 +54,7 @@ class Ring:
         parts: list[dict] = [{} for _ in range(max(self.degree(polynomial, name), 0) + 1)]
         for powers, coefficient in polynomial.to_dict().items():
             power = int(powers[place])
-            parts[power][powers[:place] + (0,) + powers[place + 1 :]] = coefficient
+            parts[power][(*powers[:place], 0, *powers[place + 1 :])] = coefficient
         return [self.context.from_dict(part) for part in parts]
 
     def substitute(
@@ -67,9 +67,7 @@ class Ring:
         ]
         return polynomial.compose(*unused, ctx=target.context)
 
-    def terms(
-        self, polynomial: Polynomial, point: Mapping[str, float | np.ndarray]
-    ) -> np.ndarray:
+    def terms(self, polynomial: Polynomial, point: Mapping[str, float | np.ndarray]) -> np.ndarray:
         """Values of all terms at ``point`` (numbers or arrays that broadcast): terms x points."""
         if polynomial.is_zero():
             return np.zeros((1, 1))
@@ -120,8 +118,8 @@ def factors(polynomial: Polynomial) -> tuple[int, list[tuple[Polynomial, int]]]:
     everything are split off and the rest stays one factor.
     """
     try:
-        content, pairs = polynomial.factor()
-        return int(content), [(factor, int(power)) for factor, power in pairs]
+        number, pairs = polynomial.factor()
+        return int(number), [(factor, int(power)) for factor, power in pairs]
     except OverflowError:
         common = polynomial.term_content()
         content = int(common.leading_coefficient())
