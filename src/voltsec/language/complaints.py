@@ -77,6 +77,20 @@ KINDS: dict[str, str] = {
     "no-current-path": "the current of an inductor, or a constant current, has no path in any state",
     "two-grounds": "two ground nodes are in one galvanically connected part",
     "coupling-not-passive": "the mutual inductances would store negative energy",
+    # Formulas to check
+    "no-formula": "there is no equation to check",
+    "bad-formula": "a formula is no arithmetic that can be checked",
+    "implicit-product": "two factors stand side by side without a sign",
+    "missing-operand": "a sign or a bracket has nothing to work on",
+    "unclosed-bracket": "brackets of a formula are not opened or not closed",
+    "ambiguous-parallel": "a parallel value stands beside a product without brackets",
+    "bad-exponent": "an exponent is no number, or far too large",
+    "formula-too-long": "a formula or a derivation is far longer than any written by hand",
+    "unknown-quantity": "a name in a formula means nothing in this circuit",
+    "wrong-argument": "a quantity in a formula is asked of something that has none",
+    "no-such-interval": "the stage has no interval of that number",
+    "no-such-mode": "the stage has no mode of that name",
+    "nothing-to-check": "an equation says nothing about the stage",
     # The answer
     "no-steady-state": "the circuit has no periodic steady state",
 }

@@ -63,7 +63,14 @@ def parser() -> Lark:
     """The parser for a whole netlist (start ``netlist``) and for one statement (``statement``)."""
     from lark import Lark
 
-    return Lark(grammar_text(), parser="lalr", start=["netlist", "statement"], maybe_placeholders=True)
+    # cache: lark keeps the finished table in the temporary folder, named by the grammar's own digest
+    return Lark(
+        grammar_text(),
+        parser="lalr",
+        start=["netlist", "statement"],
+        maybe_placeholders=True,
+        cache=True,
+    )
 
 
 def parse_statement(piece: Piece) -> Statement:

@@ -178,7 +178,7 @@ def _valley(
     shown = "current" if conducts else "reverse voltage"
     left = symbol(f"{'imin' if conducts else 'vmin'}({name})")
     if len(expected[0]) + len(expected[1]) > SHOWN_TERMS:
-        blackboard.doubt(f"The smallest {shown} of {name} is too long to print.")
+        blackboard.say(f"The smallest {shown} of {name}, {moment}, is too long to print.")
         return None
     right = setting.form.expression(condition.ratio)
     number = blackboard.identity(left, right, (f"smallest {shown} of {name}, {moment}: {words}",), expected, used)

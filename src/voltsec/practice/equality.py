@@ -172,20 +172,27 @@ class Prover:
 
     def _stated(self, ring: Ring, polynomial: Polynomial) -> bool:
         """True where the mode's region says that ``polynomial`` has one sign."""
+        own = _sorted_text(ring, polynomial), _sorted_text(ring, -polynomial)
+        return any(stated in own for stated in self._stated_factors)
+
+    @cached_property
+    def _stated_factors(self) -> tuple[str, ...]:
+        """Factors whose sign each inequality of the region states: it has no other uncertain one."""
         region = self.mode.mode.holds_when
-        if region is None:
-            return False
-        for relation in region.atoms(Relational):
+        found = []
+        for relation in () if region is None else region.atoms(Relational):
+            difference = relation.lhs - relation.rhs
+            algebra = self.algebra(difference)
+            algebra.sign = _no_roots
             try:
-                top, _ = self.algebra(relation.lhs - relation.rhs).element(relation.lhs - relation.rhs)
+                top, _ = algebra.element(difference)
             except (NotAlgebraic, ZeroDivisionError):
                 continue
             if len(top) == 1 and () in top:
                 factors = [factor for factor, _ in top[()].factor()[1]]
-                uncertain = [f for f in factors if definite_sign(f) is None]
-                if len(uncertain) == 1 and str(uncertain[0]) in (str(polynomial), str(-polynomial)):
-                    return True
-        return False
+                uncertain = [factor for factor in factors if definite_sign(factor) is None]
+                found += [_sorted_text(algebra.ring, f) for f in uncertain if len(uncertain) == 1]
+        return tuple(found)
 
     def _same_sign(self, left: Expr, right: Expr, point: Point) -> bool:
         try:
@@ -225,3 +232,16 @@ def says_nothing(claim: Claim, prover: Prover) -> bool:
         return not algebra.difference(claim.left, claim.right)
     except (NotAlgebraic, ZeroDivisionError):
         return False
+
+
+def _no_roots(ring: Ring, polynomial: Polynomial) -> tuple[int, bool]:
+    raise NotAlgebraic("a root in a region")
+
+
+def _sorted_text(ring: Ring, polynomial: Polynomial) -> str:
+    """A polynomial as text that does not depend on its ring."""
+    terms = []
+    for powers, coefficient in polynomial.to_dict().items():
+        present = sorted((n, int(p)) for n, p in zip(ring.names, powers, strict=True) if p)
+        terms.append(f"{present} {int(coefficient)}")
+    return "; ".join(sorted(terms))

@@ -26,7 +26,7 @@ def explain(text: str, position: int, accepts: frozenset[str], line: int) -> Fau
     shown = f"found '{_short(found)}'" if found else "found the end of the line"
     if not text.strip():
         return Fault("missing-equals", "there is no formula here", place, hint="such as Vout/Vg = D/(1 - D)")
-    if found in ("<", ">", "≤", "≥", "≈", "~", ":", "!") or (found == "=" and before.endswith(tuple("=<>:!"))):
+    if found in tuple("<>≤≥≈~:!") or (found == "=" and before.endswith(tuple("=<>:!"))):
         return Fault("bad-formula", "only equations can be checked", place, hint="write one plain '='")
     if found == "=" and "=" in before:
         return Fault("bad-formula", "a second '=' in one line", place, hint="write one equation a line")

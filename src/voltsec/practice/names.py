@@ -124,7 +124,8 @@ class _Reading:
         if text in names.aliases:
             return names.aliases[text]
         if text in (*OF_PARTS, *FUNCTIONS):
-            raise self._unknown(f"{text} needs a part in brackets", node.place, f"such as {self._sample(text)}")
+            hint = f"such as {self._sample(text)}"
+            raise self._unknown(f"{text} needs a part in brackets", node.place, hint)
         if text in names.parts:
             kind = names.parts[text]
             hint = f"a {kind} has v({text}), i({text}), vpeak({text}), ipeak({text}), irms({text})"

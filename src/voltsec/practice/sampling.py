@@ -141,7 +141,8 @@ def _refined(mode: ModeValues, plain: Mapping[str, Any], unknown: dict[str, floa
 
     with mpmath.workdps(DIGITS):
         try:
-            root = mpmath.findroot(left, [mpf(unknown[name]) for name in names], tol=mpf(10) ** -40, verify=False)
+            starts = [mpf(unknown[name]) for name in names]
+            root = mpmath.findroot(left, starts, tol=mpf(10) ** -40, verify=False)
         except (ValueError, ZeroDivisionError, Undefined):
             return None
         shares = list(root) if len(names) > 1 else [root if isinstance(root, mpf) else root[0]]

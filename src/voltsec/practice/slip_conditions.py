@@ -34,7 +34,7 @@ def _other_conduction(claim: Claim, trial: Trial, provers: dict) -> Iterator[Sli
         if name == own or prover.judge(claim).outcome != HOLDS:
             continue
         if own.startswith("DCM") and name.startswith("CCM"):
-            message = f"this is the formula of continuous conduction ({name}); in {own} conduction is discontinuous"
+            message = f"this is the formula of continuous conduction ({name}); in {own} it is discontinuous"
             yield Slip("continuous", message)
         elif own.startswith("CCM") and name.startswith("DCM"):
             message = f"this is the formula of discontinuous conduction ({name}); in {own} it is continuous"
@@ -49,7 +49,8 @@ def _idle_forgotten(claim: Claim, trial: Trial) -> Iterator[Slip]:
     builder = trial.mode.builder
     for name, whole, rest in _idle(builder):
         own = symbol(name)
-        message = f"the idle interval is forgotten: conduction ends after {own}, not after {whole}"
+        shown = str(whole).replace("-", "−")
+        message = f"the idle interval is forgotten: conduction lasts {own}, not {shown}"
         swap = {whole: own}
         candidates: list[tuple[Expr, Expr]] = []
         for left in (claim.left, claim.left.xreplace(swap)):

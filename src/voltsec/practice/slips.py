@@ -149,7 +149,8 @@ def _changes(side: Expr, trial: Trial) -> Iterator[tuple[Expr, Expr, str, str]]:
             yield node, rest + term / 2, "factor", f"the term {shown} is twice too large"
             for n in turns:
                 for power in (1, -1, 2, -2):
-                    yield node, rest + term * n**power, "turns", f"a factor of {n} is wrong at the term {shown}"
+                    message = f"a factor of {n} is wrong at the term {shown}"
+                    yield node, rest + term * n**power, "turns", message
             for duty in trial.duties:
                 swap = {symbol(duty): 1 - symbol(duty)}
                 message = f"{duty} and 1 − {duty} are exchanged at the term {shown}"
@@ -213,7 +214,8 @@ def _others(
         own = "iavg" if quantity.kind == "i" else quantity.kind
         for kind in MEASURES:
             if kind != own:
-                message = f"this is {MEASURE_WORDS[kind]} of {quantity.part}'s current, not {MEASURE_WORDS[own]}"
+                words = f"{MEASURE_WORDS[kind]} of {quantity.part}'s current, not {MEASURE_WORDS[own]}"
+                message = f"this is {words}"
                 yield Quantity(kind, quantity.part), "other-measure", message
         if own == "ipeak":
             yield Quantity("ripple", quantity.part), "other-measure", "this is the ripple, not the peak"
@@ -243,4 +245,5 @@ def _missing(claim: Claim, trial: Trial) -> Iterator[Candidate]:
     for name, term in terms:
         for sign in (1, -1):
             if term not in claim.left.free_symbols | claim.right.free_symbols:
-                yield "missing-term", f"{name} is missing on the right side", claim.left, claim.right + sign * term
+                message = f"{name} is missing on the right side"
+                yield "missing-term", message, claim.left, claim.right + sign * term

@@ -14,6 +14,8 @@ from voltsec.report.machine import circuit_name
 from voltsec.report.wrapping import wrap_formula
 
 INDENT = 4
+REASON_COLUMN = 36
+"""Where a short reason stands, beside a short formula."""
 UNBROKEN = "\u00a0"
 """Keeps the blanks of a formula inside prose together."""
 
@@ -67,11 +69,16 @@ class _Text:
         return "".join(shown)
 
     def _equation(self, number: str, line: Equation | Result) -> Iterator[str]:
-        """The formula, its number at the right margin, the reason below."""
+        """The formula, its number at the right margin, the reason beside it or below."""
         text = f"{self._formula(line.left)} = {self._formula(line.right)}"
         room = self.width - INDENT - len(number) - 2
         broken = wrap_formula(text, room)
         reason = self._prose(line.reason)
+        beside = max(len(text) + INDENT + 2, REASON_COLUMN)
+        if len(broken) == 1 and beside + len(reason) + 2 + len(number) <= self.width:
+            start = (" " * INDENT + text).ljust(beside) + reason.replace(UNBROKEN, " ")
+            yield start.ljust(self.width - len(number)) + number if number else start
+            return
         for place, part in enumerate(broken):
             start = " " * INDENT + part
             last = place == len(broken) - 1

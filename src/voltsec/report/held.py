@@ -19,6 +19,8 @@ from voltsec.steady.held import Figure, HeldState, Short
 
 LABEL_WIDTH = 20
 NAME_WIDTH = 5
+LONGEST = 60
+"""Characters beyond which a formula stands in the table only, not in a sentence."""
 
 
 def show_held(state: HeldState, stream: IO[str] | None = None) -> None:
@@ -74,9 +76,6 @@ def sentences(state: HeldState, alphabet: Alphabet) -> Iterator[str]:
     if state.kind == "direct":
         yield f"Conducting: {', '.join(state.conducting) or 'none of the switches and diodes'}."
         yield from _burden_words(state, alphabet)
-    if state.holds_when:
-        parts = " and ".join(formula(part, (), alphabet) for part in state.holds_when)
-        yield f"This holds where {parts}; with other values other diodes may conduct."
 
 
 def _short_words(state: HeldState, short: Short, alphabet: Alphabet) -> str:
@@ -90,8 +89,7 @@ def _short_words(state: HeldState, short: Short, alphabet: Alphabet) -> str:
     if short.current is None:
         limit = "nothing limits the current, which rises, faster once the core saturates, until something fails"
     else:
-        value = engineering(short.current.value, "A", alphabet)
-        limit = f"only resistances limit the current, to {formula(short.current.formula, (), alphabet)} = {value}"
+        limit = f"only resistances limit the current, to {_equation('', short.current, 'A', alphabet, LONGEST)}"
     return f"{what} through {through} ({loop}): {limit}."
 
 
@@ -109,7 +107,7 @@ def _output_words(state: HeldState, alphabet: Alphabet) -> Iterator[str]:
     if output.formula is None:
         yield "The output voltage is not determined."
         return
-    volts = _equation("V", output, "V", alphabet)
+    volts = _equation("V", output, "V", alphabet, LONGEST)
     still = ", but only as long as the current without limit can rise" if state.runaway else ""
     if not state.reaches:
         yield f"{source} does not reach the output: {volts}."
@@ -134,14 +132,19 @@ def _burden_words(state: HeldState, alphabet: Alphabet) -> Iterator[str]:
     open_ended = [name for name, figure in state.blocking.items() if figure.formula is None]
     if known:
         worst = max(known, key=lambda name: abs(known[name].value or 0.0))
-        size = _equation("", known[worst], "V", alphabet)
+        size = _equation("", known[worst], "V", alphabet, LONGEST)
         yield f"{worst} takes the voltage: {size}."
     if open_ended:
         yield f"The voltage on {', '.join(open_ended)} is not determined: a node there is left floating."
 
 
-def _equation(name: str, figure: Figure, unit: str, alphabet: Alphabet) -> str:
+def _equation(
+    name: str, figure: Figure, unit: str, alphabet: Alphabet, longest: int | None = None
+) -> str:
+    """``name = formula = value``; a formula beyond ``longest`` characters is left to the table."""
     text = formula(figure.formula, (), alphabet)
+    if longest is not None and len(text) > longest:
+        text = ""
     value = engineering(figure.value, unit, alphabet)
     parts = [part for part in (name, text) if part]
     if figure.formula is not None and (figure.formula.free_symbols or figure.value is None):
@@ -158,6 +161,8 @@ def _rows(state: HeldState, alphabet: Alphabet) -> Iterator[tuple[str, str, str]
         ("Coil current", state.coil_currents, "A"),
         ("Drawn from source", state.source_currents, "A"),
     )
+    for number, part in enumerate(state.holds_when):
+        yield ("Holds where" if number == 0 else ""), "", formula(part, (), alphabet)
     for label, figures, unit in groups:
         for number, (name, figure) in enumerate(figures.items()):
             text = _equation("", figure, unit, alphabet) if figure.formula is not None else _unknown_words(state, name)

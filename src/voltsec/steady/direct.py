@@ -11,12 +11,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
-from itertools import product
+from itertools import islice, product
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Quantity, Transformer
+from voltsec.circuit.elements import Diode, Inductor, Quantity, Resistor, Switch, Transformer
 from voltsec.circuit.graph import references
 from voltsec.steady.balance import Affine, Balance
 from voltsec.steady.complementarity import PeriodicProblem, PeriodicState
@@ -24,16 +24,27 @@ from voltsec.steady.points import base_point
 from voltsec.tableau.assembly import average_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Interval, Sequence
-from voltsec.tableau.network import Row
+from voltsec.tableau.network import Row, coils
 
-UNCLEAR = 1e-4
+UNCLEAR = 3e-3
 """Diode current and reverse voltage, relative to the circuit's level, that may both stand for zero."""
 
-UNCLEAR_IN_RUNAWAY = 1e-2
-"""The same beside a current without limit, which coarsens everything."""
+TRACES = (1e-3, 1e-5)
+"""Resistance, relative to the circuit's level, put in series with every ideal coil, switch and diode in turn:
+what it alone holds back rises as it falls."""
+
+LEAK = 1e4
+"""Resistance, relative to the load, across every capacitor: it settles what diodes leave floating."""
+
+SMALLER = 1e-2
+"""Switches and diodes get less of it by this factor: a voltage no part can bear stands on the coil."""
+
+RISES = 5.0
+"""A coil current that rises so many times from the larger trace to the smaller has no limit."""
 
 MOST_UNCLEAR = 8
-"""Diodes without current and voltage whose assignments are tried one by one."""
+MOST_TRIES = 64
+"""Assignments of the diodes whose equations are written out."""
 
 
 class DirectBalance(Balance):
@@ -82,15 +93,60 @@ def direct_state(circuit: Circuit, closed: frozenset[str]) -> DirectState | None
     """
     circuit = with_magnetizing(circuit)
     point = base_point(circuit)
-    state = PeriodicProblem(circuit, references(circuit), (closed,), point).solve(np.array([1.0]), 1)
-    if state is None:
+    states = [_numeric(circuit, closed, point, trace) for trace in TRACES]
+    if states[0] is None:
         return None
-    running = frozenset(state.runaway)
-    for conducting in _assignments(circuit, closed, state, point):
-        balance = DirectBalance(circuit, conducting, running)
-        if _consistent(balance, point):
-            return DirectState(balance, point, state.runaway)
-    return None
+    running = _running(circuit, states[0], states[1])
+    best: tuple[int, DirectBalance] | None = None
+    for conducting in islice(_assignments(circuit, closed, states[0], point), MOST_TRIES):
+        balance = DirectBalance(circuit, conducting, frozenset(running))
+        if not _consistent(balance, point):
+            continue
+        open_ended = len(balance.averages.free)
+        if best is None or open_ended < best[0]:
+            best = (open_ended, balance)
+        if open_ended <= len(running):  # nothing is left open but what has no limit
+            break
+    return None if best is None else DirectState(best[1], point, running)
+
+
+def _numeric(
+    circuit: Circuit, closed: frozenset[str], point: dict[str, float], trace: float
+) -> PeriodicState | None:
+    """The state by numbers, with a trace of resistance in every coil, switch and diode that has none."""
+    loads = [point[e.quantity.symbol] for e in circuit.elements if e.kind in ("load", "resistor")]
+    ohms = trace * (min(loads) if loads else 1.0)
+    values, elements, magnetizing = dict(point), [], []
+    for element in circuit.elements:
+        if isinstance(element, Transformer) and element.magnetizing is not None:
+            coil = element.magnetizing
+            magnetizing.append(Inductor(coil.symbol, *element.windings[0], coil, Quantity(f"#{coil.symbol}", "ohm")))
+            values[f"#{coil.symbol}"] = ohms
+            element = replace(element, magnetizing=None)
+        elif isinstance(element, Inductor | Switch | Diode) and element.resistance is None:
+            element = replace(element, resistance=Quantity(f"#{element.name}", "ohm"))
+            values[f"#{element.name}"] = ohms if isinstance(element, Inductor) else SMALLER * ohms
+        elements.append(element)
+    elements += magnetizing
+    for capacitor in circuit.capacitors:
+        leak = Quantity(f"#{capacitor.name}", "ohm")
+        elements.append(Resistor(f"#{capacitor.name}", capacitor.start, capacitor.end, leak))
+        values[leak.symbol] = LEAK * (min(loads) if loads else 1.0)
+    softened = replace(circuit, elements=tuple(elements))
+    return PeriodicProblem(softened, references(circuit), (closed,), values).solve(np.array([1.0]), 1)
+
+
+def _running(circuit: Circuit, larger: PeriodicState, smaller: PeriodicState | None) -> tuple[str, ...]:
+    """Coils and capacitors whose current or voltage has no limit."""
+    found = dict.fromkeys(larger.runaway)
+    if smaller is not None:
+        found |= dict.fromkeys(smaller.runaway)
+        level = np.abs(smaller.coil_currents).max(initial=0.0)
+        for place, coil in enumerate(coils(circuit)):
+            before, after = (abs(float(state.coil_currents[0, place])) for state in (larger, smaller))
+            if after > RISES * before and after > 1e-2 * level:
+                found[coil.name] = None
+    return tuple(found)
 
 
 def with_magnetizing(circuit: Circuit) -> Circuit:
@@ -116,12 +172,11 @@ def _assignments(
     volt = max([abs(point[s.quantity.symbol]) for s in circuit.sources] or [1.0])
     loads = [point[e.quantity.symbol] for e in circuit.elements if e.kind in ("load", "resistor")]
     ampere = volt / (min(loads) if loads else 1.0)
-    limit = UNCLEAR_IN_RUNAWAY if state.runaway else UNCLEAR
     sure, unclear = set(closed), []
     for place, diode in enumerate(circuit.diodes):
         current = state.currents[0, place] / ampere
         blocking = state.blocking[0, place] / volt
-        if max(current, blocking) < limit:
+        if max(current, blocking) < UNCLEAR:
             unclear.append(diode.name)
         elif current > blocking:
             sure.add(diode.name)

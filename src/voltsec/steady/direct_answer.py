@@ -54,13 +54,13 @@ class Description:
             self.given,
             self.held,
             "direct",
-            conducting=tuple(name for name in order if name in self.state.conducting),
+            conducting=tuple(name for name in order if self._conducts(name, signs)),
             reaches=reaches,
             path=path,
             output=self._figure(voltage),
             shorts=self._shorts(signs),
             runaway=self.state.running,
-            blocking=self._blocking(),
+            blocking=self._blocking(signs),
             capacitor_voltages={
                 c.name: self._figure(None if c.name in self.state.running else self._unknown("V", c.name))
                 for c in self.circuit.capacitors
@@ -90,7 +90,7 @@ class Description:
     def _figure(self, ratio: Ratio | None, sign: int = 1) -> Figure:
         if ratio is None:
             return Figure(None, None)
-        return Figure(self._formula((ratio[0] * sign, ratio[1])), sign * self._value(ratio))
+        return Figure(self._formula((ratio[0] * sign, ratio[1])), sign * self._value(ratio) + 0.0)  # no minus zero
 
     def _formula(self, ratio: Ratio) -> Expr:
         return self.writer.ratio(ratio[0], ratio[1])
@@ -125,10 +125,15 @@ class Description:
             shorts.append(Short(loop, through, current))
         return tuple(shorts)
 
-    def _blocking(self) -> dict[str, Figure]:
+    def _conducts(self, name: str, signs: dict[str, int | None]) -> bool:
+        """A diode that was let conduct and carries nothing does not."""
+        idle = signs[name] == 0 and not isinstance(self.circuit.element(name), Switch)
+        return name in self.state.conducting and not idle
+
+    def _blocking(self, signs: dict[str, int | None]) -> dict[str, Figure]:
         found = {}
         for device in (*self.circuit.switches, *self.circuit.diodes):
-            if device.name in self.state.conducting:
+            if self._conducts(device.name, signs):
                 continue
             sign = 1 if isinstance(device, Switch) else -1
             row = dict(self.balance.network.voltage(device.start, device.end))

@@ -24,6 +24,9 @@ from voltsec.steady.solution import Solution
 WORDS = {"on": True, "off": False}
 MEANT = {"closed": "on", "close": "on", "shorted": "on", "short": "on", "open": "off", "broken": "off"}
 
+ABSURD = 100.0
+"""A capacitor at so many times the largest source, in a state that cannot be verified, has no bound."""
+
 
 @dataclass(frozen=True)
 class Figure:
@@ -176,17 +179,13 @@ def _standing(circuit: Circuit) -> dict[str, bool]:
 
 def _periodic(circuit: StuckCircuit, held: dict[str, str]) -> HeldState:
     """Other switches keep switching: the periodic answer, or why there is none."""
-    from voltsec.steady.current_paths import loops_through_coils
     from voltsec.steady.solve import solve
 
     try:
         solution = solve(circuit)
     except NoSteadyState as error:
         runaway = tuple(name for fault in error.faults for name in fault.elements)
-        always = frozenset.intersection(*possible_states(circuit))
-        loops = loops_through_coils(circuit, always)
-        shorts = tuple(Short(loop, coils, None) for loop, coils in loops if set(coils) & set(runaway))
-        return HeldState(circuit, held, "none", shorts=shorts, runaway=runaway, reason=_reason(error))
+        return _without_state(circuit, held, runaway, _reason(error))
     except CircuitError as error:
         return HeldState(circuit, held, "none", reason=_reason(error))
     mode = solution.modes[0]
@@ -204,6 +203,55 @@ def _periodic(circuit: StuckCircuit, held: dict[str, str]) -> HeldState:
         output=Figure(voltage, number),
         solution=solution,
     )
+
+
+def _without_state(circuit: StuckCircuit, held: dict[str, str], runaway: tuple[str, ...], reason: str) -> HeldState:
+    """Why no periodic state exists: a shorted source, an interrupted coil, a voltage without bound."""
+    from voltsec.steady.current_paths import interrupted_coils, loops_through_coils
+
+    states = possible_states(circuit)
+    shorts: tuple[Short, ...] = ()
+    for closed in (frozenset.intersection(*states), *states):
+        loops = loops_through_coils(circuit, closed)
+        shorts = tuple(Short(loop, coils, None) for loop, coils in loops if set(coils) & set(runaway))
+        if shorts:
+            break
+    if not runaway:
+        interrupted = interrupted_coils(circuit)
+        if interrupted:
+            names, switches = " and ".join(interrupted), ", ".join(dict.fromkeys(sum(interrupted.values(), ())))
+            reason = (
+                f"the current of {names} is cut off when {switches} block: a voltage spike is the answer, "
+                "unless a diode (a transistor's own, say) takes the current over; draw it if there is one"
+            )
+        else:
+            rising = _rising_capacitors(circuit)
+            if rising:
+                reason = f"nothing takes the energy that {' and '.join(rising)} collects: its voltage has no bound"
+    return HeldState(circuit, held, "none", shorts=shorts, runaway=runaway, reason=reason)
+
+
+def _rising_capacitors(circuit: StuckCircuit) -> tuple[str, ...]:
+    """Capacitors that numbers show at an absurd voltage, held there by the trace of a leak alone."""
+    import numpy as np
+
+    from voltsec.circuit.graph import references
+    from voltsec.steady.complementarity import PeriodicProblem
+    from voltsec.steady.points import base_point
+    from voltsec.steady.stages import stages_of
+
+    point = base_point(circuit)
+    for stages in stages_of(circuit):
+        lengths = np.array(stages.fractions(point))
+        if (lengths <= 0).any():
+            continue
+        problem = PeriodicProblem(circuit, references(circuit), stages.closed, point)
+        state = problem.solve(lengths, 8)
+        if state is not None:
+            level = ABSURD * problem.voltage_level
+            pairs = zip(circuit.capacitors, np.abs(state.capacitor_voltages), strict=True)
+            return tuple(capacitor.name for capacitor, volt in pairs if volt > level)
+    return ()
 
 
 def _in_full(expression: Expr, definitions: Mapping[str, Expr]) -> set:

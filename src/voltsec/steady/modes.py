@@ -9,7 +9,7 @@ from sympy import Expr
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch, Transformer
 from voltsec.steady.balance import Balance, Ratio, add, multiply
-from voltsec.steady.closed_form import ClosedForm, size
+from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.regions import region
 from voltsec.steady.sequences import Found
@@ -20,7 +20,7 @@ from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row, coils
 
 SHORT_TERMS = 12
-"""Mean squares of currents with longer polynomials are left as a sum."""
+"""Mean squares of currents of more terms are left as a sum."""
 
 SMALL_RIPPLE = 1e-4
 """Continuous conduction: formulas that depend on which ripple is larger are for periods so short."""
@@ -284,7 +284,7 @@ class ModeBuilder:
         return turn * (self.form.expression(mean) + sign * self.form.expression(ramp))
 
     def _rms(self, current: Waveform) -> Expr | None:
-        """Root of the sum of d*(mean**2 + ramp**2/3), written out or combined, whichever is shorter."""
+        """Root of the sum of d*(mean**2 + ramp**2/3), combined into one ratio where that stays short."""
         shares: list[tuple[Ratio, Ratio, Ratio]] = []
         for fraction, mean, ramp in zip(self.waveforms.fractions, current.means, current.ramps, strict=True):
             if mean is None or ramp is None:
@@ -300,19 +300,17 @@ class ModeBuilder:
                 shares.append((share, mean, ramp))
         if not shares:
             return sympy.Integer(0)
+        length = max(len(part) for share in shares for ratio in share[1:] for part in ratio)
+        if length <= SHORT_TERMS:
+            combined = self.waveforms.mean_square(current)
+            assert combined is not None
+            if sum(map(len, combined)) <= SHORT_TERMS:
+                return self.form.square_root(combined)
         terms = []
-        length = 0
         for share, mean, ramp in shares:
-            length = max(length, *(len(part) for ratio in (mean, ramp) for part in ratio))
             square = self.form.expression(mean) ** 2 + self.form.expression(ramp) ** 2 / 3
             terms.append(self.form.expression(share) * square)
-        if length > SHORT_TERMS:
-            return sympy.Pow(sympy.Add(*terms), sympy.Rational(1, 2), evaluate=False)
-        written = sympy.sqrt(sympy.Add(*terms))
-        square_ratio = self.waveforms.mean_square(current)
-        assert square_ratio is not None
-        combined = self.form.square_root(square_ratio)
-        return min((combined, written), key=size)
+        return sympy.Pow(sympy.Add(*terms), sympy.Rational(1, 2), evaluate=False)
 
     def _efficiency(self) -> Expr | None:
         """Power taken by loads over power given by sources.

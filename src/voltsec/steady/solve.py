@@ -9,9 +9,10 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load
-from voltsec.circuit.fault import Fault, NoSteadyState
+from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.graph import references
 from voltsec.steady.modes import ModeBuilder, mode_without_formulas, name_modes
+from voltsec.steady.no_state import no_steady_state
 from voltsec.steady.numbers import holds_at, numbers_at, numbers_of
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import operating_point
@@ -30,11 +31,12 @@ def solve(circuit: Circuit) -> Solution:
     periodic state exists at any sample point.
     """
     circuit.check()
-    searches = find_sequences(circuit, references(circuit))
+    nodes = references(circuit)
+    searches = find_sequences(circuit, nodes)
     pairs = ordered(searches)
     numeric = [mode for search in searches for mode in search.numeric]
     if not pairs and not numeric:
-        raise NoSteadyState((_no_state(searches),), circuit.file, circuit.text)
+        raise NoSteadyState((no_steady_state(circuit, nodes, searches),), circuit.file, circuit.text)
     names = name_modes([found.sequence for _, found in pairs] + [mode.sequence for mode in numeric])
     builders = [ModeBuilder(found, search.points) for search, found in pairs]
     named = tuple(zip(names, builders, strict=False))
@@ -90,15 +92,6 @@ def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found]]:
     """Found sequences, continuous conduction first, each kind by how much of the samples it holds."""
     pairs = [(search, found) for search in searches for found in search.found]
     return sorted(pairs, key=lambda pair: (pair[1].balance.by_itself, -int(pair[1].holds.sum())))
-
-
-def _no_state(searches: tuple[Search, ...]) -> Fault:
-    grows = sorted({name for search in searches for name in search.runaway})
-    if grows:
-        reason = f"{', '.join(grows)} would grow without limit from period to period"
-    else:
-        reason = "no assignment of conducting diodes satisfies the equations of a period"
-    return Fault("no-steady-state", f"there is no steady state: {reason}", elements=tuple(grows))
 
 
 def _symbols(circuit: Circuit, modes: tuple[Mode, ...]) -> dict[str, str]:

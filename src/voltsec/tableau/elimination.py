@@ -58,6 +58,7 @@ def eliminate(
     fractions_unknown: bool = False,
     limited: bool = True,
     vanishes: Callable[[Polynomial], bool] | None = None,
+    last: frozenset[Unknown] = frozenset(),
 ) -> Eliminated:
     """Solve ``rows`` exactly; only ``wanted`` unknowns (and what they need) are substituted back.
 
@@ -65,7 +66,8 @@ def eliminate(
     so a polynomial without a definite sign may be zero: such pivots come last, and such a factor
     is never divided out of a row.  Unless ``limited`` is False, :class:`TooLarge` is raised where the
     answer would be too long to read.  ``vanishes`` tells coefficients that are zero at the solution
-    looked for: they are no pivots, and a row of nothing else becomes conditions.
+    looked for: they are no pivots, and a row of nothing else becomes conditions.  Unknowns in ``last``
+    are solved for only where nothing else is left, so that the others are expressed by them.
     """
     active: dict[int, Row] = {}
     columns: dict[Unknown | None, set[int]] = {}
@@ -89,6 +91,7 @@ def eliminate(
             if unknown is None or (vanishes is not None and vanishes(coefficient)):
                 continue
             weight = (
+                unknown in last,
                 fractions_unknown and definite_sign(coefficient) is None,
                 _size(coefficient),
                 (length - 1) * (len(columns[unknown]) - 1),

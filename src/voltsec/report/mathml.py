@@ -1,0 +1,231 @@
+"""Formulas as presentation MathML, laid out as in the terminal: duties' complements primed, sums turned positive."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+from sympy import Add, Basic, Expr, Integer, Mul, Pow, Rational, Symbol
+from sympy.printing.printer import Printer
+
+from voltsec.report.formula import with_complements
+from voltsec.report.latex import GREEK
+from voltsec.report.letters import board_name
+
+GREEK_LETTERS = dict(
+    zip(
+        "alpha beta gamma delta epsilon zeta eta theta iota kappa lambda mu nu xi pi rho sigma tau upsilon phi chi "
+        "psi omega Gamma Delta Theta Lambda Xi Pi Sigma Upsilon Phi Psi Omega".split(),
+        "αβγδεζηθικλμνξπρστυφχψωΓΔΘΛΞΠΣΥΦΨΩ",
+        strict=True,
+    )
+)
+RELATIONS = {">=": "≥", "<=": "≤", ">": "&gt;", "<": "&lt;", "!=": "≠", "==": "="}
+LETTERS = {"rise": "Δi", "imin": "i", "vmin": "v"}
+
+
+def mathml(expression: Basic | None, duties: Iterable[str] = (), display: bool = False) -> str:
+    """A ``<math>`` element; ``None`` (not determined) is a dash."""
+    if expression is None:
+        return "–"
+    return wrapped(_Printer().doprint(with_complements(expression, duties)), display)
+
+
+def equation_mathml(left: Basic, right: Basic, duties: Iterable[str] = (), display: bool = True) -> str:
+    """``left = right``."""
+    printer = _Printer()
+    sides = [printer.doprint(with_complements(side, duties)) for side in (left, right)]
+    return wrapped(f"{sides[0]}<mo>=</mo>{sides[1]}", display)
+
+
+def wrapped(inner: str, display: bool = False) -> str:
+    """``inner`` in its ``<math>`` element."""
+    kind = ' display="block"' if display else ""
+    return f"<math{kind}><mrow>{inner}</mrow></math>"
+
+
+def symbol_mathml(name: str) -> str:
+    """``L1`` with its digit lowered, ``R_L`` as R with L lowered, D′ primed."""
+    on_the_board = board_name(name)
+    if on_the_board is not None:
+        letter = LETTERS.get(on_the_board.letter, on_the_board.letter)
+        part = _identifier(on_the_board.part)
+        if on_the_board.letter in ("imin", "vmin"):
+            part = f'<mrow>{part}<mo separator="true">,</mo><mi mathvariant="normal">min</mi></mrow>'
+        if on_the_board.interval:
+            raised = f"<mrow><mo>(</mo><mn>{on_the_board.interval}</mn><mo>)</mo></mrow>"
+            return f"<msubsup><mi>{letter}</mi>{part}{raised}</msubsup>"
+        return f"<msub><mi>{letter}</mi>{part}</msub>"
+    primes = len(name) - len(name.rstrip("′"))
+    if primes:
+        return f"<msup>{symbol_mathml(name[:-primes])}<mo>{'′' * primes}</mo></msup>"
+    if name in GREEK:
+        return f"<mi>{GREEK_LETTERS[name]}</mi>"
+    head, _, tail = name.partition("_")
+    if head in GREEK:
+        letter, below = GREEK_LETTERS[head], ""
+    else:
+        letter, below = head[:1], head[1:]
+    parts = [part for part in (below, *tail.split("_")) if part]
+    if not letter:
+        return f'<mi mathvariant="normal">{escape(name)}</mi>'
+    if not parts:
+        return f"<mi>{escape(letter)}</mi>"
+    return f"<msub><mi>{escape(letter)}</mi>{_identifier(','.join(parts))}</msub>"
+
+
+def _identifier(text: str) -> str:
+    if text.isdigit():
+        return f"<mn>{text}</mn>"
+    return f'<mi mathvariant="normal">{escape(text)}</mi>'
+
+
+class _Printer(Printer):
+    """Builds the inside of a ``<math>`` element as text."""
+
+    def doprint(self, expr: Basic) -> str:
+        """The markup of ``expr``."""
+        return str(self._print(expr))
+
+    def emptyPrinter(self, expr: Basic) -> str:
+        """What no rule knows, as text."""
+        return f"<mtext>{escape(str(expr))}</mtext>"
+
+    def _print_Symbol(self, expr: Symbol) -> str:
+        return symbol_mathml(expr.name)
+
+    def _print_Integer(self, expr: Integer) -> str:
+        return self._signed(f"<mn>{abs(int(expr))}</mn>", expr < 0)
+
+    def _print_Rational(self, expr: Rational) -> str:
+        return self._signed(f"<mfrac><mn>{abs(expr.p)}</mn><mn>{expr.q}</mn></mfrac>", expr < 0)
+
+    def _print_Float(self, expr: Expr) -> str:
+        return self._signed(f"<mn>{abs(float(expr)):.6g}</mn>", bool(expr < 0))
+
+    def _signed(self, text: str, negative: bool) -> str:
+        return f"<mo>−</mo>{text}" if negative else text
+
+    def _print_Add(self, expr: Add, order: str | None = None) -> str:
+        terms = [self._term(term) for term in self._as_ordered_terms(expr, order=order)]
+        leader = next((n for n, (negative, _) in enumerate(terms) if not negative), 0)
+        terms.insert(0, terms.pop(leader))
+        text = self._signed(terms[0][1], terms[0][0])
+        for negative, term in terms[1:]:
+            text += f"<mo>{'−' if negative else '+'}</mo>{term}"
+        return f"<mrow>{text}</mrow>"
+
+    def _term(self, term: Expr) -> tuple[bool, str]:
+        """Its sign, and the rest without it."""
+        coefficient, rest = term.as_coeff_Mul()
+        negative = bool(coefficient.is_negative)
+        if rest == 1:
+            return negative, str(self._print(abs(coefficient)))
+        if not isinstance(rest, Mul | Pow) and abs(coefficient) == 1:
+            return negative, str(self._print(rest))
+        return negative, self._product(abs(coefficient), rest)
+
+    def _print_Mul(self, expr: Mul) -> str:
+        coefficient, rest = expr.as_coeff_Mul()
+        negative = bool(coefficient.is_negative)
+        if negative and isinstance(rest, Add) and coefficient == -1:
+            return f"<mo>−</mo>{self._fenced(rest)}"
+        return self._signed(self._product(abs(coefficient), rest), negative)
+
+    def _product(self, coefficient: Expr, rest: Expr) -> str:
+        top: list[Expr] = []
+        bottom: list[Expr] = []
+        for factor in Mul.make_args(rest):
+            base, exponent = factor.as_base_exp()
+            if exponent.is_Rational and exponent < 0:
+                bottom.append(Pow(base, -exponent, evaluate=exponent == -1))
+            else:
+                top.append(factor)
+        top.sort(key=_place)
+        bottom.sort(key=_place)
+        over, under = coefficient.as_numer_denom()
+        if over != 1 or not top:
+            top.insert(0, over)
+        if under != 1:
+            bottom.insert(0, under)
+        if not bottom:
+            return self._row(top)
+        return f"<mfrac><mrow>{self._row(top)}</mrow><mrow>{self._row(bottom)}</mrow></mfrac>"
+
+    def _row(self, factors: list[Expr]) -> str:
+        if len(factors) == 1:
+            return str(self._print(factors[0]))
+        return "<mo>⁢</mo>".join(
+            self._fenced(factor) if isinstance(factor, Add) else str(self._print(factor)) for factor in factors
+        )
+
+    def _fenced(self, expr: Basic) -> str:
+        return f"<mrow><mo>(</mo>{self._print(expr)}<mo>)</mo></mrow>"
+
+    def _print_Pow(self, expr: Pow) -> str:
+        base, exponent = expr.base, expr.exp
+        if exponent == Rational(1, 2):
+            return f"<msqrt>{self._print(base)}</msqrt>"
+        if exponent.is_Rational and exponent < 0:
+            return self._product(Integer(1), expr)
+        inside = self._print(base) if base.is_Symbol or (base.is_Integer and base >= 0) else self._fenced(base)
+        if base.is_Symbol and base.name.endswith("′"):  # D′² stands with prime and power in one place
+            plain = symbol_mathml(base.name.rstrip("′"))
+            return f"<msup>{plain}<mrow><mo>′</mo>{self._print(exponent)}</mrow></msup>"
+        if base.is_Symbol and board_name(base.name) is not None:
+            inside = self._fenced(base)
+        return f"<msup>{inside}<mrow>{self._print(exponent)}</mrow></msup>"
+
+    def _print_Abs(self, expr: Expr) -> str:
+        return f"<mrow><mo>|</mo>{self._print(expr.args[0])}<mo>|</mo></mrow>"
+
+    def _call(self, name: str, expr: Basic) -> str:
+        parts = '<mo separator="true">,</mo>'.join(str(self._print(part)) for part in expr.args)
+        return f"<mrow><mi>{name}</mi><mo>(</mo>{parts}<mo>)</mo></mrow>"
+
+    def _print_Max(self, expr: Basic) -> str:
+        return self._call("max", expr)
+
+    def _print_Min(self, expr: Basic) -> str:
+        return self._call("min", expr)
+
+    def _print_Relational(self, expr: Basic) -> str:
+        sign = RELATIONS.get(expr.rel_op, expr.rel_op)
+        return f"{self._print(expr.lhs)}<mo>{sign}</mo>{self._print(expr.rhs)}"
+
+    def _joined(self, expr: Basic, word: str, inner: str) -> str:
+        parts = sorted(expr.args, key=lambda part: (len(str(part)), str(part)))
+        shown = [self._fenced(p) if p.func.__name__ == inner else str(self._print(p)) for p in parts]
+        return f'<mspace width="0.5em"/><mtext>{word}</mtext><mspace width="0.5em"/>'.join(shown)
+
+    def _print_And(self, expr: Basic) -> str:
+        return self._joined(expr, "and", "Or")
+
+    def _print_Or(self, expr: Basic) -> str:
+        return self._joined(expr, "or", "And")
+
+    def _print_Not(self, expr: Basic) -> str:
+        return f"<mtext>not</mtext>{self._fenced(expr.args[0])}"
+
+    def _print_BooleanTrue(self, expr: Basic) -> str:
+        return "<mtext>always</mtext>"
+
+    def _print_BooleanFalse(self, expr: Basic) -> str:
+        return "<mtext>never</mtext>"
+
+    def _print_Piecewise(self, expr: Basic) -> str:
+        rows = []
+        for value, condition in expr.args:
+            where = "<mtext>otherwise</mtext>" if condition == True else self._print(condition)  # noqa: E712
+            rows.append(f"<mtr><mtd>{self._print(value)}</mtd><mtd>{where}</mtd></mtr>")
+        return f"<mrow><mo>{{</mo><mtable>{''.join(rows)}</mtable></mrow>"
+
+
+def _place(factor: Expr) -> tuple[int, str]:
+    """Numbers, then symbols by name, then sums and roots."""
+    base = factor.as_base_exp()[0]
+    if base.is_Number:
+        return 0, ""
+    return (1, base.name) if isinstance(base, Symbol) else (2, "")
+
+

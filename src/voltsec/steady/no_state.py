@@ -1,0 +1,92 @@
+"""Why a circuit has no steady state, in circuit terms: what drives the coil or capacitor that runs away."""
+
+from __future__ import annotations
+
+import numpy as np
+from sympy import Expr, Integer, Symbol
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.fault import Fault
+from voltsec.steady.complementarity import PeriodicProblem, PeriodicState
+from voltsec.steady.sequences import Search
+from voltsec.tableau.assembly import parameter_names
+from voltsec.tableau.elimination import eliminate
+from voltsec.tableau.expression import Writer, symbol
+from voltsec.tableau.network import Network, coils
+from voltsec.tableau.ring import Ring
+
+
+def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tuple[Search, ...]) -> Fault:
+    """The fault that says which element finds no balance and what it sees in each interval."""
+    for search in searches:
+        for place in search.no_state:
+            point = {name: float(values[place]) for name, values in search.points.items()}
+            problem = PeriodicProblem(circuit, references, search.stages.closed, point)
+            state = problem.solve(np.array(search.stages.fractions(point)), 8)
+            if state is not None and state.runaway:
+                return _explained(circuit, references, search, state, point)
+    return Fault(
+        "no-steady-state",
+        "there is no steady state: no assignment of conducting diodes satisfies the equations of a period",
+    )
+
+
+def _explained(
+    circuit: Circuit,
+    references: tuple[str, ...],
+    search: Search,
+    state: PeriodicState,
+    point: dict[str, float],
+) -> Fault:
+    name = state.runaway[0]
+    is_coil = name in {coil.name for coil in coils(circuit)}
+    quantity = ("u", name) if is_coil else ("i", name)
+    views = []
+    for stage, closed in enumerate(search.stages.closed):
+        steps = np.flatnonzero(state.stages == stage)
+        middle = state.conducting[steps[len(steps) // 2]]
+        conducting = closed | {d.name for d, on in zip(circuit.diodes, middle, strict=True) if on}
+        seen = _seen(circuit, references, conducting, quantity, point)
+        share = _share(search, stage)
+        devices = ", ".join(d.name for d in circuit.devices if d.name in conducting) or "nothing"
+        views.append(f"{seen} for {share} of the period ({devices} conducting)")
+    law = "volt-seconds" if is_coil else "charge"
+    grows = "current" if is_coil else "voltage"
+    return Fault(
+        "no-steady-state",
+        f"there is no steady state: the {law} of {name} do not balance; it sees "
+        f"{' and '.join(views)}, so its {grows} grows from period to period",
+        elements=tuple(state.runaway),
+        hint=f"give {name} a path that brings its {grows} back in every period, or change the duty",
+    )
+
+
+def _seen(circuit, references, conducting, quantity, point) -> str:
+    """Voltage of a coil or current of a capacitor with the given devices conducting."""
+    ring = Ring(parameter_names(circuit))
+    network = Network(circuit, ring, references)
+    rows = list(network.rows)
+    for device in circuit.devices:
+        rows.append(network.closed(device) if device.name in conducting else network.open_(device))
+    states = [("V", c.name) for c in circuit.capacitors] + [("i", c.name) for c in coils(circuit)]
+    # the states come last in the elimination, so that everything else is expressed by them
+    found = eliminate(rows, ring, vanishes=None, last=frozenset(states))
+    if quantity not in found.solved:
+        return "an undetermined value"
+    denominator, terms = found.solved[quantity]
+    writer = Writer(ring, (), point)
+    total: Expr = Integer(0)
+    for unknown, coefficient in terms.items():
+        factor = writer.ratio(coefficient, denominator)
+        if unknown is None:
+            total += factor
+        elif unknown[0] in ("V", "i") and len(unknown) == 2:
+            total += factor * Symbol(f"{'v' if unknown[0] == 'V' else 'i'}({unknown[1]})")
+        else:
+            return "an undetermined value"
+    return str(total)
+
+
+def _share(search: Search, stage: int) -> str:
+    bounds: list[Expr] = [Integer(0), *(symbol(edge) for edge in search.stages.edges), Integer(1)]
+    return str(bounds[stage + 1] - bounds[stage])

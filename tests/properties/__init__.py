@@ -1,0 +1,1 @@
+"""Properties that hold whatever the circuit: nothing here knows a formula of any converter."""
