@@ -13,7 +13,7 @@ import click
     epilog="Example:  voltsec map sepic -o sepic.png",
 )
 @click.argument("netlist", metavar="FILE|NAME|-")
-@click.option("--over", metavar="SYMBOL", help="The upright axis: K (the usual one), R, L1 or any other symbol.")
+@click.option("--over", metavar="SYMBOL", help="The upright axis: K (the usual one), R, L1, any symbol.")
 @click.option("--duty", metavar="NAME", help="The duty to draw over, where there are several.")
 @click.option("-o", "--output", metavar="FILE.png|.svg", help="Draw a picture into this file as well.")
 def command(netlist: str, over: str | None, duty: str | None, output: str | None) -> None:

@@ -19,8 +19,12 @@ from voltsec.practice.formula import Equation, FormulaFault, parse
 from voltsec.practice.misread import did_you_mean
 from voltsec.practice.names import Claim, Names, intervals_told
 from voltsec.practice.quantities import ModeValues
-from voltsec.practice.verdict import HOLDS, WRONG, Judgement, LineVerdict, Verdict
+from voltsec.practice.slips import find_slips
+from voltsec.practice.verdict import HOLDS, WRONG, Judgement, LineVerdict, Slip, Verdict
 from voltsec.steady.solution import Solution
+
+MOST_MODES = 5
+"""Modes in which slips are looked for."""
 
 MOST_LINES = 500
 """Lines of a derivation; more is no derivation by hand."""
@@ -51,9 +55,14 @@ def check(
     firsts = {name: _first_wrong(judged, place) for place, name in enumerate(names)}
     holding = tuple(name for name in names if firsts[name] is None)
     operating = None if solution.numbers is None else solution.numbers.mode
-    leading = holding[0] if holding else _leading(names, firsts, operating, judged)
-    if holding and operating in holding:
-        leading = operating
+    ranked = list(holding) or _ranked(names, firsts, operating, judged)
+    if operating in holding:
+        ranked.remove(operating)
+        ranked.insert(0, operating)
+    leading = ranked[0]
+    slips: tuple[Slip, ...] = ()
+    if not holding:
+        leading, slips = _most_telling(ranked, firsts, judged, names, claims, provers)
     wrong = firsts[leading]
     verdicts = [LineVerdict(claim, tuple(row)) for claim, row in zip(claims, judged, strict=True)]
     verdict = Verdict(tuple(verdicts), chosen, holding, provers[leading].mode, wrong, operating)
@@ -62,7 +71,7 @@ def check(
         return verdict
     mistake = None
     if verdict.outcome == WRONG:
-        mistake = diagnose(claims[shown], provers[leading], provers, solution)
+        mistake = diagnose(claims[shown], provers[leading], slips, solution)
     others = [provers[one.mode] for one in judged[shown] if one.outcome == WRONG and one.mode != leading]
     elsewhere = tuple(right_formulas(claims[shown], others))
     verdicts[shown] = LineVerdict(claims[shown], tuple(judged[shown]), mistake, elsewhere)
@@ -149,15 +158,34 @@ def _first_wrong(judged: list[list[Judgement]], place: int) -> int | None:
     return None
 
 
-def _leading(
+def _ranked(
     names: list[str], firsts: dict[str, int | None], operating: str | None, judged: list[list[Judgement]]
-) -> str:
-    """The mode in which the derivation gets furthest; of equals one that can be judged, the operating one."""
+) -> list[str]:
+    """Modes by how far the derivation gets; of equals those that can be judged, then the operating one."""
 
-    def rank(name: str) -> tuple[int, bool, bool, int]:
+    def rank(name: str) -> tuple[int, bool, bool]:
         first = firsts[name]
         assert first is not None
-        place = names.index(name)
-        return first, judged[first][place].outcome == WRONG, name == operating, -place
+        return first, judged[first][names.index(name)].outcome == WRONG, name == operating
 
-    return max(names, key=rank)
+    return sorted(names, key=rank, reverse=True)
+
+
+def _most_telling(
+    ranked: list[str],
+    firsts: dict[str, int | None],
+    judged: list[list[Judgement]],
+    names: list[str],
+    claims: list[Claim],
+    provers: dict[str, Prover],
+) -> tuple[str, tuple[Slip, ...]]:
+    """The first of equally far modes in which a likely slip is found, else the first; with the slips."""
+    furthest = firsts[ranked[0]]
+    assert furthest is not None
+    for name in ranked[:MOST_MODES]:
+        if firsts[name] != furthest or judged[furthest][names.index(name)].outcome != WRONG:
+            break
+        slips = find_slips(claims[furthest], provers[name], provers)
+        if slips:
+            return name, slips
+    return ranked[0], ()

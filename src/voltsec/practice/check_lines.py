@@ -171,6 +171,12 @@ def _valley(
         )
         return None
     if not subtract(total, expected)[0].is_zero():
+        if not setting.balance.separate_ramps:
+            blackboard.say(
+                f"The smallest value of {name} in interval {k + 1} takes in how the ripple moves the means of "
+                "single intervals; that is part of the full solution and not derived here."
+            )
+            return None
         blackboard.doubt(f"The smallest value of {name} could not be verified and is left out.")
         return None
     moment = f"at the {condition.moment} of interval {k + 1}"

@@ -11,32 +11,34 @@ from voltsec.practice.equality import Prover
 from voltsec.practice.names import Claim
 from voltsec.practice.radicals import NotAlgebraic, Part, Radicals
 from voltsec.practice.sampling import Point, Undefined, same
-from voltsec.practice.slips import find_slips
-from voltsec.practice.verdict import Example, Mistake
+from voltsec.practice.verdict import Example, Mistake, Slip
 from voltsec.steady.closed_form import size
 from voltsec.steady.solution import Solution
 from voltsec.tableau.expression import Writer
+
+LONGEST_TIDIED = 400
+"""Longer expressions are left as they are."""
 
 LONGEST_RATIO = 80
 """Nodes of an expression that is still worth showing as a ratio or a difference."""
 
 
-def diagnose(claim: Claim, prover: Prover, provers: dict[str, Prover], solution: Solution) -> Mistake:
-    """Why ``claim`` does not hold in the mode of ``prover``; ``provers`` are those of all modes."""
+def diagnose(claim: Claim, prover: Prover, slips: tuple[Slip, ...], solution: Solution) -> Mistake:
+    """Why ``claim`` does not hold in the mode of ``prover``; ``slips`` are the likely ones."""
     left, right = (prover.inserted(claim, side) for side in (claim.left, claim.right))
     label, formula, written, known = "", None, left, right
     chosen = _named_side(claim)
     if chosen is not None:
         label = _label(claim, chosen)
         known, written = (left, right) if chosen == 0 else (right, left)
-        formula = tidy(known, prover)
+        formula = _known(claim, chosen, prover)
     return Mistake(
         label,
         formula,
         _ratio(written, known, prover),
         _difference(written, known, prover),
         _example(claim, left, right, prover, solution),
-        find_slips(claim, prover, provers),
+        slips,
     )
 
 
@@ -46,8 +48,15 @@ def right_formulas(claim: Claim, provers: Iterable[Prover]) -> Iterator[tuple[st
     if chosen is None:
         return
     for prover in provers:
-        known = prover.inserted(claim, claim.left if chosen == 0 else claim.right)
-        yield prover.mode.mode.name, _label(claim, chosen), tidy(known, prover)
+        yield prover.mode.mode.name, _label(claim, chosen), _known(claim, chosen, prover)
+
+
+def _known(claim: Claim, chosen: int, prover: Prover) -> Expr:
+    """The value of one side; that of a single quantity as the mode's answers write it."""
+    side = claim.left if chosen == 0 else claim.right
+    single = next((q for q in claim.quantities if q.placeholder == side), None)
+    value = prover.mode.value(single) if single is not None else None
+    return tidy(prover.inserted(claim, side), prover) if value is None else value
 
 
 def _label(claim: Claim, chosen: int) -> str:
@@ -69,7 +78,7 @@ def _named_side(claim: Claim) -> int | None:
 
 def tidy(expression: Expr, prover: Prover, expand: bool = False) -> Expr:
     """``expression`` factored as answers are written; with ``expand`` K is written out."""
-    if expression.is_Symbol or expression.is_number:
+    if expression.is_Symbol or expression.is_number or size(expression) > LONGEST_TIDIED:
         return expression
     try:
         algebra = prover.algebra(expression, expand=expand)
@@ -146,7 +155,8 @@ def _example(claim: Claim, left: Expr, right: Expr, prover: Prover, solution: So
             continue
         needed = _symbols(left, right, prover)
         used = {name: float(value) for name, value in point.plain.items() if name in needed}
-        return Example(used, *(None if v is None else float(v) for v in values), is_operating)
+        shown = [None if value is None else float(value) for value in values]
+        return Example(used, shown[0], shown[1], is_operating)
     return None
 
 

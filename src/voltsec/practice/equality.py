@@ -14,6 +14,7 @@ from voltsec.practice.radicals import NotAlgebraic, Part, Radicals
 from voltsec.practice.sampling import Point, Undefined, point_of, same, sample
 from voltsec.practice.verdict import ABSENT, HOLDS, OPEN, WRONG, Judgement
 from voltsec.steady.numbers import holds_at
+from voltsec.tableau.expression import symbol
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign
 
 FIRST_POINTS = 6
@@ -70,9 +71,12 @@ class Prover:
         return Judgement(name, HOLDS, count)
 
     def inserted(self, claim: Claim, side: Expr) -> Expr:
-        """``side`` with the mode's values in place of the quantities."""
+        """``side`` with the mode's values in place of the quantities; abbreviations stay as symbols."""
         values: dict[Symbol, Expr] = {}
         for quantity in claim.quantities:
+            if quantity.kind == "defined":
+                values[quantity.placeholder] = symbol(quantity.part)
+                continue
             value = self.mode.value(quantity)
             assert value is not None
             values[quantity.placeholder] = value

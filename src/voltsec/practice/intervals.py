@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import networkx as nx
 
@@ -87,16 +88,27 @@ class Local:
 
     def _tied(self, polynomial: Polynomial) -> bool:
         """True for zero, or a combination of the ties (each linear in the states)."""
-        for tie in self.ties:
-            for name in sorted(self.ring.variables(tie)):
-                if "(" not in name:
-                    continue
-                lead = self.ring.coefficients(tie, name)[1]
-                parts = self.ring.coefficients(polynomial, name)
-                if len(parts) > 1:
-                    polynomial = polynomial * lead - parts[1] * tie
-                break
+        for name, tie in self._leads:
+            polynomial = self._without(polynomial, name, tie)
         return bool(polynomial.is_zero())
+
+    @cached_property
+    def _leads(self) -> list[tuple[str, Polynomial]]:
+        """The ties, each with a state that no later one holds."""
+        found: list[tuple[str, Polynomial]] = []
+        for tie in self.ties:
+            for name, earlier in found:
+                tie = self._without(tie, name, earlier)
+            states = sorted(name for name in self.ring.variables(tie) if "(" in name)
+            if states:
+                found.append((states[0], tie))
+        return found
+
+    def _without(self, polynomial: Polynomial, name: str, tie: Polynomial) -> Polynomial:
+        parts = self.ring.coefficients(polynomial, name)
+        if len(parts) < 2:
+            return polynomial
+        return polynomial * self.ring.coefficients(tie, name)[1] - parts[1] * tie
 
 
 def _state_name(unknown: Unknown | None, circuit: Circuit) -> str | None:

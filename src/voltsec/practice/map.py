@@ -123,6 +123,7 @@ def region_map(
     Raises ValueError where a symbol does not exist or cannot be an axis.
     """
     field = Field(solution, over, duty)
+    axes = (field.x.name, field.y.name)
     cells = field.modes(columns, rows)
     present = [n for n in range(len(field.names)) if (cells == n).any()]
     renumbered = np.where(cells < 0, cells, NOT_DETERMINED)
@@ -136,7 +137,7 @@ def region_map(
         renumbered,
         field.curves(),
         field.marked(),
-        {name: field.base[name] for name in solution.circuit.duty_symbols if name not in (field.x.name, field.y.name)},
+        {name: field.base[name] for name in solution.circuit.duty_symbols if name not in axes},
         tuple(name for name, _ in solution.engine.numeric if name in {field.names[n] for n in present}),
         tuple(sorted(field.runaway)),
     )
@@ -187,7 +188,8 @@ class Field:
         load = load_symbol(self.circuit)
         for mode in self.solution.modes:
             for name, value in mode.definitions.items():
-                if name.startswith("K") and name not in known and load in {str(s) for s in value.free_symbols}:
+                named = name.startswith("K") and name not in known
+                if named and load in {str(s) for s in value.free_symbols}:
                     return name, value
         return None, None
 
@@ -249,7 +251,7 @@ class Field:
         return points
 
     def _ask_in_blocks(self, cells: np.ndarray) -> None:
-        """What no formula claims, asked once a block of cells: modes without formulas, and no steady state."""
+        """What no formula claims, asked once a block: modes without formulas, no steady state."""
         rows, columns = cells.shape
         across = np.array_split(np.arange(columns), min(BLOCKS[0], columns))
         along = np.array_split(np.arange(rows), min(BLOCKS[1], rows))
@@ -281,11 +283,8 @@ class Field:
             if state is None:
                 continue
             level = RUNAWAY * problem.voltage_level / problem.resistance_level
-            grows = [
-                coil.name
-                for coil, current in zip(problem.coils, np.abs(state.coil_currents).max(axis=0, initial=0), strict=True)
-                if current > level
-            ]
+            peaks = np.abs(state.coil_currents).max(axis=0, initial=0)
+            grows = [c.name for c, peak in zip(problem.coils, peaks, strict=True) if peak > level]
             if grows or state.runaway:
                 self.runaway.update(grows or state.runaway)
                 return NO_STEADY_STATE

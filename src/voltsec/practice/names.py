@@ -67,12 +67,12 @@ class Names:
     def claim(self, equation: Equation, interval: int | None) -> Claim:
         """``equation`` with every name looked up; :class:`FormulaFault` where one is unknown."""
         reading = _Reading(self, equation.line, equation.interval or interval)
-        sides = [reading.expression(node) for node in (equation.left, equation.right)]
-        for side in sides:
+        left, right = reading.expression(equation.left), reading.expression(equation.right)
+        for side in (left, right):
             if side.has(sympy.zoo, sympy.nan, sympy.oo):
                 message = "this formula divides by zero"
                 raise FormulaFault(Fault("bad-formula", message, Place(equation.line, 1)))
-        return Claim(equation, *sides, tuple(reading.used), equation.interval or interval)
+        return Claim(equation, left, right, tuple(reading.used), equation.interval or interval)
 
     @property
     def known(self) -> list[str]:

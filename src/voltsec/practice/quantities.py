@@ -152,9 +152,9 @@ class ModeValues:
         if kind.endswith("crit"):
             return mode.boundary[self._edge(quantity)]
         if kind == "ripple":
-            return mode.ripple[part]
+            return mode.ripple.get(part)
         if kind in STRESS:
-            found: Expr | None = getattr(mode.stress[part], STRESS[kind])
+            found: Expr | None = getattr(mode.stress.get(part), STRESS[kind], None)
             return found
         if quantity.interval is not None:
             return self._in_interval(kind, part, quantity.interval - 1)

@@ -65,17 +65,17 @@ class Radicals:
             value = self.values.get(expression.name)
             if value is not None:
                 return self.element(value)
-            return {(): self.ring.symbol(expression.name)}, self._one()
+            return self._plain(self.ring.symbol(expression.name)), self._one()
         if expression.is_Rational:
-            top = {(): self.ring.constant(int(expression.p))} if expression.p else {}
-            return top, {(): self.ring.constant(int(expression.q))}
+            over = self._plain(self.ring.constant(int(expression.p))) if expression.p else {}
+            return over, self._plain(self.ring.constant(int(expression.q)))
         if isinstance(expression, Add):
             return self._sum([self.element(argument) for argument in expression.args])
         if isinstance(expression, Mul):
             top, bottom = self._one(), self._one()
             for argument in expression.args:
-                over, under = self.element(argument)
-                top, bottom = self._lowest(self._times(top, over), self._times(bottom, under))
+                factor = self.element(argument)
+                top, bottom = self._lowest(self._times(top, factor[0]), self._times(bottom, factor[1]))
             return top, bottom
         if isinstance(expression, Pow) and expression.exp.is_Rational:
             exponent = Fraction(int(expression.exp.p), int(expression.exp.q))
@@ -88,7 +88,11 @@ class Radicals:
         raise NotAlgebraic(type(expression).__name__)
 
     def _one(self) -> Part:
-        return {(): self.ring.one}
+        return self._plain(self.ring.one)
+
+    def _plain(self, polynomial: Polynomial) -> Part:
+        """A polynomial without roots."""
+        return {(): polynomial}
 
     def _sum(self, elements: list[tuple[Part, Part]]) -> tuple[Part, Part]:
         groups: list[tuple[Part, Part]] = []
@@ -104,7 +108,7 @@ class Radicals:
             left, right = bottom, under
             if set(bottom) == set(under) == {()}:
                 common = bottom[()].gcd(under[()])
-                left, right = {(): bottom[()] // common}, {(): under[()] // common}
+                left, right = self._plain(bottom[()] // common), self._plain(under[()] // common)
             top = self._plus(self._times(top, right), self._times(over, left), 1)
             bottom = self._times(bottom, right)
         return self._lowest(top, bottom)
@@ -117,7 +121,7 @@ class Radicals:
             common = common.gcd(coefficient)
             if common.is_constant():
                 return top, bottom
-        return {key: c // common for key, c in top.items()}, {(): bottom[()] // common}
+        return {key: c // common for key, c in top.items()}, self._plain(bottom[()] // common)
 
     def _plus(self, one: Part, other: Part, sign: int) -> Part:
         total = dict(one)

@@ -44,7 +44,7 @@ def held_lines(state: HeldState, alphabet: Alphabet, width: int = 80) -> Iterato
     yield from textwrap.wrap(f"Held: {held}", width)
     yield ""
     for sentence in sentences(state, alphabet):
-        yield from textwrap.wrap(alphabet.plain(sentence), width, initial_indent="  ", subsequent_indent="    ")
+        yield from _wrapped(sentence, alphabet, width)
     rows = list(_rows(state, alphabet))
     if rows:
         yield ""
@@ -55,7 +55,11 @@ def held_lines(state: HeldState, alphabet: Alphabet, width: int = 80) -> Iterato
             yield ((before if number == 0 else " " * len(before)) + line).rstrip()
     yield ""
     for caution in held_cautions(state):
-        yield from textwrap.wrap(alphabet.plain(caution), width, initial_indent="  ", subsequent_indent="    ")
+        yield from _wrapped(caution, alphabet, width)
+
+
+def _wrapped(text: str, alphabet: Alphabet, width: int) -> list[str]:
+    return textwrap.wrap(alphabet.plain(text), width, initial_indent="  ", subsequent_indent="    ")
 
 
 def sentences(state: HeldState, alphabet: Alphabet) -> Iterator[str]:
@@ -87,9 +91,10 @@ def _short_words(state: HeldState, short: Short, alphabet: Alphabet) -> str:
     through = _coil_words(state, short)
     what = f"{source} is connected to {', '.join(others)}" if others else f"{source} is shorted"
     if short.current is None:
-        limit = "nothing limits the current, which rises, faster once the core saturates, until something fails"
+        limit = "nothing limits the current: it rises, faster once the core saturates, until something fails"
     else:
-        limit = f"only resistances limit the current, to {_equation('', short.current, 'A', alphabet, LONGEST)}"
+        current = _equation("", short.current, "A", alphabet, LONGEST)
+        limit = f"only resistances limit the current, to {current}"
     return f"{what} through {through} ({loop}): {limit}."
 
 
@@ -165,7 +170,8 @@ def _rows(state: HeldState, alphabet: Alphabet) -> Iterator[tuple[str, str, str]
         yield ("Holds where" if number == 0 else ""), "", formula(part, (), alphabet)
     for label, figures, unit in groups:
         for number, (name, figure) in enumerate(figures.items()):
-            text = _equation("", figure, unit, alphabet) if figure.formula is not None else _unknown_words(state, name)
+            known = figure.formula is not None
+            text = _equation("", figure, unit, alphabet) if known else _unknown_words(state, name)
             yield (label if number == 0 else ""), name, text
 
 

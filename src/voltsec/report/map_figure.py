@@ -16,11 +16,18 @@ from voltsec.report.machine import circuit_name
 from voltsec.report.map_text import conducting_words, mode_of, no_state_words, round_values
 from voltsec.report.quantity import engineering
 
+LABEL_BOX = {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "#555555", "linewidth": 0.6}
 SUFFIXES = (".png", ".svg")
 FILLS = ("#ffffff", "#c9ddf0", "#f2dcae", "#a9cfae", "#d9b8d4", "#8fb3cf", "#e0a58a", "#c4c4a0")
 HATCHES = ("", "///", "\\\\\\", "...", "xx", "--", "++", "oo")
 UNKNOWN_FILL = "#707070"
 NO_STATE_FILL = "#303030"
+STYLE = {
+    "hatch.linewidth": 0.5,
+    "hatch.color": "#777777",
+    "svg.hashsalt": "voltsec",
+    "text.parse_math": False,
+}
 TWO_COLUMNS = 8
 """Entries of the legend beyond which it takes two columns."""
 
@@ -33,9 +40,7 @@ def save_map(areas: RegionMap, path: str | os.PathLike[str]) -> None:
 
     try:
         # svg.hashsalt and no date: the same map gives the same file
-        with matplotlib.rc_context(
-            {"hatch.linewidth": 0.5, "hatch.color": "#777777", "svg.hashsalt": "voltsec", "text.parse_math": False}
-        ):
+        with matplotlib.rc_context(STYLE):
             figure = draw_map(areas)
             kind = target.suffix.lower().lstrip(".")
             figure.savefig(draft, format=kind, metadata={"Date": None} if kind == "svg" else None)
@@ -78,8 +83,8 @@ def _regions(areas: RegionMap, axes: Any) -> list[Any]:
 
     rows, columns = areas.cells.shape
     x, y = areas.x.edges(columns), areas.y.edges(rows)
-    colours = np.array([to_rgb(_fill(n)) for n in range(len(areas.names))] + [to_rgb(f) for f in (NO_STATE_FILL, UNKNOWN_FILL)])
-    picture = colours[areas.cells]  # negative cells count from the end
+    fills = [*(_fill(n) for n in range(len(areas.names))), NO_STATE_FILL, UNKNOWN_FILL]
+    picture = np.array([to_rgb(fill) for fill in fills])[areas.cells]  # negative cells count from the end
     axes.pcolormesh(x, y, picture, shading="flat", rasterized=True, zorder=0)
     handles = []
     middle_x, middle_y = areas.x.centres(columns), areas.y.centres(rows)
@@ -88,8 +93,9 @@ def _regions(areas: RegionMap, axes: Any) -> list[Any]:
         inside = (areas.cells == number).astype(float)
         hatch = _hatch(number)
         if hatch and inside.any() and not inside.all():
-            axes.contourf(middle_x, middle_y, inside, levels=[0.5, 1.5], colors="none", hatches=[hatch], zorder=1)
-        text = "\n".join(textwrap.wrap(f"{name}: {conducting_words(mode_of(areas, name))}", 90, subsequent_indent="    "))
+            axes.contourf(middle_x, middle_y, inside, levels=[0.5, 1.5], colors="none", hatches=[hatch])
+        words = f"{name}: {conducting_words(mode_of(areas, name))}"
+        text = "\n".join(textwrap.wrap(words, 90, subsequent_indent="    "))
         handles.append(Patch(facecolor=_fill(number), edgecolor="#555555", hatch=hatch, label=text))
     if (areas.cells == NO_STEADY_STATE).any():
         handles.append(Patch(facecolor=NO_STATE_FILL, edgecolor="#555555", label=no_state_words(areas)))
@@ -115,8 +121,8 @@ def _curves(areas: RegionMap, axes: Any) -> list[Any]:
         label = f"edge of {curve.mode}: {areas.y.name} = {text}"
         if len(label) > 95:
             label = f"edge of {curve.mode}, closed formula"
-        line = axes.plot(curve.x, curve.y, styles[number % 4], color="black", linewidth=1.6, label=label, zorder=3)
-        handles += line
+        style = styles[number % len(styles)]
+        handles += axes.plot(curve.x, curve.y, style, color="black", linewidth=1.6, label=label, zorder=3)
     return handles
 
 
@@ -142,7 +148,8 @@ def _labels(areas: RegionMap, axes: Any) -> None:
     rows, columns = areas.cells.shape
     taken = np.zeros(areas.cells.shape, bool)
     if areas.point is not None:
-        row, column = round(areas.y.share(areas.point[1]) * rows), round(areas.x.share(areas.point[0]) * columns)
+        row = round(areas.y.share(areas.point[1]) * rows)
+        column = round(areas.x.share(areas.point[0]) * columns)
         taken[max(row - 5, 0) : row + 6, max(column - 4, 0) : column + 5] = True
     largest_first = sorted(range(len(areas.names)), key=lambda n: -(areas.cells == n).sum())
     for number in largest_first:
@@ -163,7 +170,7 @@ def _labels(areas: RegionMap, axes: Any) -> None:
                 fontsize=size,
                 fontweight="bold",
                 zorder=6,
-                bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "#555555", "linewidth": 0.6},
+                bbox=LABEL_BOX,
             )
             break
 
@@ -171,7 +178,7 @@ def _labels(areas: RegionMap, axes: Any) -> None:
 def _free_place(
     inside: np.ndarray, taken: np.ndarray, half: tuple[int, int], required: float
 ) -> tuple[int, int] | None:
-    """Middle of a free box that lies in the region to the ``required`` share; the most central of the best."""
+    """Middle of a free box that lies in the region to the ``required`` share, the most central."""
     tall, wide = half
     rows, columns = inside.shape
     if rows <= 2 * tall or columns <= 2 * wide or not inside.any():

@@ -32,7 +32,8 @@ def map_lines(areas: RegionMap, alphabet: Alphabet, width: int = 80) -> Iterator
     yield from textwrap.wrap(alphabet.plain(axes_words(areas, alphabet)), width)
     yield ""
     # negative cells count from the end: not determined, no steady state
-    signs = np.array([*SIGNS, NO_STATE, UNKNOWN])[np.where(areas.cells < 0, areas.cells, areas.cells % len(SIGNS))]
+    places = np.where(areas.cells < 0, areas.cells, areas.cells % len(SIGNS))
+    signs = np.array([*SIGNS, NO_STATE, UNKNOWN])[places]
     marked = marked_cell(areas)
     if marked is not None:
         signs[marked] = MARK
@@ -101,15 +102,15 @@ def legend(areas: RegionMap, alphabet: Alphabet, width: int) -> Iterator[str]:
         place = f"{areas.x.name} = {engineering(x, '1', alphabet)}, {areas.y.name} = {value}"
         off = "" if marked_cell(areas) is not None else ", off the map"
         yield alphabet.plain(f"  {MARK}  operating point: {place}{off}")
+    duties = areas.solution.circuit.duty_symbols
     for curve in areas.curves:
-        text = formula(curve.formula, areas.solution.circuit.duty_symbols, alphabet)
+        text = formula(curve.formula, duties, alphabet)
         before = f"  Edge of {curve.mode}: {areas.y.name} = "
         lines = wrap_formula(text, width - len(before))
         for number, line in enumerate(lines):
             yield (before if number == 0 else " " * len(before)) + line
-    if areas.curves and any("′" in formula(c.formula, areas.solution.circuit.duty_symbols) for c in areas.curves):
-        duties = ", ".join(f"{d}′ = 1 − {d}" for d in areas.solution.circuit.duty_symbols)
-        yield alphabet.plain(f"  {duties}")
+    if any("′" in formula(curve.formula, duties) for curve in areas.curves):
+        yield alphabet.plain("  " + ", ".join(f"{duty}′ = 1 − {duty}" for duty in duties))
     if areas.coarse:
         names = ", ".join(areas.coarse)
         words = f"{names}: no formula was written out, so the region is drawn on a coarse grid"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 from typing import IO, Any
 
@@ -18,6 +19,10 @@ from voltsec.report.wrapping import wrap_formula
 from voltsec.steady.solution import Mode, Solution
 
 LABEL_WIDTH = 16
+PROSE = ("Likely slip", "or", "Beware", "Not there")
+LONGEST_ASIDE = 240
+"""Characters of a formula of another mode that are still worth showing."""
+
 INDENT = 2
 SHOWN = 400
 """Characters of a line of the derivation that are repeated."""
@@ -73,7 +78,8 @@ class _View:
         if line.mistake is not None:
             yield from self._mistake(line, line.mistake)
         for mode, label, right in line.elsewhere:
-            yield f"In {mode}", f"{label} = {self._text(right)}", ""
+            if line.mistake is None or right != line.mistake.formula:
+                yield f"In {mode}", f"{label} = {self._aside(right)}", ""
         yield from self._definitions(line)
 
     def wrapped(self, label: str, text: str) -> Iterator[str]:
@@ -83,12 +89,18 @@ class _View:
             yield from wrap_formula(text, self.width) if text else [""]
             return
         before = " " * INDENT + label.ljust(LABEL_WIDTH)
-        for line in wrap_formula(text, max(self.width - len(before), 20)):
+        room = max(self.width - len(before), 20)
+        # prose is broken between words, formulas at their operators
+        for line in textwrap.wrap(text, room) if label in PROSE else wrap_formula(text, room):
             yield before + line
             before = " " * len(before)
 
     def _text(self, expression: Basic | None) -> str:
         return formula(expression, self.duties, self.alphabet)
+
+    def _aside(self, expression: Basic) -> str:
+        text = self._text(expression)
+        return text if len(text) <= LONGEST_ASIDE else "a long formula, see voltsec solve"
 
     def _status(self, line: LineVerdict) -> str:
         judgement = line.judged(self.mode.name)
@@ -121,7 +133,7 @@ class _View:
             yield "", "  proved", ""
         if only is not None:
             for mode, label, right in only.elsewhere:
-                yield f"Not in {mode}", f"there {label} = {self._text(right)}", ""
+                yield f"Not in {mode}", f"there {label} = {self._aside(right)}", ""
         operating = self.verdict.operating_mode
         if operating is not None and operating not in self.verdict.modes and self._tried(operating):
             text = f"the operating point of the netlist is in {operating}: there it does not hold"

@@ -60,7 +60,9 @@ class PeriodicProblem:
         references: tuple[str, ...],
         stages: tuple[frozenset[str], ...],
         point: Mapping[str, float],
+        trace: float = TRACE,
     ) -> None:
+        self.trace = trace
         self.circuit = circuit
         self.point = dict(point)
         self.diodes = circuit.diodes
@@ -123,8 +125,12 @@ class PeriodicProblem:
         relation = left @ outer_matrix
         first = 2 * len(self.coils)
         last = first + len(self.capacitors)
-        trace = TRACE * self.resistance_level
+        trace = self.trace * self.resistance_level
         relation[:, last : last + last - first] += trace * relation[:, first:last]
+        # ... and the trace in series with every diode: p adds to q, as v = drop + r*p - q
+        p_first = 2 * last - first
+        q_first = p_first + len(self.diodes)
+        relation[:, p_first:q_first] -= trace * relation[:, q_first : q_first + len(self.diodes)]
         return _fixed_rows(relation, len(self.coils) + len(self.capacitors) + len(self.diodes))
 
     def solve(self, fractions: np.ndarray, steps_a_stage: int) -> PeriodicState | None:
@@ -141,7 +147,7 @@ class PeriodicProblem:
         flux = self.inductance / (lengths[:, None, None] * self.point["T"])
         blocks = np.concatenate(
             [
-                (i_l + u_l @ (flux + TRACE * ohm * np.eye(n_coil))) * ampere,
+                (i_l + u_l @ (flux + self.trace * ohm * np.eye(n_coil))) * ampere,
                 -(u_l @ flux) * ampere,
                 v_c * volt,
                 i_c * ampere,
@@ -153,7 +159,7 @@ class PeriodicProblem:
         )
         scale = np.abs(blocks).max(axis=2, keepdims=True)
         scale[scale == 0] = 1
-        solution = InteriorPoint(blocks / scale, lengths, n_coil, n_cap, n_diode).solve()
+        solution = InteriorPoint(blocks / scale, lengths, n_coil, n_cap, n_diode, self.trace).solve()
         if solution is None:
             return None
         voltages, coil_currents, local = solution
@@ -177,6 +183,64 @@ class PeriodicProblem:
             coil_currents * ampere,
             tuple(runaway),
         )
+
+
+def grows_with_trace(
+    circuit: Circuit,
+    references: tuple[str, ...],
+    stages: tuple[frozenset[str], ...],
+    point: Mapping[str, float],
+    fractions: np.ndarray,
+) -> tuple[str, ...]:
+    """Coils and capacitors held by the trace resistances alone: they grow where the trace shrinks."""
+    problems = [PeriodicProblem(circuit, references, stages, point, trace) for trace in (1e-4, 1e-6)]
+    before, after = (problem.solve(fractions, 8) for problem in problems)
+    if before is None or after is None:
+        return ()
+    volt = problems[0].voltage_level
+    ampere = volt / problems[0].resistance_level
+    found = []
+    for names, values, grown, level in (
+        ([c.name for c in coils(circuit)], before.coil_currents, after.coil_currents, ampere),
+        (
+            [c.name for c in circuit.capacitors],
+            before.capacitor_voltages[None],
+            after.capacitor_voltages[None],
+            volt,
+        ),
+    ):
+        for place, name in enumerate(names):
+            size = np.abs(values[:, place]).max()
+            if size > level and np.abs(grown[:, place]).max() > 3 * size:
+                found.append(name)
+    return tuple(found)
+
+
+def interrupted(
+    circuit: Circuit,
+    references: tuple[str, ...],
+    stages: tuple[frozenset[str], ...],
+    point: Mapping[str, float],
+    fractions: np.ndarray,
+) -> tuple[str, int] | None:
+    """A coil whose current is cut off, and the switch interval in which that happens.
+
+    Its voltage then has no limit: it grows with the fineness of the time steps.
+    """
+    problem = PeriodicProblem(circuit, references, stages, point)
+    worst = []
+    for steps in (8, 32):
+        state = problem.solve(fractions, steps)
+        if state is None:
+            return None
+        change = state.coil_currents - np.roll(state.coil_currents, 1, axis=0)
+        voltage = (change @ problem.inductance.T) / (state.steps[:, None] * point["T"])
+        worst.append((np.abs(voltage).max(axis=0), np.abs(voltage).argmax(axis=0), state.stages))
+    for place, coil in enumerate(problem.coils):
+        coarse, fine = worst[0][0][place], worst[1][0][place]
+        if fine > 2.5 * coarse and fine > 3 * problem.voltage_level:
+            return coil.name, int(worst[1][2][worst[1][1][place]])
+    return None
 
 
 def _fixed_rows(relation: np.ndarray, count: int) -> np.ndarray:
@@ -209,11 +273,12 @@ class InteriorPoint:
     """
 
     def __init__(
-        self, blocks: np.ndarray, lengths: np.ndarray, n_coil: int, n_cap: int, n_diode: int
+        self, blocks: np.ndarray, lengths: np.ndarray, n_coil: int, n_cap: int, n_diode: int, trace: float
     ) -> None:
         cuts = np.cumsum([n_coil, n_coil, n_cap, n_cap + 2 * n_diode])
         self.own, self.before, self.common, self.local, right = np.split(blocks, cuts, axis=2)
         self.right = right[:, :, 0]
+        self.trace = trace
         self.lengths = lengths
         self.sizes = (len(lengths), n_coil, n_cap, n_diode)
 
@@ -253,8 +318,11 @@ class InteriorPoint:
                 return None
             if not np.all(np.isfinite(step[2])):
                 return None
-            length = 1.0 if n_diode == 0 else _step_length(p, q, step[2][:, p_part], step[2][:, q_part])
-            length = 1.0 if length == 1.0 and n_diode == 0 else min(1.0, 0.995 * length)
+            length = _step_length(p, q, step[2][:, p_part], step[2][:, q_part])
+            if length < 0.1:  # blocked at the border: go back towards the middle first
+                step = self._direction(residual, charge, 0.8 * mean - p * q)
+                length = _step_length(p, q, step[2][:, p_part], step[2][:, q_part])
+            length = 1.0 if n_diode == 0 else min(1.0, 0.995 * length)
             self.voltages = self.voltages + length * step[0]
             self.coil_currents = self.coil_currents + length * step[1]
             self.unknowns = self.unknowns + length * step[2]
@@ -273,7 +341,7 @@ class InteriorPoint:
             - self.common @ self.voltages
             - np.einsum("krc,kc->kr", self.local, self.unknowns)
         )
-        charge = -(TRACE * self.voltages + self.lengths @ self.unknowns[:, :n_cap])
+        charge = -(self.trace * self.voltages + self.lengths @ self.unknowns[:, :n_cap])
         return value, charge
 
     def _factor(self, p: np.ndarray, q: np.ndarray) -> None:
@@ -312,9 +380,9 @@ class InteriorPoint:
             system[rows, steps * n_coil :] = rest[k, :, 2 * n_coil :]
             system[steps * n_coil :, k * n_coil : (k + 1) * n_coil] -= weights[k, :, :n_coil]
             system[steps * n_coil :, before : before + n_coil] -= weights[k, :, n_coil : 2 * n_coil]
-        system[steps * n_coil :, steps * n_coil :] += TRACE * np.eye(n_cap) - weights[:, :, 2 * n_coil :].sum(
-            axis=0
-        )
+        system[steps * n_coil :, steps * n_coil :] += self.trace * np.eye(n_cap) - weights[
+            :, :, 2 * n_coil :
+        ].sum(axis=0)
         self.row_scale = np.abs(system).max(axis=1)
         self.row_scale[self.row_scale == 0] = 1
         self.inverse = np.linalg.inv(system / self.row_scale[:, None]) if size else system
@@ -325,7 +393,7 @@ class InteriorPoint:
         right = np.concatenate([residual, target / self.product_scale], axis=1)
         right = np.einsum("kcr,kc->kr", self.rotation, right)
         offset = np.linalg.solve(self.upper, right[:, :width, None])[:, :, 0]
-        # the charge row: TRACE dV + sum of h_k i_C,k with i_C = offset - response * coupled
+        # the charge row: trace*dV + sum of h_k i_C,k with i_C = offset - response * coupled
         low = charge - self.lengths @ offset[:, :n_cap]
         whole = np.concatenate([right[:, width:].ravel(), low])
         found = self.inverse @ (whole / self.row_scale) if len(whole) else whole

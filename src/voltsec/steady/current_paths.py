@@ -60,7 +60,7 @@ def path_through_output(circuit: Circuit, graph: nx.MultiDiGraph) -> tuple[str, 
             e
             for e in circuit.elements
             if isinstance(e, Resistor | CurrentSource)
-            and (e.name == output.element or (output.element is None and set(e.nodes) == {output.start, output.end}))
+            and (e.name == output.element if output.element else set(e.nodes) == {output.start, output.end})
         ),
         None,
     )

@@ -39,11 +39,13 @@ LEAK = 1e4
 SMALLER = 1e-2
 """Switches and diodes get less of it by this factor: a voltage no part can bear stands on the coil."""
 
+LARGE = 100.0
 RISES = 5.0
-"""A coil current that rises so many times from the larger trace to the smaller has no limit."""
+"""A coil current that rises so many times from the larger trace to the smaller, above so many times
+the circuit's level, has no limit."""
 
 MOST_UNCLEAR = 8
-MOST_TRIES = 64
+MOST_TRIES = 32
 """Assignments of the diodes whose equations are written out."""
 
 
@@ -86,28 +88,26 @@ class DirectState:
         return self.balance.sequence.intervals[0].conducting
 
 
-def direct_state(circuit: Circuit, closed: frozenset[str]) -> DirectState | None:
-    """The state with the switches ``closed``, None where no assignment of the diodes is consistent.
+def direct_states(circuit: Circuit, closed: frozenset[str]) -> list[DirectState]:
+    """States with the switches ``closed``: one a consistent assignment of the diodes, the best determined.
 
-    Numbers are the netlist's; a part without a value gets an ordinary one.
+    There are several where ideal diodes carry nothing and take nothing, or leave open how they share a
+    voltage.  Numbers are the netlist's; a part without a value gets an ordinary one.
     """
     circuit = with_magnetizing(circuit)
     point = base_point(circuit)
     states = [_numeric(circuit, closed, point, trace) for trace in TRACES]
-    if states[0] is None:
-        return None
-    running = _running(circuit, states[0], states[1])
-    best: tuple[int, DirectBalance] | None = None
-    for conducting in islice(_assignments(circuit, closed, states[0], point), MOST_TRIES):
+    first = states[0]
+    if first is None:
+        return []
+    running = _running(circuit, first, states[1], point)
+    found: list[tuple[int, DirectState]] = []
+    for conducting in islice(_assignments(circuit, closed, first, point), MOST_TRIES):
         balance = DirectBalance(circuit, conducting, frozenset(running))
-        if not _consistent(balance, point):
-            continue
-        open_ended = len(balance.averages.free)
-        if best is None or open_ended < best[0]:
-            best = (open_ended, balance)
-        if open_ended <= len(running):  # nothing is left open but what has no limit
-            break
-    return None if best is None else DirectState(best[1], point, running)
+        if _consistent(balance, point):
+            found.append((len(balance.averages.free), DirectState(balance, point, running)))
+    least = min((free for free, _ in found), default=0)
+    return [state for free, state in found if free == least]
 
 
 def _numeric(
@@ -136,17 +136,25 @@ def _numeric(
     return PeriodicProblem(softened, references(circuit), (closed,), values).solve(np.array([1.0]), 1)
 
 
-def _running(circuit: Circuit, larger: PeriodicState, smaller: PeriodicState | None) -> tuple[str, ...]:
+def _running(
+    circuit: Circuit, larger: PeriodicState, smaller: PeriodicState | None, point: dict[str, float]
+) -> tuple[str, ...]:
     """Coils and capacitors whose current or voltage has no limit."""
     found = dict.fromkeys(larger.runaway)
     if smaller is not None:
         found |= dict.fromkeys(smaller.runaway)
-        level = np.abs(smaller.coil_currents).max(initial=0.0)
         for place, coil in enumerate(coils(circuit)):
             before, after = (abs(float(state.coil_currents[0, place])) for state in (larger, smaller))
-            if after > RISES * before and after > 1e-2 * level:
+            if after > RISES * before and after > LARGE * _ampere(circuit, point):
                 found[coil.name] = None
     return tuple(found)
+
+
+def _ampere(circuit: Circuit, point: dict[str, float]) -> float:
+    """The circuit's level of current: its largest source across its smallest resistance."""
+    volt = max([abs(point[s.quantity.symbol]) for s in circuit.sources] or [1.0])
+    loads = [point[e.quantity.symbol] for e in circuit.elements if e.kind in ("load", "resistor")]
+    return volt / (min(loads) if loads else 1.0)
 
 
 def with_magnetizing(circuit: Circuit) -> Circuit:
@@ -170,8 +178,7 @@ def _assignments(
 ) -> Iterator[frozenset[str]]:
     """Assignments that the numbers allow, blocking first where a diode carries and blocks nothing."""
     volt = max([abs(point[s.quantity.symbol]) for s in circuit.sources] or [1.0])
-    loads = [point[e.quantity.symbol] for e in circuit.elements if e.kind in ("load", "resistor")]
-    ampere = volt / (min(loads) if loads else 1.0)
+    ampere = _ampere(circuit, point)
     sure, unclear = set(closed), []
     for place, diode in enumerate(circuit.diodes):
         current = state.currents[0, place] / ampere

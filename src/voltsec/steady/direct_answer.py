@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
@@ -17,10 +19,30 @@ from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Row, coils
 from voltsec.tableau.ring import definite_sign, factors
 
+OPEN = Figure(None, None)
 
-def describe(circuit: Circuit, held: dict[str, str], state: DirectState) -> HeldState:
-    """The whole answer for a direct-current state."""
-    return Description(circuit, held, state).answer()
+
+def describe(circuit: Circuit, held: dict[str, str], states: list[DirectState]) -> HeldState:
+    """The whole answer; where states differ in a figure, it is not determined."""
+    answers = [Description(circuit, held, state).answer() for state in states]
+    first = answers[0]
+
+    def agreed(name: str) -> dict[str, Figure]:
+        return {
+            part: figure if all(getattr(other, name).get(part) == figure for other in answers) else OPEN
+            for part, figure in getattr(first, name).items()
+        }
+
+    same_output = all(other.output == first.output for other in answers)
+    return replace(
+        first,
+        output=first.output if same_output else OPEN,
+        reaches=first.reaches if same_output else None,
+        blocking=agreed("blocking"),
+        capacitor_voltages=agreed("capacitor_voltages"),
+        coil_currents=agreed("coil_currents"),
+        source_currents=agreed("source_currents"),
+    )
 
 
 class Description:
@@ -47,7 +69,8 @@ class Description:
         signs = self._signs()
         path: tuple[str, ...] = ()
         if reaches:
-            path = path_through_output(self.circuit, carrying_graph(self.circuit, self.state.conducting, signs))
+            graph = carrying_graph(self.circuit, self.state.conducting, signs)
+            path = path_through_output(self.circuit, graph)
         order = [device.name for device in (*self.circuit.switches, *self.circuit.diodes)]
         needed = {quantity.symbol for quantity in self.given.quantities} - {"T", *self._dynamic()}
         return HeldState(
@@ -90,7 +113,8 @@ class Description:
     def _figure(self, ratio: Ratio | None, sign: int = 1) -> Figure:
         if ratio is None:
             return Figure(None, None)
-        return Figure(self._formula((ratio[0] * sign, ratio[1])), sign * self._value(ratio) + 0.0)  # no minus zero
+        value = sign * self._value(ratio) + 0.0  # no minus zero
+        return Figure(self._formula((ratio[0] * sign, ratio[1])), value)
 
     def _formula(self, ratio: Ratio) -> Expr:
         return self.writer.ratio(ratio[0], ratio[1])

@@ -7,14 +7,14 @@ periodic answer of the circuit that is left.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from difflib import get_close_matches
 
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit, Schedule
-from voltsec.circuit.elements import Switch
+from voltsec.circuit.elements import Quantity, Resistor, Switch
 from voltsec.circuit.fault import CircuitError, Fault, NoSteadyState
 from voltsec.circuit.graph import find_faults
 from voltsec.circuit.separation import blocking_capacitors, separating_windings
@@ -24,7 +24,10 @@ from voltsec.steady.solution import Solution
 WORDS = {"on": True, "off": False}
 MEANT = {"closed": "on", "close": "on", "shorted": "on", "short": "on", "open": "off", "broken": "off"}
 
-ABSURD = 100.0
+LEAK = 1e4
+"""A leak's resistance relative to the load's."""
+
+ABSURD = 10.0
 """A capacitor at so many times the largest source, in a state that cannot be verified, has no bound."""
 
 
@@ -111,7 +114,8 @@ def held_state(circuit: Circuit, held: Mapping[str, str]) -> HeldState:
     left = StuckCircuit(**values, stuck=stuck)
     shorts = _hard_shorts(left)
     if shorts:
-        return _with_separation(HeldState(left, dict(held), "none", shorts=shorts, reason=_hard_reason(shorts)))
+        reason = _hard_reason(shorts)
+        return _with_separation(HeldState(left, dict(held), "none", shorts=shorts, reason=reason))
     state = _periodic(left, dict(held)) if left.duty_symbols else _direct(left, dict(held))
     return _with_separation(state)
 
@@ -125,9 +129,11 @@ def check_held(circuit: Circuit, held: Mapping[str, str]) -> None:
         if name in elements and not isinstance(elements[name], Switch):
             kind = elements[name].kind
             hint = f"switches: {', '.join(names)}"
-            faults.append(Fault("wrong-kind", f"{name} is a {kind}, not a switch, and cannot be held", None, (name,), (), hint))
+            message = f"{name} is a {kind}, not a switch, and cannot be held"
+            faults.append(Fault("wrong-kind", message, None, (name,), (), hint))
         elif name not in elements:
-            close = [n for n in names if n.lower() == name.lower()] or get_close_matches(name, names, n=1, cutoff=0.5)
+            same = [one for one in names if one.lower() == name.lower()]
+            close = same or get_close_matches(name, names, n=1, cutoff=0.5)
             hint = f"did you mean {close[0]!r}?" if close else f"switches: {', '.join(names)}"
             faults.append(Fault("unknown-name", f"no switch is called {name!r}", None, (name,), (), hint))
         if word not in WORDS:
@@ -140,8 +146,6 @@ def check_held(circuit: Circuit, held: Mapping[str, str]) -> None:
 
 
 def _with_separation(state: HeldState) -> HeldState:
-    from dataclasses import replace
-
     return replace(
         state,
         blocking_capacitors=blocking_capacitors(state.circuit),
@@ -161,14 +165,14 @@ def _hard_reason(shorts: tuple[Short, ...]) -> str:
 
 
 def _direct(circuit: StuckCircuit, held: dict[str, str]) -> HeldState:
-    from voltsec.steady.direct import direct_state
+    from voltsec.steady.direct import direct_states
     from voltsec.steady.direct_answer import describe
 
     closed = frozenset(name for name, on in _standing(circuit).items() if on)
-    state = direct_state(circuit, closed)
-    if state is None:
+    states = direct_states(circuit, closed)
+    if not states:
         return HeldState(circuit, held, "none", reason="no direct-current state satisfies the equations")
-    return describe(circuit, held, state)
+    return describe(circuit, held, states)
 
 
 def _standing(circuit: Circuit) -> dict[str, bool]:
@@ -205,7 +209,9 @@ def _periodic(circuit: StuckCircuit, held: dict[str, str]) -> HeldState:
     )
 
 
-def _without_state(circuit: StuckCircuit, held: dict[str, str], runaway: tuple[str, ...], reason: str) -> HeldState:
+def _without_state(
+    circuit: StuckCircuit, held: dict[str, str], runaway: tuple[str, ...], reason: str
+) -> HeldState:
     """Why no periodic state exists: a shorted source, an interrupted coil, a voltage without bound."""
     from voltsec.steady.current_paths import interrupted_coils, loops_through_coils
 
@@ -219,20 +225,22 @@ def _without_state(circuit: StuckCircuit, held: dict[str, str], runaway: tuple[s
     if not runaway:
         interrupted = interrupted_coils(circuit)
         if interrupted:
-            names, switches = " and ".join(interrupted), ", ".join(dict.fromkeys(sum(interrupted.values(), ())))
+            names = " and ".join(interrupted)
+            switches = ", ".join(dict.fromkeys(name for group in interrupted.values() for name in group))
             reason = (
-                f"the current of {names} is cut off when {switches} block: a voltage spike is the answer, "
+                f"the current of {names} is cut off when every way out ({switches}) is open: a voltage spike is the answer, "
                 "unless a diode (a transistor's own, say) takes the current over; draw it if there is one"
             )
         else:
             rising = _rising_capacitors(circuit)
             if rising:
-                reason = f"nothing takes the energy that {' and '.join(rising)} collects: its voltage has no bound"
+                names = " and ".join(rising)
+                reason = f"nothing takes the energy that {names} collects: the voltage has no bound"
     return HeldState(circuit, held, "none", shorts=shorts, runaway=runaway, reason=reason)
 
 
 def _rising_capacitors(circuit: StuckCircuit) -> tuple[str, ...]:
-    """Capacitors that numbers show at an absurd voltage, held there by the trace of a leak alone."""
+    """Capacitors that a leak alone, put across each of them, holds at an absurd voltage."""
     import numpy as np
 
     from voltsec.circuit.graph import references
@@ -241,6 +249,12 @@ def _rising_capacitors(circuit: StuckCircuit) -> tuple[str, ...]:
     from voltsec.steady.stages import stages_of
 
     point = base_point(circuit)
+    loads = [point[e.quantity.symbol] for e in circuit.of(Resistor)]
+    leaks = tuple(
+        Resistor(f"#{c.name}", c.start, c.end, Quantity(f"#{c.name}", "ohm")) for c in circuit.capacitors
+    )
+    point |= {leak.quantity.symbol: LEAK * (min(loads) if loads else 1.0) for leak in leaks}
+    circuit = replace(circuit, elements=(*circuit.elements, *leaks))
     for stages in stages_of(circuit):
         lengths = np.array(stages.fractions(point))
         if (lengths <= 0).any():

@@ -7,7 +7,12 @@ from sympy import Expr, Integer, Symbol
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import Fault
-from voltsec.steady.complementarity import PeriodicProblem, PeriodicState
+from voltsec.steady.complementarity import (
+    PeriodicProblem,
+    PeriodicState,
+    grows_with_trace,
+    interrupted,
+)
 from voltsec.steady.sequences import Search
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.elimination import eliminate
@@ -19,15 +24,34 @@ from voltsec.tableau.ring import Ring
 def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tuple[Search, ...]) -> Fault:
     """The fault that says which element finds no balance and what it sees in each interval."""
     for search in searches:
-        for place in search.no_state:
+        stages = search.stages
+        for place in [*search.no_state[:2], *search.open_points[:2]]:
             point = {name: float(values[place]) for name, values in search.points.items()}
-            problem = PeriodicProblem(circuit, references, search.stages.closed, point)
-            state = problem.solve(np.array(search.stages.fractions(point)), 8)
-            if state is not None and state.runaway:
-                return _explained(circuit, references, search, state, point)
+            lengths = np.array(stages.fractions(point))
+            cut = interrupted(circuit, references, stages.closed, point, lengths)
+            if cut is not None:
+                return _cut_off(circuit, search, *cut)
+            grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
+            state = PeriodicProblem(circuit, references, stages.closed, point, 1e-6).solve(lengths, 8)
+            if state is not None and grows:
+                return _explained(circuit, references, search, state, point, grows)
     return Fault(
         "no-steady-state",
         "there is no steady state: no assignment of conducting diodes satisfies the equations of a period",
+    )
+
+
+def _cut_off(circuit: Circuit, search: Search, name: str, stage: int) -> Fault:
+    closed = search.stages.closed[stage]
+    when = " and ".join(
+        f"{switch.name} is {'closed' if switch.name in closed else 'open'}" for switch in circuit.switches
+    )
+    return Fault(
+        "no-steady-state",
+        f"there is no steady state: while {when}, the current of {name} has no path; cutting it off would "
+        "take a voltage without limit",
+        elements=(name,),
+        hint=f"give {name} a path in that interval, usually a diode; check the direction of the diodes",
     )
 
 
@@ -37,8 +61,9 @@ def _explained(
     search: Search,
     state: PeriodicState,
     point: dict[str, float],
+    grows_here: tuple[str, ...],
 ) -> Fault:
-    name = state.runaway[0]
+    name = grows_here[0]
     is_coil = name in {coil.name for coil in coils(circuit)}
     quantity = ("u", name) if is_coil else ("i", name)
     views = []
@@ -56,7 +81,7 @@ def _explained(
         "no-steady-state",
         f"there is no steady state: the {law} of {name} do not balance; it sees "
         f"{' and '.join(views)}, so its {grows} grows from period to period",
-        elements=tuple(state.runaway),
+        elements=grows_here,
         hint=f"give {name} a path that brings its {grows} back in every period, or change the duty",
     )
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.balance import Balance
-from voltsec.steady.complementarity import PeriodicProblem, PeriodicState
+from voltsec.steady.complementarity import PeriodicProblem, PeriodicState, grows_with_trace
 from voltsec.steady.fractions import Fractions, NotClosed
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import sample_points
@@ -162,6 +162,10 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
                     search.numeric.append(numeric)
                 return None
             search.rejected.add(sequence)
+    grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
+    if grows:
+        search.runaway.update(grows)
+        solved = False
     (search.open_points if solved else search.no_state).append(_place(search, point))
     return None
 

@@ -1,0 +1,109 @@
+"""Duties in closed form, where the formula of the output is simple enough to be turned round."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import sympy
+from sympy import Expr
+
+from voltsec.steady.solution import Mode, Solution
+from voltsec.tableau.expression import symbol
+
+LONGEST = 150
+"""Operations of an output formula up to which a closed form is looked for."""
+
+WANTED = "Vout"
+
+
+def duty_formula(
+    solution: Solution, mode_name: str, duty: str, point: Mapping[str, float], target: float
+) -> Expr | None:
+    """The duty as a formula of the wanted output (symbol ``Vout``) and the circuit's symbols.
+
+    ``point`` holds the duty found, which tells the roots apart; ``None`` where no simple form exists.
+    """
+    mode = next((mode for mode in solution.modes if mode.name == mode_name), None)
+    if mode is None:
+        return None
+    output = _expanded(mode, mode.output_voltage)
+    name = WANTED
+    while name in solution.symbols:
+        name += "_"
+    wanted = sympy.Symbol(name, real=True)
+    if output is None or sympy.count_ops(output) > LONGEST:
+        return None
+    top, _ = sympy.fraction(sympy.together(output - wanted))
+    values = {symbol(key): float(value) for key, value in solution.circuit.values.items()}
+    values |= {symbol(key): float(value) for key, value in point.items()} | {wanted: target}
+    return _matching_root(top, duty, values)
+
+
+def largest_gain_formula(solution: Solution, duty: str) -> tuple[Expr, Expr] | None:
+    """(duty, output voltage) of the largest output in continuous conduction, in closed form.
+
+    ``None`` where the largest output has no simple closed form or lies at the end of the range.
+    """
+    mode = next((mode for mode in solution.modes if mode.name.startswith("CCM")), None)
+    output = None if mode is None else _expanded(mode, mode.output_voltage)
+    if output is None or sympy.count_ops(output) > LONGEST:
+        return None
+    variable = symbol(duty)
+    top, bottom = sympy.fraction(sympy.together(output))
+    slope = sympy.expand(sympy.diff(top, variable) * bottom - top * sympy.diff(bottom, variable))
+    if slope == 0:
+        return None
+    for factor, _ in sympy.factor_list(slope)[1]:
+        for root in _roots(factor, variable):
+            value = _at_ordinary_values(root, solution)
+            if value is not None and 0 < value < 1:
+                simple = sympy.simplify(output.subs(variable, root))
+                return root, simple
+    return None
+
+
+def _expanded(mode: Mode, expression: Expr | None) -> Expr | None:
+    """Named quantities (K, d2) replaced by what they stand for; None where a fraction stays unknown."""
+    if expression is None or not mode.closed_form:
+        return None
+    for _ in range(len(mode.definitions) + 1):
+        named = {s: mode.definitions[s.name] for s in expression.free_symbols if s.name in mode.definitions}
+        if not named:
+            return expression
+        expression = expression.subs(named)
+    return None
+
+
+def _matching_root(polynomial: Expr, duty: str, values: dict) -> Expr | None:
+    """The root that has the found value, among factors of degree one or two."""
+    variable = symbol(duty)
+    place = values[variable]
+    known = {key: value for key, value in values.items() if key != variable}
+    if not polynomial.is_polynomial(variable):
+        return None
+    for factor, _ in sympy.factor_list(polynomial, variable)[1]:
+        for root in _roots(factor, variable):
+            value = complex(root.subs(known).evalf())
+            if abs(value - place) < 1e-6:
+                return root
+    return None
+
+
+def _roots(polynomial: Expr, variable: sympy.Symbol) -> list[Expr]:
+    """Closed roots of a polynomial of degree one or two, square factors taken out of the root."""
+    parts = sympy.Poly(polynomial, variable).all_coeffs()
+    if len(parts) == 2:
+        return [sympy.factor(-parts[1] / parts[0])]
+    if len(parts) != 3:
+        return []
+    a, b, c = parts
+    radicand = sympy.sqrt(sympy.factor(b * b - 4 * a * c))
+    return [sympy.simplify((-b + sign * radicand) / (2 * a)) for sign in (1, -1)]
+
+
+def _at_ordinary_values(expression: Expr, solution: Solution) -> float | None:
+    from voltsec.steady.points import base_point
+
+    values = {symbol(key): value for key, value in base_point(solution.circuit).items()}
+    value = complex(expression.subs(values).evalf())
+    return value.real if abs(value.imag) < 1e-9 else None

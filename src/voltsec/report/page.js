@@ -1,0 +1,137 @@
+"use strict";
+(() => {
+  const PREFIXES = {"-15": "f", "-12": "p", "-9": "n", "-6": "µ", "-3": "m", "0": "", "3": "k", "6": "M", "9": "G", "12": "T"};
+  const point = Object.assign({}, MODEL.point);
+
+  // The same digits as the tool prints: four significant ones, no needless zeros.
+  function significant(value, digits) {
+    const size = Math.abs(value);
+    if (size !== 0 && (size < 1e-4 || size >= Math.pow(10, digits))) {
+      return size >= 1 && size < 1e7 ? value.toFixed(0) : value.toExponential(digits - 1).replace(/\.?0+e/, "e");
+    }
+    return String(Number(value.toPrecision(digits)));
+  }
+  function engineering(value, unit) {
+    if (value === null || value === undefined || !isFinite(value)) return "–";
+    if (unit === "%") return trimmed((100 * value).toFixed(2)).replace("-", "−") + " %";
+    if (value === 0) return ("0 " + unit).trim();
+    if (!unit) return significant(value, 4).replace("-", "−");
+    let exponent = 3 * Math.floor((Math.log10(Math.abs(value)) + 1e-12) / 3);
+    let scaled = significant(value / Math.pow(10, exponent), 4);
+    if (Math.abs(Number(scaled)) >= 1000) {
+      exponent += 3;
+      scaled = significant(value / Math.pow(10, exponent), 4);
+    }
+    const prefix = PREFIXES[String(exponent)];
+    if (prefix === undefined) return value.toExponential(3).replace("-", "−") + " " + unit;
+    return (scaled + " " + prefix + unit).replace("-", "−");
+  }
+  function trimmed(text) { return text.replace(/0+$/, "").replace(/\.$/, ""); }
+
+  // The first mode whose region holds the point; its definitions come along.
+  function modeAt(values) {
+    for (const mode of MODEL.modes) {
+      const p = Object.assign({}, values);
+      for (const [name, define] of mode.define) p[name] = define(p);
+      if (mode.holds === null || mode.holds(p)) return {mode: mode, p: p};
+    }
+    return null;
+  }
+  function valueOf(found, key) {
+    if (found === null || !(key in found.mode.out)) return null;
+    const value = found.mode.out[key](found.p);
+    return isFinite(value) ? value : null;
+  }
+
+  function ticks(low, high) {
+    const raw = (high - low) / 5;
+    let step = Math.pow(10, Math.floor(Math.log10(raw)));
+    step *= [1, 2, 5, 10].find(m => m * step >= raw * 0.999);
+    const found = [];
+    for (let k = Math.ceil(low / step - 1e-9); k <= Math.floor(high / step + 1e-9); k++) found.push(k * step);
+    return found;
+  }
+  function span(values, marked) {
+    const finite = values.filter(v => v !== null).sort((a, b) => a - b);
+    if (!finite.length) return [0, 1];
+    const size = marked !== null ? Math.abs(marked) : Math.abs(finite[Math.floor(finite.length / 2)]);
+    const limit = 3 * Math.max(size, 1e-9);
+    const low = Math.min(Math.max(finite[0], -limit), 0);
+    const high = Math.max(Math.min(finite[finite.length - 1], limit), 0);
+    return high > low ? [low, high] : [low, low + 1];
+  }
+  function draw(chart, key, label) {
+    const c = MODEL.chart, duty = MODEL.duty;
+    const scale = key === "eta" ? 100 : 1;
+    const values = MODEL.shares.map(share => {
+      const value = valueOf(modeAt(Object.assign({}, point, {[duty]: share})), key);
+      return value === null ? null : value * scale;
+    });
+    let marked = valueOf(modeAt(point), key);
+    if (marked !== null) marked *= scale;
+    const [low, high] = key === "eta" ? [0, 100] : span(values, marked);
+    const x = s => (c.left + s * (c.width - c.left - c.right)).toFixed(1);
+    const y = v => (c.top + (high - v) / (high - low) * (c.height - c.top - c.bottom)).toFixed(1);
+    let inside = "";
+    for (const tick of ticks(low, high)) {
+      inside += `<line class="grid" x1="${c.left}" x2="${c.width - c.right}" y1="${y(tick)}" y2="${y(tick)}"/>`;
+      inside += `<text class="tick" x="${c.left - 7}" y="${Number(y(tick)) + 4}" text-anchor="end">${significant(tick, 4).replace("-", "−")}</text>`;
+    }
+    for (let k = 0; k <= 10; k += 2) {
+      inside += `<line class="grid" x1="${x(k / 10)}" x2="${x(k / 10)}" y1="${c.top}" y2="${c.height - c.bottom}"/>`;
+      inside += `<text class="tick" x="${x(k / 10)}" y="${c.height - c.bottom + 17}" text-anchor="middle">${k / 10}</text>`;
+    }
+    let path = "", pen = "M";
+    MODEL.shares.forEach((share, n) => {
+      const value = values[n];
+      if (value === null || value < low || value > high) { pen = "M"; return; }
+      path += pen + x(share) + " " + y(value);
+      pen = "L";
+    });
+    inside += `<path class="curve" d="${path}"/>`;
+    if (marked !== null && marked >= low && marked <= high) {
+      inside += `<line class="drop" x1="${x(point[duty])}" x2="${x(point[duty])}" y1="${y(marked)}" y2="${c.height - c.bottom}"/>`;
+      inside += `<circle class="mark" cx="${x(point[duty])}" cy="${y(marked)}" r="4.5"/>`;
+    }
+    inside += `<text class="axis" x="${c.width - c.right}" y="${c.height - 4}" text-anchor="end">${duty}</text>`;
+    inside += `<text class="axis" x="${c.left + 6}" y="${c.top + 10}">${label}</text>`;
+    chart.innerHTML = inside;
+  }
+
+  function show() {
+    const found = modeAt(point);
+    for (const cell of document.querySelectorAll("[data-value]")) {
+      cell.textContent = engineering(valueOf(found, cell.dataset.value), cell.dataset.unit);
+    }
+    for (const cell of document.querySelectorAll("[data-point]")) {
+      cell.textContent = engineering(point[cell.dataset.point], cell.dataset.unit);
+    }
+    document.querySelectorAll("[data-mode]").forEach(cell => {
+      cell.textContent = found === null ? "no closed formula here" : found.mode.name;
+    });
+    document.querySelectorAll("svg[data-curve]").forEach(chart => draw(chart, chart.dataset.curve, chart.dataset.label));
+  }
+
+  function place(slider) {
+    const name = slider.dataset.symbol;
+    return slider.dataset.scale === "log"
+      ? Math.log10(point[name] / MODEL.point[name]) : point[name];
+  }
+  const sliders = Array.from(document.querySelectorAll("input[data-symbol]"));
+  for (const slider of sliders) {
+    slider.value = place(slider);
+    slider.addEventListener("input", () => {
+      const name = slider.dataset.symbol, at = Number(slider.value);
+      point[name] = slider.dataset.scale === "log" ? MODEL.point[name] * Math.pow(10, at) : at;
+      show();
+    });
+  }
+  const reset = document.getElementById("reset");
+  if (reset) reset.addEventListener("click", () => {
+    Object.assign(point, MODEL.point);
+    sliders.forEach(slider => { slider.value = place(slider); });
+    show();
+  });
+  // On paper everything is open.
+  window.addEventListener("beforeprint", () => document.querySelectorAll("details").forEach(d => { d.open = true; }));
+})();
