@@ -37,6 +37,7 @@ def value(expression, environment: Mapping[str, mpmath.mpf]):
             sympy.GreaterThan: left >= right,
             sympy.StrictLessThan: left < right,
             sympy.LessThan: left <= right,
+            sympy.Equality: same(left, right),
         }[expression.func]
     parts = [value(argument, environment) for argument in expression.args]
     if isinstance(expression, sympy.Add):
@@ -82,6 +83,7 @@ def environment_of(mode: Mode, builder: ModeBuilder, point: Point, shares: list[
         for place, name in builder.found.fractions.unknown.items():
             found[name] = mpmath.mpf(shares[place])
     for name, meaning in mode.definitions.items():
+        assert name not in point, f"{mode.name} defines {name}, which is a symbol of the circuit"
         if {free.name for free in meaning.free_symbols} <= set(found):
             found[name] = value(meaning, found)
     return found
@@ -157,12 +159,13 @@ def assert_same_answer(
 
     ``same_names`` is False where modes may be numbered in another order.
     """
-    partners = {key_of(mode, Pairing({}, {})): mode for mode in other.modes}
-    keys = [key_of(mode, pairing) for mode in one.modes]
+    nothing = Pairing({}, {})
+    partners = {key_of(other, mode, nothing): mode for mode in other.modes}
+    keys = [key_of(one, mode, pairing) for mode in one.modes]
     assert set(keys) == set(partners), "other sequences of conducting devices"
     if same_names:
         assert [mode.name for mode in one.modes] == [mode.name for mode in other.modes]
-        assert keys == [key_of(mode, Pairing({}, {})) for mode in other.modes]
+        assert keys == list(partners)
     for mode, key in zip(one.modes, keys, strict=True):
         partner = partners[key]
         assert mode.name.split()[0] == partner.name.split()[0]
@@ -172,12 +175,25 @@ def assert_same_answer(
             assert partner.gain is None and partner.name not in builders(other)
 
 
-def key_of(mode: Mode, pairing: Pairing) -> tuple:
-    """What conducts, interval by interval, in the other circuit's names (order of duties included)."""
-    return tuple(
-        (frozenset(pairing.name(device) for device in interval.conducting), interval.ends == "switch")
-        for interval in mode.intervals
-    )
+def key_of(solution: Solution, mode: Mode, pairing: Pairing) -> tuple:
+    """What conducts, interval by interval, in the other circuit's names.
+
+    A device that carries exactly nothing may be told as conducting or not: it does not count.
+    """
+    builder = builders(solution).get(mode.name)
+    key = []
+    for place, interval in enumerate(mode.intervals):
+        devices = [
+            d for d in interval.conducting if builder is None or not _carries_nothing(builder, place, d)
+        ]
+        key.append((frozenset(map(pairing.name, devices)), interval.ends == "switch"))
+    return tuple(key)
+
+
+def _carries_nothing(builder: ModeBuilder, place: int, device: str) -> bool:
+    row = {("i", device): builder.balance.ring.one}
+    parts = [builder.balance.value(place, row, part) for part in ("mean", "ramp")]
+    return all(part is not None and part[0].is_zero() for part in parts)
 
 
 def _assert_same_mode(
@@ -217,7 +233,8 @@ def _assert_same_mode(
     assert (mode.holds_when is None) == (partner.holds_when is None)
     if mode.holds_when is None:
         return
-    assert value(mode.holds_when, here) and value(partner.holds_when, there)
+    assert value(mode.holds_when, here), f"{mode.name} holds at {point}, against {mode.holds_when}"
+    assert value(partner.holds_when, there), f"{mode.name} holds at {new_point}, against {partner.holds_when}"
     if mode.closed_form:
         for _ in range(8):
             point = random_point(one.circuit, source, 0.3)

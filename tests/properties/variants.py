@@ -27,14 +27,14 @@ from .evaluation import Pairing
 
 SHIPPED = tuple(shipped_circuits())
 
-NAMES = (
-    "E", "I", "N", "S", "Q", "O", "pi", "beta", "gamma", "zeta", "K", "K2", "d2", "d3", "Le", "oo", "zoo", "re",
-    "Abs", "sqrt", "Max", "And", "x", "y", "_1", "A_b", "Zz", "aa", "coil", "pump", "lamp", "valve", "W", "H",
-    "mu", "V1", "V2", "R_1", "exp", "nan", "true", "false", "symbols", "i", "v", "u", "m", "r",
-)  # fmt: skip
+NAMES = tuple(
+    "E I N S Q O pi beta gamma zeta K K2 d2 d3 Le oo zoo re Abs sqrt Max And x y _1 A_b Zz aa coil pump lamp "
+    "valve W H mu V1 V2 R_1 exp nan true false symbols i v u m r".split()
+)
 """Element names that mean something to somebody else."""
 
-NODES = ("lambda", "in", "is", "0", "1", "2a", "gnd", "out", "V", "T", "D", "S", "x", "y", "z", "net_7", "None", "b", "c", "q", "w")
+NODES = tuple("lambda in is 0 1 2a gnd out V T D S x y z net_7 None b c q w".split())
+"""Node names, some of which are words of the language or of Python."""
 
 
 def is_lossless(circuit: Circuit) -> bool:
@@ -74,7 +74,9 @@ def renamed(circuit: Circuit, source: random.Random) -> tuple[Circuit, Pairing]:
     """Other names for all elements and nodes."""
     fixed = {*circuit.duty_symbols, "T", *(parameter.symbol for parameter in circuit.parameters)}
     pool = [name for name in NAMES if name not in fixed]
-    names = dict(zip((e.name for e in circuit.elements), source.sample(pool, len(circuit.elements)), strict=True))
+    names = dict(
+        zip((e.name for e in circuit.elements), source.sample(pool, len(circuit.elements)), strict=True)
+    )
     used = (*circuit.nodes, *(g for g in circuit.grounds if g not in circuit.nodes))
     nodes = dict(zip(used, source.sample(NODES, len(used)), strict=True))
     symbols = {q.symbol: q.symbol for q in circuit.quantities}
@@ -91,7 +93,9 @@ def renamed(circuit: Circuit, source: random.Random) -> tuple[Circuit, Pairing]:
         if isinstance(element, Transformer):
             windings = tuple((nodes[a], nodes[b]) for a, b in element.windings)
             magnetizing = element.magnetizing
-            elements.append(replace(element, name=names[element.name], windings=windings, magnetizing=magnetizing))
+            elements.append(
+                replace(element, name=names[element.name], windings=windings, magnetizing=magnetizing)
+            )
             continue
         changes = {
             part: quantity(getattr(element, part), element.name)
@@ -100,7 +104,11 @@ def renamed(circuit: Circuit, source: random.Random) -> tuple[Circuit, Pairing]:
         }
         elements.append(
             replace(
-                element, name=names[element.name], start=nodes[element.start], end=nodes[element.end], **changes
+                element,
+                name=names[element.name],
+                start=nodes[element.start],
+                end=nodes[element.end],
+                **changes,
             )
         )
     couplings = []
@@ -152,7 +160,9 @@ def shuffled(circuit: Circuit, source: random.Random) -> tuple[Circuit, Pairing]
 def turned(circuit: Circuit, source: random.Random) -> tuple[Circuit, Pairing]:
     """Arrows of coils and capacitors the other way; coupled coils all together, or the dots would change."""
     coupled = {name for coupling in circuit.couplings for name in (coupling.first, coupling.second)}
-    chosen = {e.name for e in circuit.of(Inductor, Capacitor) if e.name not in coupled and source.random() < 0.6}
+    chosen = {
+        e.name for e in circuit.of(Inductor, Capacitor) if e.name not in coupled and source.random() < 0.6
+    }
     if source.random() < 0.5:
         chosen |= coupled
     elements = tuple(
@@ -164,7 +174,7 @@ def turned(circuit: Circuit, source: random.Random) -> tuple[Circuit, Pairing]:
 
 # Circuits made up from the shipped ones
 
-BASES = ("buck", "boost", "buckboost", "cuk", "sepic", "zeta", "flyback", "boost_mult1", "iso_sepic", "flyback2", "sync_buck")
+BASES = tuple("buck boost buckboost cuk sepic zeta flyback boost_mult1 iso_sepic flyback2 sync_buck".split())
 LOSSY_BASES = ("buck", "boost", "buckboost", "sync_buck")
 
 
@@ -218,7 +228,9 @@ def _split_coil(circuit: Circuit, source: random.Random) -> Circuit:
     if not circuit.inductors:
         return circuit
     old = source.choice(circuit.inductors)
-    part = Inductor("L8", "between", old.end, Quantity("L8", "H", Fraction(1, 3 * 10**4).limit_denominator(10**6)))
+    part = Inductor(
+        "L8", "between", old.end, Quantity("L8", "H", Fraction(1, 3 * 10**4).limit_denominator(10**6))
+    )
     elements = tuple(replace(e, end="between") if e.name == old.name else e for e in circuit.elements)
     return replace(circuit, elements=(*elements, part))
 
@@ -232,7 +244,9 @@ def _split_capacitor(circuit: Circuit, source: random.Random) -> Circuit:
 def _loss(circuit: Circuit, source: random.Random) -> Circuit:
     lossy = source.choice((*circuit.inductors, *circuit.diodes))
     resistance = Quantity(f"R_{lossy.name}", "ohm", Fraction(1, 10))
-    elements = tuple(replace(e, resistance=resistance) if e.name == lossy.name else e for e in circuit.elements)
+    elements = tuple(
+        replace(e, resistance=resistance) if e.name == lossy.name else e for e in circuit.elements
+    )
     return replace(circuit, elements=elements)
 
 

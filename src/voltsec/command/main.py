@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 COMMANDS = {
     "solve": "voltsec.command.solve",
     "map": "voltsec.command.map",
+    "sweep": "voltsec.command.sweep",
     "derive": "voltsec.command.derive",
     "report": "voltsec.command.report",
     "check": "voltsec.command.check",

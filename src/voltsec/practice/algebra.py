@@ -157,6 +157,10 @@ def vanishes(expression: Expr, point: Mapping[str, float]) -> bool:
     def is_root(node: sympy.Basic) -> bool:
         return isinstance(node, Pow) and node.exp.is_Rational and node.exp.q == 2
 
+    def signed(inner: Expr) -> Expr:
+        return -inner if inner.subs(numbers) < 0 else inner
+
+    expression = expression.replace(sympy.Abs, signed)
     try:
         plain = expression.replace(is_root, root_of)
     except (NotRational, sympy.PolynomialError):

@@ -10,8 +10,11 @@ from sympy import Expr
 from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 
-LONGEST = 150
+LONGEST = 70
 """Operations of an output formula up to which a closed form is looked for."""
+
+LONGEST_ROOT = 80
+"""Operations up to which a root is worth showing."""
 
 WANTED = "Vout"
 
@@ -85,7 +88,7 @@ def _matching_root(polynomial: Expr, duty: str, values: dict) -> Expr | None:
         for root in _roots(factor, variable):
             value = complex(root.subs(known).evalf())
             if abs(value - place) < 1e-6:
-                return root
+                return root if sympy.count_ops(root) <= LONGEST_ROOT else None
     return None
 
 

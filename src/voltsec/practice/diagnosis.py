@@ -148,14 +148,14 @@ def _example(claim: Claim, left: Expr, right: Expr, prover: Prover, solution: So
         values = []
         for side in (left, right):
             try:
-                values.append(point.value(side))
+                values.append(point.sized(side))
             except Undefined:
                 values.append(None)
         if None not in values and same(values[0], values[1]):
             continue
         needed = _symbols(left, right, prover)
         used = {name: float(value) for name, value in point.plain.items() if name in needed}
-        shown = [None if value is None else float(value) for value in values]
+        shown = [None if sized is None else float(sized.value) for sized in values]
         return Example(used, shown[0], shown[1], is_operating)
     return None
 

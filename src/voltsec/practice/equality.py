@@ -54,6 +54,8 @@ class Prover:
         agreed = [self.agree(left, right, point) for point in self.points]
         if any(agreement is False for agreement in agreed):
             return Judgement(name, WRONG)
+        if left == right and agreed:
+            return Judgement(name, HOLDS)
         try:
             if not self.zero(left, right):
                 return Judgement(name, WRONG) if agreed else Judgement(name, OPEN, reason="no point is known")
@@ -62,7 +64,7 @@ class Prover:
             return Judgement(name, WRONG, reason="it divides by zero")
         except NotAlgebraic:
             pass
-        agreed = [self.agree(left, right, point) for point in self.many_points]
+        agreed = [self.agree(left, right, point) for point in self.many_points or self.points]
         if any(agreement is False for agreement in agreed):
             return Judgement(name, WRONG)
         count = sum(agreement is True for agreement in agreed)
@@ -88,7 +90,7 @@ class Prover:
         values = []
         for side in (left, right):
             try:
-                values.append(point.value(side))
+                values.append(point.sized(side))
             except Undefined:
                 values.append(None)
         if values[0] is None or values[1] is None:

@@ -16,7 +16,7 @@ from sympy import Basic, Expr, lambdify
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
-from voltsec.steady.complementarity import PeriodicProblem
+from voltsec.steady.complementarity import grows_with_trace
 from voltsec.steady.effective import load_symbol
 from voltsec.steady.numbers import holds_at
 from voltsec.steady.points import base_point, operating_point
@@ -35,12 +35,6 @@ BEYOND = 3.0
 LARGEST_SPAN = 1e5
 BLOCKS = (12, 8)
 """What has no formula is asked point by point, and so on so coarse a grid."""
-
-STEPS = 8
-"""Steps in each switch interval when a point is looked at with numbers alone."""
-
-RUNAWAY = 1e5
-"""A coil current so far above the circuit's level is held by the trace resistances alone."""
 
 APART = 1e-6
 """Two duties that are equal to the last digit leave an interval of no length; they are drawn so far apart."""
@@ -141,6 +135,10 @@ def region_map(
         tuple(name for name, _ in solution.engine.numeric if name in {field.names[n] for n in present}),
         tuple(sorted(field.runaway)),
     )
+
+
+Boundary = tuple[str, Expr, Callable[[np.ndarray], np.ndarray]]
+"""Mode, formula, and the swept symbol's values over the duty."""
 
 
 class Field:
@@ -278,21 +276,17 @@ class Field:
             lengths = np.array(stages.fractions(point))
             if (lengths <= 0).any():
                 continue
-            problem = PeriodicProblem(self.circuit, references(self.circuit), stages.closed, point)
-            state = problem.solve(lengths, STEPS)
-            if state is None:
-                continue
-            level = RUNAWAY * problem.voltage_level / problem.resistance_level
-            peaks = np.abs(state.coil_currents).max(axis=0, initial=0)
-            grows = [c.name for c, peak in zip(problem.coils, peaks, strict=True) if peak > level]
-            if grows or state.runaway:
-                self.runaway.update(grows or state.runaway)
+            grows = grows_with_trace(
+                self.circuit, references(self.circuit), stages.closed, point, lengths
+            )
+            if grows:
+                self.runaway.update(grows)
                 return NO_STEADY_STATE
         return NOT_DETERMINED
 
-    def _boundaries(self) -> list[tuple[str, Expr, Callable[[np.ndarray], np.ndarray]]]:
-        """Mode, formula and values of the swept symbol over the duty, for every closed boundary."""
-        found = []
+    def _boundaries(self) -> list[Boundary]:
+        """Every closed boundary of the swept symbol."""
+        found: list[Boundary] = []
         for mode in self.solution.modes:
             formula = mode.boundary.get(self.swept)
             if formula is None:

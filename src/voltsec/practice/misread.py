@@ -17,7 +17,7 @@ _UNITS = re.compile(r"[fpnuµmkMGT]?(V|A|ohm|Ω|H|F|s|Hz|W)\b")
 
 def explain(text: str, position: int, accepts: frozenset[str], line: int) -> Fault:
     """The fault of a formula that stopped at ``position`` where only ``accepts`` could go on."""
-    while position < len(text) and text[position] in " \t":
+    while text[position:].strip() and text[position] in " \t":
         position += 1
     match = _FOUND.match(text, position)
     found = match.group().strip() if match else ""

@@ -73,7 +73,9 @@ class Quantity:
     @cached_property
     def placeholder(self) -> Symbol:
         """The symbol that stands for the quantity until its value is put in."""
-        return Symbol(f"[{self.text}]", real=True)
+        name = f"[{self.text}]"
+        # no assumption for the others: the root of a square must not become an absolute value
+        return Symbol(name, positive=True) if self.kind in ("defined", "share") else Symbol(name)
 
 
 def parts_of(circuit: Circuit) -> dict[str, str]:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from fractions import Fraction
 
 import sympy
-from sympy import Add, Expr, Mul, Pow, Symbol
+from sympy import Abs, Add, Expr, Mul, Pow, Symbol
 
 from voltsec.tableau.ring import Polynomial, Ring
 
@@ -85,6 +85,9 @@ class Radicals:
             if not bottom:
                 raise ZeroDivisionError
             return self._power(top, abs(exponent)), self._power(bottom, abs(exponent))
+        if isinstance(expression, Abs):  # the root of the square
+            top, bottom = (self._power(part, Fraction(2)) for part in self.element(expression.args[0]))
+            return self._power(top, Fraction(1, 2)), self._power(bottom, Fraction(1, 2))
         raise NotAlgebraic(type(expression).__name__)
 
     def _one(self) -> Part:
@@ -183,12 +186,17 @@ class Radicals:
         return {kept: carried}
 
     def _positive_factors(self, polynomial: Polynomial) -> list[tuple[int, int]]:
-        """Atoms and powers whose product is ``polynomial``, which must be positive."""
+        """Atoms and powers whose product is ``polynomial``, which must be positive.
+
+        One factor of odd power may have a sign that is not proved: as the root is real, the others give it.
+        """
         content, pairs = polynomial.factor()
-        number, found = int(content), []
+        number, found, open_factors = int(content), [], 0
         for factor, power in pairs:
             sign, proved = self.sign(self.ring, factor)
-            self.proved = self.proved and proved
+            if not proved:
+                open_factors += 1
+                self.proved = self.proved and open_factors == 1 and int(power) % 2 == 1
             if sign < 0:
                 factor = -factor
                 number = -number if int(power) % 2 else number

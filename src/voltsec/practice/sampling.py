@@ -4,26 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import Any
+from typing import Any, NamedTuple
 
 import mpmath
 import numpy as np
 from mpmath import mpf
-from sympy import Add, Expr, Max, Min, Mul, Pow, Symbol
+from sympy import Abs, Add, Expr, Max, Min, Mul, Pow, Symbol
 
 from voltsec.practice.quantities import ModeValues
 from voltsec.steady.numbers import holds_at
 
 DIGITS = 50
 SAME = mpf(10) ** -20
-"""Relative difference below which two values of fifty digits are equal."""
+"""Difference, relative to the terms summed, below which two values of fifty digits are equal."""
 
 SPREAD = 0.05
 """Sample points are moved by this share, so that no formula meets round numbers only."""
 
 
+LOST = mpf(10) ** -30
+"""A sum smaller than its terms by this factor is zero: the rest is rounding."""
+
+
 class Undefined(Exception):
     """A formula has no real value at the point (a division by zero, the root of a negative number)."""
+
+
+class Sized(NamedTuple):
+    """A value and the size of what it was summed from, which tells rounding from a difference."""
+
+    value: mpf
+    size: mpf
 
 
 class Point:
@@ -31,35 +42,42 @@ class Point:
 
     def __init__(self, plain: Mapping[str, Any], definitions: Mapping[str, Expr]) -> None:
         self.plain = {name: _exact(value) for name, value in plain.items()}
-        self.values = dict(self.plain)
+        self.values = {name: Sized(value, abs(value)) for name, value in self.plain.items()}
         self.definitions = definitions
 
     def value(self, expression: Expr) -> mpf:
         """The value of ``expression``; :class:`Undefined` where it has none."""
-        with mpmath.workdps(DIGITS):
-            return self._value(expression)
+        return self.sized(expression).value
 
-    def _value(self, expression: Expr) -> mpf:
+    def sized(self, expression: Expr) -> Sized:
+        """Value and size of ``expression``; :class:`Undefined` where it has none."""
+        with mpmath.workdps(DIGITS):
+            return self._sized(expression)
+
+    def _sized(self, expression: Expr) -> Sized:
         if isinstance(expression, Symbol):
             return self._symbol(expression.name)
         if expression.is_Rational:
-            return mpf(int(expression.p)) / int(expression.q)
-        arguments = expression.args
-        if isinstance(expression, Add):
-            return mpmath.fsum(self._value(a) for a in arguments)
-        if isinstance(expression, Mul):
-            return mpmath.fprod(self._value(a) for a in arguments)
+            value = mpf(int(expression.p)) / int(expression.q)
+            return Sized(value, abs(value))
         if isinstance(expression, Pow) and expression.exp.is_Rational:
-            return _power(self._value(expression.base), expression.exp)
+            return _power(self._sized(expression.base), expression.exp)
+        parts = [self._sized(argument) for argument in expression.args]
+        if isinstance(expression, Add):
+            return Sized(mpmath.fsum(p.value for p in parts), mpmath.fsum(p.size for p in parts))
+        if isinstance(expression, Mul):
+            return Sized(mpmath.fprod(p.value for p in parts), mpmath.fprod(p.size for p in parts))
+        if isinstance(expression, Abs):
+            return Sized(abs(parts[0].value), parts[0].size)
         if isinstance(expression, Max | Min):
-            return (max if isinstance(expression, Max) else min)(self._value(a) for a in arguments)
+            return (max if isinstance(expression, Max) else min)(parts)
         raise Undefined(str(expression))
 
-    def _symbol(self, name: str) -> mpf:
+    def _symbol(self, name: str) -> Sized:
         if name not in self.values:
             if name not in self.definitions:
                 raise Undefined(name)
-            self.values[name] = self._value(self.definitions[name])
+            self.values[name] = self._sized(self.definitions[name])
         return self.values[name]
 
     def with_values(self, changed: Mapping[str, Any]) -> Point:
@@ -74,24 +92,25 @@ def _exact(value: Any) -> mpf:
         return mpf(value)
 
 
-def _power(base: mpf, exponent: Any) -> mpf:
-    power = int(exponent.p)
-    if base == 0 and power < 0:
-        raise Undefined("a division by zero")
-    if exponent.q == 1:
-        return base**power
-    if base < 0:
+def _power(base: Sized, exponent: Any) -> Sized:
+    power = mpf(int(exponent.p)) / int(exponent.q) if exponent.q != 1 else int(exponent.p)
+    value, size = base
+    if abs(value) <= LOST * size:
+        if power < 0:
+            raise Undefined("a division by zero")
+        value = mpf(0)
+    if value < 0 and exponent.q != 1:
         raise Undefined("the root of a negative number")
-    if exponent.q == 2:
-        return mpmath.sqrt(base) ** power
-    return base ** (mpf(power) / int(exponent.q))
+    if not value:
+        return Sized(value, size**power)
+    result = value**power
+    return Sized(result, abs(result) * (size / abs(value)) ** abs(power))
 
 
-def same(one: mpf, other: mpf) -> bool:
+def same(one: Sized, other: Sized) -> bool:
     """True where two values agree to far more digits than chance allows."""
     with mpmath.workdps(DIGITS):
-        size = max(abs(one), abs(other))
-        return bool(size == 0 or abs(one - other) <= SAME * size)
+        return bool(abs(one.value - other.value) <= SAME * max(one.size, other.size))
 
 
 def sample(mode: ModeValues, count: int, seed: int = 0) -> list[Point]:
@@ -107,9 +126,10 @@ def sample(mode: ModeValues, count: int, seed: int = 0) -> list[Point]:
     moved = {}
     for name in names:
         values = np.broadcast_to(np.atleast_1d(np.asarray(inside[name], float)), (length,))[rows]
-        # short decimals, so that an example can be shown as it is
-        factor = 1 + SPREAD * generator.uniform(-1, 1, len(rows)) * (values != 0)
-        moved[name] = np.array([float(f"{value:.4g}") for value in values * factor])
+        # short decimals, so that an example can be shown as it is; the points as they are come last
+        factor = 1 + SPREAD * generator.uniform(-1, 1, len(rows))
+        short = np.array([float(f"{value:.4g}") for value in values * factor])
+        moved[name] = np.concatenate([short, values])
     mask, fractions = holds_at(builder, moved)
     found = []
     for column in np.flatnonzero(mask)[:count]:

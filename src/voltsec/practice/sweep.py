@@ -122,7 +122,7 @@ def sweep(
         _point_by_point(number, mode, constants, flat, index, results)
     return Sweep(
         circuit,
-        {name: np.broadcast_to(array, shape) for name, array in arrays.items() if name in values},
+        {name: np.broadcast_to(arrays[name], shape) for name in values if name in arrays},
         names,
         index.reshape(shape),
         {name: column.reshape(shape) for name, column in results.items()},
@@ -135,6 +135,18 @@ def check_quantities(circuit: Circuit, quantities: tuple[str, ...]) -> None:
     for name in quantities:
         if name not in known:
             raise BadSweep(f"there is no quantity called {name}; {nearest(name, known)}")
+
+
+def quantity_called(circuit: Circuit, name: str) -> str:
+    """The full name of a quantity, which may be given by its end (``S.voltage_peak``)."""
+    known = quantity_units(circuit)
+    ends = [full for full in known if full.endswith(f".{name}")]
+    if name not in known and len(ends) == 1:
+        return ends[0]
+    if name not in known and ends:
+        raise BadSweep(f"{name} may be {' or '.join(ends)}")
+    check_quantities(circuit, (name,))
+    return name
 
 
 def nearest(name: str, names: Any) -> str:
@@ -172,7 +184,22 @@ def complete_point(circuit: Circuit, values: Mapping[str, Any]) -> dict[str, Any
     missing = [symbol for symbol in units if symbol not in point]
     if missing:
         raise BadSweep(f"values are missing for {', '.join(missing)}")
+    _check_drops(circuit, point)
     return point
+
+
+def _check_drops(circuit: Circuit, point: Mapping[str, Any]) -> None:
+    """A drop as large as every source leaves nothing to convert."""
+    highest: Any = 0.0
+    for source in circuit.sources:
+        highest = np.maximum(highest, point[source.quantity.symbol])
+    for element in circuit.elements:
+        drop = getattr(element, "drop", None)
+        if drop is not None and circuit.sources and np.any(np.greater_equal(point[drop.symbol], highest)):
+            raise BadSweep(
+                f"the drop {drop.symbol} of {element.name} is not below the input voltage "
+                f"{circuit.input.quantity.symbol}"
+            )
 
 
 def _numbers(name: str, value: Any, duty: bool) -> Any:

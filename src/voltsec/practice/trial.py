@@ -13,7 +13,7 @@ from voltsec.circuit.elements import Transformer
 from voltsec.practice.equality import Prover
 from voltsec.practice.names import Claim
 from voltsec.practice.quantities import PLAIN, Quantity, parts_of
-from voltsec.practice.sampling import DIGITS, Point, Undefined, same
+from voltsec.practice.sampling import DIGITS, Point, Sized, Undefined, same
 
 FEW_POINTS = 3
 
@@ -41,7 +41,7 @@ class Trial:
         if filled is None:
             return False
         try:
-            return same(filled.value(left), filled.value(right))
+            return same(filled.sized(left), filled.sized(right))
         except Undefined:
             return False
 
@@ -78,7 +78,7 @@ class Trial:
                 return None
             with mpmath.workdps(DIGITS):
                 ratios.append(left / right)
-        return ratios[0] if len(ratios) > 1 and all(same(ratios[0], other) for other in ratios) else None
+        return ratios[0] if len(ratios) > 1 and all(_near(ratios[0], other) for other in ratios) else None
 
     def turns_behind(self, ratio: mpf) -> str:
         """The transformer whose numeric turns ratio ``ratio`` is (or its square, or inverse)."""
@@ -88,7 +88,7 @@ class Trial:
                 for other in numbers:
                     turns = mpf(one.numerator * other.denominator) / (one.denominator * other.numerator)
                     for power in (1, 2):
-                        if turns != 1 and same(abs(ratio), turns**power):
+                        if turns != 1 and _near(abs(ratio), turns**power):
                             return f"of {transformer.name}, {one}:{other}"
         return ""
 
@@ -102,3 +102,7 @@ def quantity_of(text: str) -> Quantity:
     if head == "d":
         return Quantity("share", "", int(part))
     return Quantity(head, part.strip(), int(number) if comma else None)
+
+
+def _near(one: mpf, other: mpf) -> bool:
+    return same(Sized(one, abs(one)), Sized(other, abs(other)))

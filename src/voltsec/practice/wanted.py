@@ -242,6 +242,11 @@ def _how_far(
             f"it would need {symbol} closer to {round(top.duty)} than {NEAREST:g}, "
             "where only the losses left out of the netlist decide"
         )
+    if abs(target) > abs(top.output_voltage) and not NEAREST < top.duty < 1 - NEAREST:
+        return reason + (
+            f"the gain only approaches {top.gain:.3g} and the output {top.output_voltage:.4g} V "
+            f"as {symbol} approaches {round(top.duty)}"
+        )
     if abs(target) > abs(top.output_voltage):
         return reason + (
             f"the largest gain is {top.gain:.5g}, {top.output_voltage:.6g} V at {symbol} = {top.duty:.4f} "

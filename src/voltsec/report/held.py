@@ -66,14 +66,13 @@ def sentences(state: HeldState, alphabet: Alphabet) -> Iterator[str]:
     """What happens, in words, the most important first."""
     for short in state.shorts:
         yield _short_words(state, short, alphabet)
-    short_parts = {name for short in state.shorts for name in short.coils}
-    left = [name for name in state.runaway if name not in short_parts]
-    if left:
-        yield f"{' and '.join(left)} would grow without limit: there is no steady state."
-    if state.kind == "none" and not state.shorts and not left:
+    if state.kind == "none" and all(short.coils for short in state.shorts):
         yield f"There is no steady state: {state.reason}."
-    elif state.kind == "none":
-        yield "With it there is no steady state; nothing is said of the output."
+    else:
+        short_parts = {name for short in state.shorts for name in short.coils}
+        left = [name for name in state.runaway if name not in short_parts]
+        if left:
+            yield f"Nothing limits {' and '.join(left)} either."
     if state.kind == "periodic":
         yield "The other switches keep switching: the periodic answer follows below."
     yield from _output_words(state, alphabet)
@@ -87,7 +86,12 @@ def _short_words(state: HeldState, short: Short, alphabet: Alphabet) -> str:
     source, *rest = short.loop
     others = [s.name for s in state.circuit.sources if s.name in rest]
     if not short.coils:
-        return f"{loop}: switches alone close a loop of sources. Nothing limits the current."
+        switches = [state.circuit.element(name) for name in rest if name not in others]
+        bare = all(getattr(switch, "resistance", None) is None for switch in switches)
+        limit = "nothing" if bare else "nothing but resistances of switches"
+        joined = f"{source} is shorted" if not others else f"{', '.join([source, *others])} are joined"
+        names = ", ".join(switch.name for switch in switches)
+        return f"{joined} by {names} conducting together: {limit} limits the current."
     through = _coil_words(state, short)
     what = f"{source} is connected to {', '.join(others)}" if others else f"{source} is shorted"
     if short.current is None:

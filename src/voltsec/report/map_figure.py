@@ -22,7 +22,7 @@ FILLS = ("#ffffff", "#c9ddf0", "#f2dcae", "#a9cfae", "#d9b8d4", "#8fb3cf", "#e0a
 HATCHES = ("", "///", "\\\\\\", "...", "xx", "--", "++", "oo")
 UNKNOWN_FILL = "#707070"
 NO_STATE_FILL = "#303030"
-STYLE = {
+STYLE: Any = {
     "hatch.linewidth": 0.5,
     "hatch.color": "#777777",
     "svg.hashsalt": "voltsec",

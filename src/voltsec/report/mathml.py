@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from html import escape
+from typing import Any, ClassVar
 
 from sympy import Add, Basic, Expr, Integer, Mul, Pow, Rational, Symbol
 from sympy.printing.printer import Printer
@@ -21,6 +22,8 @@ GREEK_LETTERS = dict(
     )
 )
 RELATIONS = {">=": "≥", "<=": "≤", ">": "&gt;", "<": "&lt;", "!=": "≠", "==": "="}
+PRIME = '<mo lspace="0" rspace="0">′</mo>'
+TIMES = '<mo>⁢</mo><mspace width="0.13em"/>'
 LETTERS = {"rise": "Δi", "imin": "i", "vmin": "v"}
 
 
@@ -40,7 +43,7 @@ def equation_mathml(left: Basic, right: Basic, duties: Iterable[str] = (), displ
 
 def wrapped(inner: str, display: bool = False) -> str:
     """``inner`` in its ``<math>`` element."""
-    kind = ' display="block"' if display else ""
+    kind = ' display="block"' if display else ' displaystyle="true"'
     return f"<math{kind}><mrow>{inner}</mrow></math>"
 
 
@@ -54,11 +57,11 @@ def symbol_mathml(name: str) -> str:
             part = f'<mrow>{part}<mo separator="true">,</mo><mi mathvariant="normal">min</mi></mrow>'
         if on_the_board.interval:
             raised = f"<mrow><mo>(</mo><mn>{on_the_board.interval}</mn><mo>)</mo></mrow>"
-            return f"<msubsup><mi>{letter}</mi>{part}{raised}</msubsup>"
-        return f"<msub><mi>{letter}</mi>{part}</msub>"
+            return f"<msubsup><mi>{letter}</mi>{_lowered(part)}{raised}</msubsup>"
+        return f"<msub><mi>{letter}</mi>{_lowered(part)}</msub>"
     primes = len(name) - len(name.rstrip("′"))
     if primes:
-        return f"<msup>{symbol_mathml(name[:-primes])}<mo>{'′' * primes}</mo></msup>"
+        return f"<mrow>{symbol_mathml(name[:-primes])}{PRIME * primes}</mrow>"
     if name in GREEK:
         return f"<mi>{GREEK_LETTERS[name]}</mi>"
     head, _, tail = name.partition("_")
@@ -71,7 +74,12 @@ def symbol_mathml(name: str) -> str:
         return f'<mi mathvariant="normal">{escape(name)}</mi>'
     if not parts:
         return f"<mi>{escape(letter)}</mi>"
-    return f"<msub><mi>{escape(letter)}</mi>{_identifier(','.join(parts))}</msub>"
+    return f"<msub><mi>{escape(letter)}</mi>{_lowered(_identifier(','.join(parts)))}</msub>"
+
+
+def _lowered(part: str) -> str:
+    """A subscript a little lower: without a mathematical font a browser hardly lowers it at all."""
+    return f'<mpadded voffset="-0.2em" depth="+0.2em">{part}</mpadded>'
 
 
 def _identifier(text: str) -> str:
@@ -82,6 +90,8 @@ def _identifier(text: str) -> str:
 
 class _Printer(Printer):
     """Builds the inside of a ``<math>`` element as text."""
+
+    _default_settings: ClassVar[dict[str, Any]] = {"order": None}
 
     def doprint(self, expr: Basic) -> str:
         """The markup of ``expr``."""
@@ -135,27 +145,53 @@ class _Printer(Printer):
     def _product(self, coefficient: Expr, rest: Expr) -> str:
         top: list[Expr] = []
         bottom: list[Expr] = []
+        root_top: list[Expr] = []
+        root_bottom: list[Expr] = []
         for factor in Mul.make_args(rest):
             base, exponent = factor.as_base_exp()
-            if exponent.is_Rational and exponent < 0:
-                bottom.append(Pow(base, -exponent, evaluate=exponent == -1))
-            else:
+            if not exponent.is_Rational:
                 top.append(factor)
-        top.sort(key=_place)
-        bottom.sort(key=_place)
+                continue
+            place, root = (bottom, root_bottom) if exponent < 0 else (top, root_top)
+            size = abs(exponent)
+            if size.q == 2:
+                root.append(base)
+                size -= Rational(1, 2)
+            if size:
+                place.append(base if size == 1 else Pow(base, size, evaluate=False))
+        for group in (top, bottom, root_top, root_bottom):
+            group.sort(key=_place)
         over, under = coefficient.as_numer_denom()
         if over != 1 or not top:
             top.insert(0, over)
         if under != 1:
             bottom.insert(0, under)
-        if not bottom:
-            return self._row(top)
-        return f"<mfrac><mrow>{self._row(top)}</mrow><mrow>{self._row(bottom)}</mrow></mfrac>"
+        above = self._factors(top, alone=bool(bottom or root_bottom) and not root_top)
+        below = self._factors(bottom, alone=not root_bottom or bool(root_top))
+        if root_top:
+            inside = self._row(root_top)
+            if root_bottom:
+                inside = f"<mfrac><mrow>{inside}</mrow><mrow>{self._row(root_bottom)}</mrow></mfrac>"
+            above.append(f"<msqrt>{inside}</msqrt>")
+        elif root_bottom:
+            below.append(f"<msqrt>{self._row(root_bottom)}</msqrt>")
+        if len(above) > 1 and above[0] == "<mn>1</mn>":
+            above.pop(0)
+        over_text = TIMES.join(above)
+        if not below:
+            return over_text
+        return f"<mfrac><mrow>{over_text}</mrow><mrow>{TIMES.join(below)}</mrow></mfrac>"
+
+    def _factors(self, factors: list[Expr], alone: bool) -> list[str]:
+        """Each factor's markup; sums in parentheses unless one stands ``alone`` in its half of a fraction."""
+        if len(factors) == 1 and alone:
+            return [str(self._print(factors[0]))]
+        return [self._fenced(f) if isinstance(f, Add) else str(self._print(f)) for f in factors]
 
     def _row(self, factors: list[Expr]) -> str:
         if len(factors) == 1:
             return str(self._print(factors[0]))
-        return "<mo>⁢</mo>".join(
+        return TIMES.join(
             self._fenced(factor) if isinstance(factor, Add) else str(self._print(factor)) for factor in factors
         )
 
@@ -169,9 +205,6 @@ class _Printer(Printer):
         if exponent.is_Rational and exponent < 0:
             return self._product(Integer(1), expr)
         inside = self._print(base) if base.is_Symbol or (base.is_Integer and base >= 0) else self._fenced(base)
-        if base.is_Symbol and base.name.endswith("′"):  # D′² stands with prime and power in one place
-            plain = symbol_mathml(base.name.rstrip("′"))
-            return f"<msup>{plain}<mrow><mo>′</mo>{self._print(exponent)}</mrow></msup>"
         if base.is_Symbol and board_name(base.name) is not None:
             inside = self._fenced(base)
         return f"<msup>{inside}<mrow>{self._print(exponent)}</mrow></msup>"

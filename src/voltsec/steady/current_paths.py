@@ -13,7 +13,6 @@ import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, CurrentSource, Diode, Resistor, Switch, Transformer
-from voltsec.circuit.states import possible_states
 from voltsec.tableau.network import coils
 
 MOST_PATHS = 200
@@ -141,36 +140,3 @@ def loops_through_coils(
         if on_the_way and not any(set(loop) == set(other) for other, _ in found):
             found.append((loop, on_the_way))
     return found
-
-
-
-def interrupted_coils(circuit: Circuit) -> dict[str, tuple[str, ...]]:
-    """Coils whose current has a path in some state of the switches and none in another.
-
-    Each with the switches at its ends that block in the state without.
-    """
-    with_path: set[str] = set()
-    without: dict[str, frozenset[str]] = {}
-    for closed in possible_states(circuit):
-        graph = nx.MultiGraph()
-        for element in circuit.elements:
-            if isinstance(element, Switch) and element.name not in closed:
-                continue
-            for name, start, end in _edges(element):
-                graph.add_edge(start, end, key=name)
-        for inductor in circuit.inductors:
-            others = graph.copy()
-            others.remove_edge(inductor.start, inductor.end, key=inductor.name)
-            if nx.has_path(others, inductor.start, inductor.end):
-                with_path.add(inductor.name)
-            else:
-                without.setdefault(inductor.name, closed)
-    return {
-        name: tuple(
-            switch.name
-            for switch in circuit.switches
-            if switch.name not in closed and set(switch.nodes) & set(circuit.element(name).nodes)
-        )
-        for name, closed in without.items()
-        if name in with_path
-    }

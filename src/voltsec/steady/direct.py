@@ -120,8 +120,9 @@ def _numeric(
     for element in circuit.elements:
         if isinstance(element, Transformer) and element.magnetizing is not None:
             coil = element.magnetizing
-            magnetizing.append(Inductor(coil.symbol, *element.windings[0], coil, Quantity(f"#{coil.symbol}", "ohm")))
-            values[f"#{coil.symbol}"] = ohms
+            trace_of_it = Quantity(f"#{coil.symbol}", "ohm")
+            magnetizing.append(Inductor(coil.symbol, *element.windings[0], coil, trace_of_it))
+            values[trace_of_it.symbol] = ohms
             element = replace(element, magnetizing=None)
         elif isinstance(element, Inductor | Switch | Diode) and element.resistance is None:
             element = replace(element, resistance=Quantity(f"#{element.name}", "ohm"))

@@ -181,7 +181,8 @@ class Description:
         """A factor as "this is larger than that", all its signs positive."""
         if self.writer.is_negative(factor):
             factor = -factor
-        positive, negative = {}, {}
+        positive: dict = {}
+        negative: dict = {}
         for powers, coefficient in factor.to_dict().items():
             (positive if coefficient > 0 else negative)[powers] = abs(coefficient)
         sides = [self.ring.context.from_dict(side) for side in (positive, negative)]

@@ -177,6 +177,8 @@ class Fractions:
                 return []
         found = []
         for values, exists in branches:
+            if len(values) < len(self.unknown):  # the conditions leave a fraction open
+                continue
             full = whole | values
             fractions = np.array(
                 [

@@ -14,7 +14,7 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit, Schedule
-from voltsec.circuit.elements import Quantity, Resistor, Switch
+from voltsec.circuit.elements import Switch
 from voltsec.circuit.fault import CircuitError, Fault, NoSteadyState
 from voltsec.circuit.graph import find_faults
 from voltsec.circuit.separation import blocking_capacitors, separating_windings
@@ -23,12 +23,6 @@ from voltsec.steady.solution import Solution
 
 WORDS = {"on": True, "off": False}
 MEANT = {"closed": "on", "close": "on", "shorted": "on", "short": "on", "open": "off", "broken": "off"}
-
-LEAK = 1e4
-"""A leak's resistance relative to the load's."""
-
-ABSURD = 10.0
-"""A capacitor at so many times the largest source, in a state that cannot be verified, has no bound."""
 
 
 @dataclass(frozen=True)
@@ -188,7 +182,9 @@ def _periodic(circuit: StuckCircuit, held: dict[str, str]) -> HeldState:
     try:
         solution = solve(circuit)
     except NoSteadyState as error:
-        runaway = tuple(name for fault in error.faults for name in fault.elements)
+        # a coil that is cut off is an element of its fault as well, and does not grow
+        grows = [fault for fault in error.faults if "grow" in fault.message]
+        runaway = tuple(name for fault in grows for name in fault.elements)
         return _without_state(circuit, held, runaway, _reason(error))
     except CircuitError as error:
         return HeldState(circuit, held, "none", reason=_reason(error))
@@ -212,8 +208,8 @@ def _periodic(circuit: StuckCircuit, held: dict[str, str]) -> HeldState:
 def _without_state(
     circuit: StuckCircuit, held: dict[str, str], runaway: tuple[str, ...], reason: str
 ) -> HeldState:
-    """Why no periodic state exists: a shorted source, an interrupted coil, a voltage without bound."""
-    from voltsec.steady.current_paths import interrupted_coils, loops_through_coils
+    """No periodic state exists: with the loop that shorts a source, where that is why."""
+    from voltsec.steady.current_paths import loops_through_coils
 
     states = possible_states(circuit)
     shorts: tuple[Short, ...] = ()
@@ -222,50 +218,7 @@ def _without_state(
         shorts = tuple(Short(loop, coils, None) for loop, coils in loops if set(coils) & set(runaway))
         if shorts:
             break
-    if not runaway:
-        interrupted = interrupted_coils(circuit)
-        if interrupted:
-            names = " and ".join(interrupted)
-            switches = ", ".join(dict.fromkeys(name for group in interrupted.values() for name in group))
-            reason = (
-                f"the current of {names} is cut off when every way out ({switches}) is open: a voltage spike is the answer, "
-                "unless a diode (a transistor's own, say) takes the current over; draw it if there is one"
-            )
-        else:
-            rising = _rising_capacitors(circuit)
-            if rising:
-                names = " and ".join(rising)
-                reason = f"nothing takes the energy that {names} collects: the voltage has no bound"
     return HeldState(circuit, held, "none", shorts=shorts, runaway=runaway, reason=reason)
-
-
-def _rising_capacitors(circuit: StuckCircuit) -> tuple[str, ...]:
-    """Capacitors that a leak alone, put across each of them, holds at an absurd voltage."""
-    import numpy as np
-
-    from voltsec.circuit.graph import references
-    from voltsec.steady.complementarity import PeriodicProblem
-    from voltsec.steady.points import base_point
-    from voltsec.steady.stages import stages_of
-
-    point = base_point(circuit)
-    loads = [point[e.quantity.symbol] for e in circuit.of(Resistor)]
-    leaks = tuple(
-        Resistor(f"#{c.name}", c.start, c.end, Quantity(f"#{c.name}", "ohm")) for c in circuit.capacitors
-    )
-    point |= {leak.quantity.symbol: LEAK * (min(loads) if loads else 1.0) for leak in leaks}
-    circuit = replace(circuit, elements=(*circuit.elements, *leaks))
-    for stages in stages_of(circuit):
-        lengths = np.array(stages.fractions(point))
-        if (lengths <= 0).any():
-            continue
-        problem = PeriodicProblem(circuit, references(circuit), stages.closed, point)
-        state = problem.solve(lengths, 8)
-        if state is not None:
-            level = ABSURD * problem.voltage_level
-            pairs = zip(circuit.capacitors, np.abs(state.capacitor_voltages), strict=True)
-            return tuple(capacitor.name for capacitor, volt in pairs if volt > level)
-    return ()
 
 
 def _in_full(expression: Expr, definitions: Mapping[str, Expr]) -> set:
@@ -278,4 +231,4 @@ def _in_full(expression: Expr, definitions: Mapping[str, Expr]) -> set:
 
 
 def _reason(error: CircuitError) -> str:
-    return "; ".join(fault.message for fault in error.faults)
+    return "; ".join(fault.message.removeprefix("there is no steady state: ") for fault in error.faults)

@@ -132,3 +132,14 @@ class Solution:
         if numbers is None:
             raise LookupError("no mode could be verified at this point")
         return numbers
+
+    def sweep(self, quantities: tuple[str, ...] | None = None, executor: Any = None, **values: Any) -> Any:
+        """Numbers at many points: ``answer.sweep(D=array, R=array).gain``.
+
+        Arrays (SI units) broadcast against each other; the mode is chosen point by point.
+        ``quantities`` are names such as ``stress.S.voltage_peak``, and ``executor`` any
+        ``concurrent.futures.Executor`` to run the chunks on (see :mod:`voltsec.practice.sweep`).
+        """
+        from voltsec.practice.sweep import ORDINARY, sweep
+
+        return sweep(self, values, ORDINARY if quantities is None else tuple(quantities), executor)

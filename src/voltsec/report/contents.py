@@ -1,0 +1,201 @@
+"""What every form of the report tells: parts, figures, numbers, derivations, losses, the map of modes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from io import StringIO
+
+from sympy import Basic
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import CurrentSource, Load, Quantity, Transformer
+from voltsec.practice.derivation import Derivation
+from voltsec.practice.derive import derive
+from voltsec.report.javascript import mode_losses
+from voltsec.report.machine import circuit_name
+from voltsec.report.outline import in_order_of_interest
+from voltsec.report.quantity import engineering, percent
+from voltsec.steady.solution import Mode, Solution
+
+MAP_CELLS = (90, 64)
+"""Columns and rows of the map: each cell is asked of the exact sign conditions."""
+
+MOST_DERIVATIONS = 3
+
+
+@dataclass(frozen=True)
+class Part:
+    """A row of the parts list."""
+
+    name: str
+    kind: str
+    nodes: str
+    value: str
+    further: str
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A number shown at the operating point; ``key`` names its formula in the page's script."""
+
+    key: str
+    unit: str
+    shown: str
+
+
+@dataclass(frozen=True)
+class NumberRow:
+    """One part's numbers."""
+
+    name: str
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One of the few numbers that come first."""
+
+    label: str
+    key: str
+    unit: str
+    shown: str
+
+
+def parts(circuit: Circuit) -> Iterator[Part]:
+    """The parts list, couplings included."""
+    for element in circuit.elements:
+        if isinstance(element, Transformer):
+            nodes = ", ".join(f"{one} → {other}" for one, other in element.windings)
+            turns = " : ".join(str(turn) for turn in element.turns)
+            further = "" if element.magnetizing is None else f"magnetizing {_value(element.magnetizing)}"
+            yield Part(element.name, element.kind, nodes, turns, further)
+            continue
+        notes = []
+        for word in ("resistance", "drop"):
+            quantity = getattr(element, word, None)
+            if isinstance(quantity, Quantity):
+                notes.append(f"{word} {_value(quantity)}")
+        own = getattr(element, "quantity", None)
+        value = "" if own is None else _value(own)
+        yield Part(element.name, element.kind, f"{element.start} → {element.end}", value, ", ".join(notes))
+    for coupling in circuit.couplings:
+        strength = "" if coupling.coefficient is None else f"k = {float(coupling.coefficient):g}"
+        if coupling.mutual is not None:
+            strength = engineering(float(coupling.mutual), "H")
+        yield Part(coupling.symbol, "coupling", f"{coupling.first}, {coupling.second}", strength, "")
+
+
+def _value(quantity: Quantity) -> str:
+    if quantity.value is None:
+        return quantity.symbol
+    return engineering(float(quantity.value), quantity.unit)
+
+
+def purpose(circuit: Circuit) -> str:
+    """The comment on the netlist's first line, which says what the circuit is."""
+    first = circuit.text.lstrip("\ufeff").splitlines()[:1]
+    return first[0].lstrip("# ").strip().rstrip(".") if first and first[0].startswith("#") else ""
+
+
+def lead(solution: Solution) -> str:
+    """Input and output in one line."""
+    circuit = solution.circuit
+    output = circuit.output
+    name = f" {output.element}," if output.element else ""
+    return f"Input {circuit.input.name}, output{name} from {output.start} to {output.end}"
+
+
+def figures(solution: Solution) -> Iterator[Figure]:
+    """The first few numbers; the solution has some."""
+    numbers = solution.numbers
+    assert numbers is not None
+    if numbers.gain is not None:
+        yield Figure("Gain", _key(solution, "gain"), "", engineering(numbers.gain, "1"))
+    yield Figure("Output voltage", "V", "V", engineering(numbers.output_voltage, "V"))
+    if numbers.efficiency is not None:
+        yield Figure("Efficiency", "eta", "%", percent(numbers.efficiency))
+    for name, current in numbers.source_currents.items():
+        yield Figure(f"Drawn from {name}", f"from:{name}", "A", engineering(current, "A"))
+
+
+def _key(solution: Solution, key: str) -> str:
+    """``key`` where a mode has the formula; a gain that drops make voltage-dependent has none."""
+    return key if any(mode.gain is not None for mode in solution.modes) else ""
+
+
+def number_rows(solution: Solution) -> Iterator[NumberRow]:
+    """Part by part, columns as in :data:`voltsec.report.numbers_table.PART_HEADING`."""
+    numbers = solution.numbers
+    assert numbers is not None
+    groups = (numbers.inductor_currents, numbers.capacitor_voltages, numbers.stress, numbers.ripple)
+    for name in in_order_of_interest([n for group in groups for n in group], solution.circuit):
+        stress = numbers.stress.get(name, {})
+        current = numbers.inductor_currents.get(name, numbers.source_currents.get(name))
+        current_key = f"i:{name}" if name in numbers.inductor_currents else f"from:{name}"
+        if current is None:
+            current, current_key = stress.get("current_average"), f"current_average:{name}"
+        entries = (
+            (f"v:{name}", numbers.capacitor_voltages.get(name), "V"),
+            (f"ripple:{name}", numbers.ripple.get(name), "V" if name in numbers.capacitor_voltages else "A"),
+            (f"voltage_peak:{name}", stress.get("voltage_peak"), "V"),
+            (current_key, current, "A"),
+            (f"current_peak:{name}", stress.get("current_peak"), "A"),
+            (f"current_rms:{name}", stress.get("current_rms"), "A"),
+        )
+        yield NumberRow(
+            name,
+            tuple(
+                Cell("", "", "") if value is None else Cell(key, unit, engineering(value, unit))
+                for key, value, unit in entries
+            ),
+        )
+
+
+def loads(circuit: Circuit) -> list[Quantity]:
+    """Quantities of the loads: resistances and constant currents."""
+    return [element.quantity for element in circuit.of(Load, CurrentSource)]
+
+
+def shown_losses(solution: Solution, mode: Mode) -> dict[str, Basic]:
+    """Losses of the mode's parts that are not nothing."""
+    return {n: e for n, e in mode_losses(solution, mode).items() if e is not None and e != 0}
+
+
+def derivations(solution: Solution) -> list[Derivation]:
+    """Derivations of the mode at the operating point and of the first few others."""
+    names = [name for name, _ in solution.engine.builders]
+    current = None if solution.numbers is None else solution.numbers.mode
+    names.sort(key=lambda name: name != current)
+    return [derive(solution, name) for name in names[:MOST_DERIVATIONS]]
+
+
+def map_svg(solution: Solution) -> tuple[str, str] | None:
+    """The map of modes as inline SVG and a caption; ``None`` where there is nothing to draw."""
+    if not solution.circuit.duty_symbols or len(solution.modes) < 2:
+        return None
+    from voltsec.practice.map import region_map
+
+    try:
+        import matplotlib
+
+        from voltsec.report.map_figure import draw_map
+    except ImportError:
+        return None
+    try:
+        areas = region_map(solution, None, None, *MAP_CELLS)
+    except ValueError:
+        return None
+    with matplotlib.rc_context({"svg.hashsalt": "voltsec", "svg.fonttype": "none", "text.parse_math": False}):
+        stream = StringIO()
+        draw_map(areas).savefig(stream, format="svg", metadata={"Date": None})
+    text = stream.getvalue()
+    svg = text[text.index("<svg") :]
+    return svg, f"Which mode holds where, over {areas.x.name} and {areas.y.name}; the operating point is marked."
+
+
+def title(solution: Solution) -> str:
+    """The circuit's name."""
+    return circuit_name(solution.circuit)
+
+

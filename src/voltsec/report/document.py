@@ -1,0 +1,195 @@
+"""The report in the form a file's ending asks for: the page, Markdown, or a LaTeX document."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sympy import Basic
+
+from voltsec.report.cautions import cautions
+from voltsec.report.contents import derivations, lead, parts, purpose, shown_losses, title
+from voltsec.report.derivation_latex import as_latex
+from voltsec.report.derivation_text import as_markdown
+from voltsec.report.latex import escaped, formula_latex, latex_fragment, symbol_latex
+from voltsec.report.numbers_table import part_rows, stage_rows
+from voltsec.report.outline import ROLES, mode_words, parts_in, result_rows, stress_rows
+from voltsec.steady.solution import Mode, Solution
+
+LAST_LATIN = 0x180
+"""Western European letters end here; the usual fonts have nothing beyond."""
+
+PREAMBLE = r"""\documentclass[a4paper]{article}
+\usepackage[utf8]{inputenc}
+\usepackage{amsmath}
+\usepackage[margin=22mm]{geometry}
+\allowdisplaybreaks
+\sloppy
+\setlength{\parindent}{0pt}
+\setlength{\parskip}{4pt}
+"""
+
+
+def document(solution: Solution, suffix: str) -> str:
+    """The text of the report; the page for ``.html`` and ``.pdf``."""
+    if suffix == ".md":
+        return markdown(solution)
+    if suffix == ".tex":
+        return latex_document(solution)
+    from voltsec.report.page import page
+
+    return page(solution, for_print=suffix == ".pdf")
+
+
+def latex_document(solution: Solution) -> str:
+    """A whole document that a plain TeX installation compiles."""
+    circuit = solution.circuit
+    listed = [
+        [escaped(cell) for cell in (part.name, part.kind, part.nodes, part.value, part.further)]
+        for part in parts(circuit)
+    ]
+    rows = "\n".join(" & ".join(row) + r" \\" for row in listed)
+    pieces = [
+        PREAMBLE,
+        rf"\title{{{escaped(title(solution))}}}",
+        r"\author{}\date{}",
+        r"\begin{document}",
+        r"\maketitle",
+        escaped(f"{purpose(circuit)}. {lead(solution)}." if purpose(circuit) else f"{lead(solution)}."),
+        "",
+        r"\section*{Parts}",
+        r"\begin{center}",
+        r"\begin{tabular}{lllll}",
+        r"part & kind & from $\to$ to & value & further \\ \hline",
+        rows,
+        r"\end{tabular}",
+        r"\end{center}",
+        "",
+        r"\section*{Netlist}",
+        r"\begin{verbatim}",
+        _plain_netlist(circuit.text),
+        r"\end{verbatim}",
+        "",
+        latex_fragment(solution),
+        *_latex_losses(solution),
+        *(as_latex(derivation) for derivation in derivations(solution)),
+        r"\end{document}",
+    ]
+    return _typesettable("\n".join(pieces) + "\n")
+
+
+def _typesettable(text: str) -> str:
+    """Signs that a plain TeX installation has no glyph for become question marks."""
+    return "".join(sign if ord(sign) < LAST_LATIN else "?" for sign in text)
+
+
+def _plain_netlist(text: str) -> str:
+    """The netlist as verbatim text: plain TeX fonts lack what lies outside ASCII."""
+    text = text.strip("\n").replace("Ω", "ohm").replace("µ", "u").replace("μ", "u").replace("\\end{verbatim}", "")
+    return text.encode("ascii", "replace").decode("ascii").replace("\t", "    ")
+
+
+def _latex_losses(solution: Solution) -> Iterator[str]:
+    duties = solution.circuit.duty_symbols
+    for mode in solution.modes:
+        found = shown_losses(solution, mode)
+        if found:
+            yield rf"\section*{{Conduction losses, {mode.name}}}"
+            lines = [rf"P_{{\mathrm{{{escaped(n)}}}}} &= {formula_latex(e, duties)}" for n, e in found.items()]
+            yield "\\begin{align*}\n" + " \\\\\n".join(lines) + "\n\\end{align*}"
+
+
+def markdown(solution: Solution) -> str:
+    """The report as Markdown with formulas between dollar signs."""
+    return "\n".join(_markdown(solution)) + "\n"
+
+
+def _markdown(solution: Solution) -> Iterator[str]:
+    circuit = solution.circuit
+    duties = circuit.duty_symbols
+
+    def shown(expression: Basic | None) -> str:
+        return "–" if expression is None else f"${formula_latex(expression, duties)}$"
+
+    yield f"# {title(solution)}"
+    yield ""
+    if purpose(circuit):
+        yield f"{purpose(circuit)}."
+        yield ""
+    yield f"{lead(solution)}."
+    yield from _heading("Circuit")
+    yield from _table(
+        ["Part", "Kind", "From → to", "Value", "Further"],
+        [[p.name, p.kind, p.nodes, p.value, p.further] for p in parts(circuit)],
+    )
+    yield "```"
+    yield circuit.text.strip("\n").replace("```", "")
+    yield "```"
+    for duty in duties:
+        yield ""
+        yield f"Throughout, ${symbol_latex(duty + '′')} = 1 - {symbol_latex(duty)}$."
+    for mode in solution.modes:
+        yield from _mode(mode, solution, shown)
+    if solution.numbers is not None:
+        yield from _heading(f"Numbers at the operating point, {solution.numbers.mode}")
+        yield from _table(["Quantity", "Value"], [list(row) for row in stage_rows(solution)])
+        heading, *rows = part_rows(solution)
+        yield from _table([cell.replace("\n", " ") for cell in heading], [list(row) for row in rows])
+    for derivation in derivations(solution):
+        yield ""
+        yield as_markdown(derivation).replace("\n## ", "\n### ").replace("# ", "## ", 1)
+    for name, notes in (
+        ("Not determined", solution.undetermined),
+        ("Notes", solution.warnings),
+        ("Cautions", cautions(solution)),
+    ):
+        if notes:
+            yield from _heading(name)
+            for note in notes:
+                yield f"- {note}"
+
+
+def _mode(mode: Mode, solution: Solution, shown) -> Iterator[str]:
+    words = mode_words(mode)
+    yield from _heading(f"{mode.name}, {words}" if words else mode.name)
+    region = "always" if mode.holds_when is None else shown(mode.holds_when)
+    yield f"Holds when {region} ({'proved' if mode.proved else 'checked at sample values'})."
+    for name, expression in mode.definitions.items():
+        yield ""
+        yield f"${symbol_latex(name)} =$ {shown(expression)}"
+    for polynomial in mode.condition or ():
+        yield ""
+        yield f"No closed form; the unknowns are the roots of {shown(polynomial)} $= 0$."
+    yield ""
+    rows = [
+        [
+            shown(interval.fraction),
+            ", ".join(interval.conducting) or "none",
+            *(", ".join(parts_in(interval, role)) for role in ROLES),
+            interval.ends,
+        ]
+        for interval in mode.intervals
+    ]
+    yield from _table(["Share", "Conducts", *(role.capitalize() for role in ROLES), "Ended by"], rows)
+    yield from _table(
+        ["Result", "Part", "Formula"],
+        [[row.label, row.part, shown(row.expression)] for row in result_rows(mode, solution.circuit)],
+    )
+    stress = [[row.part, row.label, shown(row.expression)] for row in stress_rows(mode, solution.circuit)]
+    if stress:
+        yield from _table(["Stress of", "Quantity", "Formula"], stress)
+    lost = [[name, shown(expression)] for name, expression in shown_losses(solution, mode).items()]
+    if lost:
+        yield from _table(["Conduction loss of", "Formula"], lost)
+
+
+def _heading(text: str) -> list[str]:
+    return ["", f"## {text}", ""]
+
+
+def _table(heading: list[str], rows: list[list[str]]) -> Iterator[str]:
+    """A Markdown table; bars inside formulas are spelled out."""
+    yield "| " + " | ".join(heading) + " |"
+    yield "|" + " --- |" * len(heading)
+    for row in rows:
+        yield "| " + " | ".join(cell.replace("|", r"\vert ") for cell in row) + " |"
+    yield ""

@@ -1,0 +1,141 @@
+"""Losses, leading order, ports and wanted duties as rows of text and as JSON values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from voltsec.practice.sweep import sweep
+from voltsec.practice.wanted import Wanted
+from voltsec.report.alphabet import UNICODE, Alphabet
+from voltsec.report.machine import Writer, symbol_units
+from voltsec.report.quantity import engineering, percent
+from voltsec.steady.first_order import FirstOrder, first_order
+from voltsec.steady.losses import losses, lossy_elements
+from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.ports import PortCurrent, input_current, output_current, output_ripple
+from voltsec.steady.solution import Solution
+
+LOSS_HEADING = ("Part", "Loss", "of input")
+
+
+def loss_numbers(solution: Solution) -> dict[str, float]:
+    """Loss of every lossy element at the operating point, watt; empty without numbers."""
+    if solution.numbers is None:
+        return {}
+    names = [element.name for element in lossy_elements(solution.circuit)]
+    point = {k: v for k, v in solution.numbers.point.items()}
+    result = sweep(solution, point, tuple(f"losses.{name}" for name in names))
+    return {name: float(result[f"losses.{name}"]) for name in names}
+
+
+def loss_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str, ...]]:
+    """The heading, then part, loss in watt and share of the input power; nothing without losses."""
+    found = {name: loss for name, loss in loss_numbers(solution).items() if loss == loss}
+    if not found or solution.numbers is None:
+        return
+    numbers = solution.numbers
+    drawn = sum(
+        numbers.point[source.quantity.symbol] * max(numbers.source_currents.get(source.name) or 0.0, 0.0)
+        for source in solution.circuit.sources
+    )
+    yield LOSS_HEADING
+    for name, loss in sorted(found.items(), key=lambda item: -item[1]):
+        yield name, engineering(loss, "W", alphabet), percent(loss / drawn if drawn else None, alphabet)
+    total = sum(found.values())
+    yield "all", engineering(total, "W", alphabet), percent(total / drawn if drawn else None, alphabet)
+
+
+def losses_json(solution: Solution) -> dict[str, dict[str, Any]]:
+    """Mode name -> what JSON tells beyond the mode's own results.
+
+    Keys ``losses`` (element -> watt), ``first_order``, ``input_current``, ``output_current``,
+    ``output_ripple``; ``None`` where something is not determined or does not apply.
+    """
+    write = Writer(symbol_units(solution))
+    return {name: _mode_json(builder, write) for name, builder in solution.engine.builders}
+
+
+def _mode_json(builder: ModeBuilder, write: Writer) -> dict[str, Any]:
+    continuous = not builder.balance.by_itself
+    leading = first_order(builder) if continuous else None
+    ripple = output_ripple(builder) if continuous else None
+    return {
+        "losses": {k: write(v) for k, v in losses(builder).items()} if continuous else None,
+        "first_order": None if leading is None else {"gain": write(leading.gain), "efficiency": write(leading.efficiency)},
+        "input_current": _port_json(input_current(builder), write) if continuous else None,
+        "output_current": _port_json(output_current(builder), write) if continuous else None,
+        "output_ripple": None
+        if ripple is None
+        else {"expression": write(ripple.expression), "highest": ripple.highest, "lowest": ripple.lowest},
+    }
+
+
+def _port_json(port: PortCurrent | None, write: Writer) -> dict[str, Any] | None:
+    if port is None:
+        return None
+    return {"continuous": port.continuous, "share": write(port.share), "ripple": write(port.ripple)}
+
+
+def first_orders(solution: Solution) -> dict[str, FirstOrder]:
+    """Leading order of every mode of continuous conduction that has one."""
+    found = {name: first_order(builder) for name, builder in solution.engine.builders}
+    return {name: leading for name, leading in found.items() if leading is not None}
+
+
+def wanted_lines(wanted: Wanted, write: Writer | None = None) -> Iterator[str]:
+    """The duties for a wanted output as sentences."""
+    volts = engineering(wanted.output_voltage, "V", digits=5)
+    if wanted.inverted:
+        yield f"The stage inverts, so {volts} is taken as what is wanted."
+    for found in wanted.solutions:
+        side = "stable side" if found.stable else "not the stable side"
+        yield (
+            f"{wanted.symbol} = {found.duty:.5f} gives {volts}: {found.mode}, efficiency "
+            f"{percent(found.efficiency)}, {engineering(found.slope / 100, 'V', digits=3)} more output per 1 % duty"
+            f"{f' ({side})' if len(wanted.solutions) > 1 else ''}"
+        )
+        if found.formula is not None:
+            text = str(found.formula) if write is None else write.text(found.formula)
+            yield f"    {wanted.symbol} = {text}"
+    if len(wanted.solutions) > 1:
+        yield (
+            "On the stable side more duty gives more output, as a controller expects, at smaller currents; "
+            "beyond the largest gain it is the other way round and a controller runs to full duty."
+        )
+    top = wanted.largest
+    if top.bounded:
+        yield (
+            f"Largest output: {engineering(top.output_voltage, 'V', digits=5)} (gain {top.gain:.4g}) at "
+            f"{wanted.symbol} = {top.duty:.4f}, efficiency {percent(top.efficiency)}."
+        )
+    else:
+        yield f"The output has no bound as {wanted.symbol} approaches {round(top.duty)}: the netlist holds no losses that limit it."
+
+
+def wanted_json(wanted: Wanted, write: Writer) -> dict[str, Any]:
+    """The duties for a wanted output as plain values."""
+    top = wanted.largest
+    return {
+        "duty": wanted.symbol,
+        "output_voltage": wanted.output_voltage,
+        "solutions": [
+            {
+                "duty": found.duty,
+                "mode": found.mode,
+                "efficiency": found.efficiency,
+                "slope": found.slope,
+                "stable": found.stable,
+                "formula": write(found.formula),
+            }
+            for found in wanted.solutions
+        ],
+        "largest": {
+            "duty": top.duty,
+            "output_voltage": top.output_voltage,
+            "gain": top.gain,
+            "efficiency": top.efficiency,
+            "mode": top.mode,
+            "bounded": top.bounded,
+        },
+    }

@@ -1,0 +1,271 @@
+"""The report as one HTML file: no network, MathML equations, sliders that evaluate the formulas."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from importlib import resources
+from typing import Any
+
+from sympy import Basic, Integer, Mul, Pow
+
+from voltsec.report.cautions import cautions
+from voltsec.report.chart import BOTTOM, HEIGHT, LEFT, RIGHT, TOP, WIDTH, chart_inside, shares, span
+from voltsec.report.contents import (
+    derivations,
+    figures,
+    lead,
+    loads,
+    map_svg,
+    number_rows,
+    parts,
+    purpose,
+    shown_losses,
+    title,
+)
+from voltsec.report.derivation_html import html_lines, sized
+from voltsec.report.evaluation import curve, curve_functions
+from voltsec.report.formula import formula
+from voltsec.report.javascript import has_formulas, model_script
+from voltsec.report.mathml import equation_mathml, mathml, symbol_mathml, wrapped
+from voltsec.report.numbers_table import PART_HEADING
+from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.quantity import UNITS, engineering
+from voltsec.steady.solution import Mode, Solution
+from voltsec.tableau.expression import symbol
+
+CURVES = (("gain", "Gain over the duty"), ("V", "Output voltage over the duty"), ("eta", "Efficiency over the duty"))
+
+
+def page(solution: Solution, for_print: bool = False) -> str:
+    """The whole page; ``for_print`` opens every derivation."""
+    import voltsec
+    from jinja2 import Environment, PackageLoader
+
+    environment = Environment(loader=PackageLoader("voltsec.report", "."), autoescape=True, trim_blocks=True)
+    style = _beside("page.css")
+    return environment.get_template("page.html.j2").render(
+        **_context(solution, for_print), style=_Safe(style), version=voltsec.__version__
+    )
+
+
+class _Safe(str):
+    """Text that is markup already."""
+
+    def __html__(self) -> str:
+        return self
+
+
+def _beside(name: str) -> str:
+    return resources.files("voltsec.report").joinpath(name).read_text(encoding="utf-8")
+
+
+def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
+    circuit = solution.circuit
+    drawn = map_svg(solution)
+    numbers = solution.numbers
+    live = numbers is not None and any(has_formulas(mode) for mode in solution.modes)
+    shown_derivations = [
+        {
+            "mode": derivation.mode,
+            "open": for_print or place == 0,
+            "lines": list(html_lines(derivation, f"line-{place + 1}")),
+        }
+        for place, derivation in enumerate(derivations(solution))
+    ]
+    contents = [("circuit", "Circuit"), ("modes", "Modes")]
+    if numbers is not None:
+        contents.insert(1, ("point", "Operating point"))
+    if shown_derivations:
+        contents.append(("derivation", "Derivation"))
+    contents.append(("cautions", "Cautions"))
+    found: dict[str, Any] = {
+        "title": title(solution),
+        "lead": lead(solution),
+        "purpose": purpose(circuit),
+        "contents": contents,
+        "parts": list(parts(circuit)),
+        "further": any(part.further for part in parts(circuit)),
+        "netlist": circuit.text.strip("\n"),
+        "numbers": numbers,
+        "duties": [_complement_line(duty) for duty in circuit.duty_symbols],
+        "roles": ROLES,
+        "modes": [_mode(mode, solution) for mode in solution.modes],
+        "map": None if drawn is None else drawn[0],
+        "map_words": None if drawn is None else drawn[1],
+        "derivations": shown_derivations,
+        "cautions": cautions(solution),
+        "notes": [("Not determined", solution.undetermined), ("Notes", solution.warnings)],
+    }
+    if numbers is None:
+        return found
+    found["figures"] = list(figures(solution))
+    found["number_heading"] = [cell.replace("\n", " ") for cell in PART_HEADING]
+    found["number_rows"] = list(number_rows(solution))
+    if live:
+        found |= _live(solution)
+    return found
+
+
+def _complement_line(duty: str) -> str:
+    return wrapped(f"{symbol_mathml(duty + '′')}<mo>=</mo><mn>1</mn><mo>−</mo>{symbol_mathml(duty)}")
+
+
+def _live(solution: Solution) -> dict[str, Any]:
+    """Sliders, curves and the script behind them."""
+    numbers = solution.numbers
+    assert numbers is not None
+    point = {name: float(value) for name, value in numbers.point.items()}
+    duties = solution.circuit.duty_symbols
+    charts = _charts(solution, point) if duties else []
+    notes = []
+    if not all(has_formulas(mode) for mode in solution.modes):
+        left_out = [mode.name for mode in solution.modes if not has_formulas(mode)]
+        notes.append(f"Without closed formulas, and so left out by the sliders: {', '.join(left_out)}.")
+    details = {
+        "point": point,
+        "duty": duties[0] if duties else None,
+        "shares": shares() if duties else [],
+        "chart": {"width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM},
+    }
+    return {
+        "sliders": _sliders(solution, point),
+        "charts": charts,
+        "live_notes": notes,
+        "script": f"{model_script(solution, details)}\n{_beside('page.js')}",
+    }
+
+
+def _sliders(solution: Solution, point: dict[str, float]) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = []
+    for duty in solution.circuit.duty_symbols:
+        found.append(
+            {
+                "name": duty,
+                "symbol": wrapped(symbol_mathml(duty)),
+                "words": f"Duty {duty}",
+                "scale": "plain",
+                "low": 0.02,
+                "high": 0.98,
+                "step": "any",
+                "at": point[duty],
+                "unit": "",
+                "shown": engineering(point[duty], "1"),
+            }
+        )
+    for load in loads(solution.circuit):
+        found.append(
+            {
+                "name": load.symbol,
+                "symbol": wrapped(symbol_mathml(load.symbol)),
+                "words": f"Load {load.symbol}",
+                "scale": "log",
+                "low": -1,
+                "high": 1.5,
+                "step": "any",
+                "at": 0,
+                "unit": UNITS.get(load.unit, load.unit),
+                "shown": engineering(point[load.symbol], load.unit),
+            }
+        )
+    return found
+
+
+def _charts(solution: Solution, point: dict[str, float]) -> list[dict[str, Any]]:
+    """Gain (output voltage where drops forbid one) and efficiency, as they are without the script."""
+    duty = solution.circuit.duty_symbols[0]
+    functions = curve_functions(solution)
+    has_gain = all("gain" in one.shown for one in functions)
+    lossy = any("eta" in one.shown for one in functions) and not all(
+        mode.efficiency == 1 for mode in solution.modes if mode.efficiency is not None
+    )
+    found = []
+    for key, words in CURVES:
+        if (key == "gain" and not has_gain) or (key == "V" and has_gain) or (key == "eta" and not lossy):
+            continue
+        scale = 100.0 if key == "eta" else 1.0
+        values = [None if v is None else v * scale for v in curve(functions, point, duty, key, shares())]
+        marked = curve(functions, point, duty, key, [point[duty]])[0]
+        marked = None if marked is None else marked * scale
+        label = {"gain": "Gain", "V": "V / volt", "eta": "Efficiency / %"}[key]
+        bounds = (0.0, 100.0) if key == "eta" else span(values, marked)
+        found.append(
+            {
+                "key": key,
+                "words": words if len(solution.circuit.duty_symbols) == 1 else f"{words} {duty}",
+                "label": label,
+                "width": WIDTH,
+                "height": HEIGHT,
+                "inside": chart_inside(values, point[duty], marked, label, duty, bounds),
+            }
+        )
+    return found
+
+
+def _mode(mode: Mode, solution: Solution) -> dict[str, Any]:
+    circuit = solution.circuit
+    duties = circuit.duty_symbols
+    quantity = symbol("V")
+    left: Basic = quantity
+    target = mode.output_voltage
+    if mode.gain is not None:
+        left, target = Mul(quantity, Pow(symbol(circuit.input.quantity.symbol), -1)), mode.gain
+
+    def shown(expression: Basic | None) -> str:
+        return sized(mathml(expression, duties), formula(expression, duties))
+
+    definitions = [_equation(symbol(name), e, duties) for name, e in mode.definitions.items()]
+    definitions += [_equation(e, Integer(0), duties) for e in mode.condition or ()]
+    return {
+        "name": mode.name,
+        "words": mode_words(mode),
+        "headline": "–" if target is None else _equation(left, target, duties, display=False),
+        "region": "always" if mode.holds_when is None else shown(mode.holds_when),
+        "proof": "proved for all positive values" if mode.proved else "checked at sample values, not proved",
+        "open": not has_formulas(mode),
+        "definitions": definitions,
+        "intervals": [
+            {
+                "share": shown(interval.fraction),
+                "conducts": ", ".join(interval.conducting) or "none",
+                "roles": [", ".join(parts_in(interval, role)) for role in ROLES],
+                "ends": interval.ends,
+            }
+            for interval in mode.intervals
+        ],
+        "tables": [
+            ("Results", _rows(result_rows(mode, circuit), shown, lambda row: row.label)),
+            ("Stress", _rows(stress_rows(mode, circuit), shown, lambda row: row.part)),
+            (
+                "Conduction losses",
+                [
+                    {"label": name, "part": "", "formula": shown(e)}
+                    for name, e in shown_losses(solution, mode).items()
+                ],
+            ),
+        ],
+    }
+
+
+def _rows(rows: Iterable[Row], shown: Any, first: Any) -> list[dict[str, str]]:
+    """Rows whose first column is written once for several."""
+    found = []
+    before = ""
+    for row in rows:
+        head = first(row)
+        by_part = head == row.part and row.part != ""
+        found.append(
+            {
+                "label": "" if head == before else head,
+                "part": row.label if by_part else row.part,
+                "formula": shown(row.expression),
+            }
+        )
+        before = head
+    return found
+
+
+def _equation(left: Basic, right: Basic, duties: tuple[str, ...], display: bool = True) -> str:
+    text = f"{formula(left, duties)} = {formula(right, duties)}"
+    return sized(equation_mathml(left, right, duties, display), text)
+
+

@@ -1,0 +1,184 @@
+"""Losses to first order: ideal gain * (1 - sum of small terms), one term a resistance or drop.
+
+Every small resistance and every drop is scaled by one epsilon; the exact ratio is expanded at
+epsilon = 0.  Both polynomials are sorted by their total degree in the small symbols, so nothing but
+the two lowest degrees is touched.  The efficiency follows from the losses with the ideal currents.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import sympy
+from sympy import Expr
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import Resistor
+from voltsec.steady.balance import Ratio, add, multiply
+from voltsec.steady.losses import current_rows, lossy_elements
+from voltsec.steady.modes import ModeBuilder
+from voltsec.tableau.ring import Polynomial, Ring
+
+
+@dataclass(frozen=True)
+class FirstOrder:
+    """Leading order of one mode of continuous conduction."""
+
+    ideal_gain: Expr
+    gain_terms: dict[str, Expr]
+    """Small symbol -> share of the gain it takes; under ``""`` all together where they do not separate."""
+    efficiency_terms: dict[str, Expr]
+    """Small symbol -> share of the input power it takes."""
+
+    @property
+    def gain(self) -> Expr:
+        """Output over input voltage, first order in the small symbols."""
+        return _reduced_by(self.ideal_gain, self.gain_terms)
+
+    @property
+    def efficiency(self) -> Expr:
+        """First order in the small symbols."""
+        return _reduced_by(sympy.Integer(1), self.efficiency_terms)
+
+
+def small_symbols(circuit: Circuit) -> tuple[str, ...]:
+    """Series resistances and drops; loads and plain resistors are no losses of a part."""
+    found = []
+    for element in circuit.elements:
+        if isinstance(element, Resistor):
+            continue
+        for part in ("resistance", "drop"):
+            quantity = getattr(element, part, None)
+            if quantity is not None:
+                found.append(quantity.symbol)
+    return tuple(found)
+
+
+def first_order(builder: ModeBuilder) -> FirstOrder | None:
+    """The leading order of a mode in continuous conduction.
+
+    ``None`` for other modes, without an ideal gain to start from, or where something is not determined.
+    """
+    if builder.balance.by_itself:
+        return None
+    circuit, ring = builder.circuit, builder.balance.ring
+    small = small_symbols(circuit)
+    output = circuit.output
+    voltage = builder.short.average_of_free(dict(builder.balance.network.voltage(output.start, output.end)))
+    if voltage is None:
+        return None
+    own = builder.form.ring
+    source = circuit.input.quantity.symbol
+    shown = builder.form.shown(multiply(voltage, (ring.one, ring.symbol(source))))
+    top, bottom = (_by_degree(own, part, small) for part in shown)
+    if not top or min(top) != min(bottom):
+        return None
+    least = min(top)
+    ideal: Ratio = (top[least], bottom[least])
+    after = (top.get(least + 1, own.zero), bottom.get(least + 1, own.zero))
+    write = builder.form.writer.ratio
+    terms: dict[str, Expr] = {}
+    if least == 0:
+        for name in small:
+            taken = _relative(ideal, tuple(_linear(own, part, name) for part in after))
+            if not taken[0].is_zero():
+                terms[name] = write(*taken)
+    else:
+        taken = _relative(ideal, after)
+        if not taken[0].is_zero():
+            terms[""] = write(*taken)
+    shares = _power_shares(builder, small)
+    return None if shares is None else FirstOrder(write(*ideal), terms, shares)
+
+
+def _reduced_by(whole: Expr, terms: dict[str, Expr]) -> Expr:
+    """whole * (1 - sum of terms), left in that form."""
+    if not terms:
+        return whole
+    bracket = 1 - sympy.Add(*terms.values())
+    return bracket if whole == 1 else sympy.Mul(whole, bracket, evaluate=False)
+
+
+def _by_degree(ring: Ring, polynomial: Polynomial, small: tuple[str, ...]) -> dict[int, Polynomial]:
+    """Parts of a polynomial by total degree in the small symbols."""
+    places = [ring.index[name] for name in small]
+    parts: dict[int, dict] = {}
+    for powers, coefficient in polynomial.to_dict().items():
+        degree = sum(int(powers[place]) for place in places)
+        parts.setdefault(degree, {})[powers] = coefficient
+    return {degree: ring.context.from_dict(part) for degree, part in parts.items()}
+
+
+def _linear(ring: Ring, polynomial: Polynomial, name: str) -> Polynomial:
+    """The terms that hold ``name``."""
+    place = ring.index[name]
+    return ring.context.from_dict({p: c for p, c in polynomial.to_dict().items() if p[place]})
+
+
+def _relative(ideal: Ratio, after: tuple[Polynomial, ...]) -> Ratio:
+    """bottom1/bottom0 - top1/top0: the share by which the next order lowers the ideal ratio."""
+    return add(_over(after[1], ideal[1]), _over(-after[0], ideal[0]))
+
+
+def _over(top: Polynomial, bottom: Polynomial) -> Ratio:
+    if top.is_zero():
+        return top, top + 1
+    common = top.gcd(bottom)
+    return top // common, bottom // common
+
+
+def _leading(builder: ModeBuilder, ratio: Ratio, small: tuple[str, ...]) -> Ratio | None:
+    """Lowest order of a ratio in the small symbols; None where it grows without limit."""
+    own = builder.form.ring
+    shown = builder.form.shown(ratio)
+    top, bottom = (_by_degree(own, part, small) for part in shown)
+    if not top or min(top) > min(bottom):
+        return (own.zero, own.one)
+    return None if min(top) < min(bottom) else _over(top[min(top)], bottom[min(bottom)])
+
+
+def _power_shares(builder: ModeBuilder, small: tuple[str, ...]) -> dict[str, Expr] | None:
+    """Loss of each element with ideal currents over the ideal input power."""
+    circuit, balance, own = builder.circuit, builder.balance, builder.form.ring
+    drawn: Ratio = (own.zero, own.one)
+    for element in circuit.sources:
+        current = builder.short.average_of_free({("i", element.name): balance.ring.one})
+        ideal = None if current is None else _leading(builder, current, small)
+        if ideal is None:
+            return None
+        drawn = add(drawn, multiply(ideal, (-own.symbol(element.quantity.symbol), own.one)))
+    if drawn[0].is_zero():
+        return None
+    found: dict[str, Expr] = {}
+    for element in lossy_elements(circuit):
+        if isinstance(element, Resistor):
+            continue
+        for name, loss in _ideal_losses(builder, element.name, small).items():
+            if loss is None:
+                return None
+            share = multiply(loss, (drawn[1], drawn[0]))
+            if not share[0].is_zero():
+                found[name] = builder.form.writer.ratio(*share)
+    return found
+
+
+def _ideal_losses(builder: ModeBuilder, name: str, small: tuple[str, ...]) -> dict[str, Ratio | None]:
+    """Small symbol of an element -> its loss with ideal currents."""
+    balance, own = builder.balance, builder.form.ring
+    found: dict[str, Ratio | None] = {}
+    for resistance, drop, row in current_rows(builder.circuit, balance, name):
+        for symbol, power in ((resistance, 2), (drop, 1)):
+            if symbol is None:
+                continue
+            total: Ratio | None = (own.zero, own.one)
+            for k, fraction in enumerate(builder.short.fractions):
+                mean = balance.value(k, row, "average")
+                ideal = None if mean is None else _leading(builder, mean, small)
+                if ideal is None or total is None:
+                    total = None
+                    continue
+                flow = ideal if power == 1 else multiply(ideal, ideal)
+                share = builder.form.shown((fraction, balance.ring.one))
+                total = add(total, multiply(multiply(flow, (own.symbol(symbol), own.one)), share))
+            found[symbol] = total
+    return found

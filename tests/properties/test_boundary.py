@@ -1,0 +1,132 @@
+"""Where one mode ends the next begins, with the same voltages; and there is one mode at every point."""
+
+from __future__ import annotations
+
+import random
+
+import mpmath
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from voltsec.steady.solution import Solution
+
+from .evaluation import Point, builders, environment_of, random_point, shares_at, value
+from .variants import LOSSLESS, QUICK, SHIPPED, solved
+
+LOSSY = ("boost_lossy", "buck_lossy", "buckboost_lossy", "charger_lossy")
+"""Circuits with losses that are solved in a second or two."""
+
+
+def single_boundary(name: str) -> bool:
+    """One mode of continuous and one of discontinuous conduction, with an edge between them."""
+    modes = solved(name).modes
+    return [mode.name for mode in modes] == ["CCM", "DCM"] and bool({"K", "T"} & set(modes[0].boundary))
+
+
+CANDIDATES = tuple(name for name in SHIPPED if name in QUICK or name in LOSSY)
+
+
+def period_at_edge(solution: Solution, point: Point) -> float | None:
+    """The period at which the boundary is met, from K and its definition; None where there is none."""
+    mode = solution.modes[0]
+    here = environment_of(mode, builders(solution)["CCM"], point, None)
+    if "T" in mode.boundary:
+        found = value(mode.boundary["T"], here)
+    else:
+        at_one_second = environment_of(mode, builders(solution)["CCM"], point | {"T": 1.0}, None)
+        found = at_one_second["K"] / value(mode.boundary["K"], here)
+    return float(found) if mpmath.isfinite(found) and found > 0 else None
+
+
+@pytest.mark.parametrize("name", CANDIDATES)
+@settings(max_examples=6, deadline=None)
+@given(seed=st.integers(0, 2**32))
+def test_both_modes_agree_on_their_edge(name: str, seed: int) -> None:
+    if not single_boundary(name):
+        pytest.skip("several boundaries, or none")
+    answer = solved(name)
+    point = random_point(answer.circuit, random.Random(seed), 0.2)
+    edge = period_at_edge(answer, point)
+    assume(edge is not None)
+    assert edge is not None
+    # each mode must hold on its side of the edge: not so where another condition forbids both
+    sides = {
+        side: [
+            n for n, b in builders(answer).items() if shares_at(b, point | {"T": edge * factor}) is not None
+        ]
+        for side, factor in (("short", 1 - 1e-5), ("long", 1 + 1e-5))
+    }
+    assume(sides["short"] or sides["long"])
+    assert sides == {"short": ["CCM"], "long": ["DCM"]}, (point, edge)
+    at_edge = point | {"T": edge}
+    volts = []
+    for mode in answer.modes:
+        here = environment_of(mode, builders(answer)[mode.name], at_edge, None)
+        if not mode.closed_form:
+            shares = shares_at(builders(answer)[mode.name], point | {"T": edge * (1 + 1e-9)})
+            here = environment_of(mode, builders(answer)[mode.name], at_edge, shares)
+        volts.append([value(mode.output_voltage, here)])
+        volts[-1] += [
+            value(formula, here) for formula in mode.capacitor_voltages.values() if formula is not None
+        ]
+        volts[-1] += [value(formula, here) for formula in (mode.gain,) if formula is not None]
+    for one, other in zip(*volts, strict=True):
+        assert float(one) == pytest.approx(float(other), rel=1e-6, abs=1e-9), point
+    currents = [
+        answer.at(**point | {"T": edge * factor}).inductor_currents for factor in (1 - 1e-5, 1 + 1e-5)
+    ]
+    scale = max(abs(number) for number in currents[0].values() if number is not None)
+    for coil, number in currents[0].items():
+        if number is not None:
+            assert currents[1][coil] == pytest.approx(number, rel=1e-3, abs=1e-3 * scale), coil
+
+
+LARGEST_DUTY = {
+    # a core is emptied within the rest of the period, or the source is shorted on the average
+    "forward": lambda point: 1 / (1 + point["nr"]),
+    "qzs_boost": lambda point: 0.5,
+    "qzs_c1": lambda point: 0.5,
+}
+"""Duties from which no steady state exists (common practice, no source)."""
+
+
+@pytest.mark.parametrize("name", LOSSLESS)
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 2**32))
+def test_one_mode_holds_at_every_point(name: str, seed: int) -> None:
+    answer = solved(name)
+    point = random_point(answer.circuit, random.Random(seed))
+    if "D" in point and point["D"] >= LARGEST_DUTY.get(name, lambda _: 1.0)(point):
+        return
+    holding = [mode for mode, builder in builders(answer).items() if shares_at(builder, point) is not None]
+    holding += [mode for mode, numeric in answer.engine.numeric if numeric.holds(point)]
+    assert len(holding) == 1, (holding, point)
+
+
+@pytest.mark.parametrize("name", LOSSLESS)
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 2**32))
+def test_the_stated_region_is_where_the_mode_holds(name: str, seed: int) -> None:
+    """``holds_when`` says at every point what the sign checks say."""
+    answer = solved(name)
+    point = random_point(answer.circuit, random.Random(seed))
+    if "D" in point and point["D"] >= LARGEST_DUTY.get(name, lambda _: 1.0)(point):
+        return
+    duties = [point[duty] for duty in answer.circuit.duty_symbols]
+    for mode in answer.modes:
+        builder = builders(answer).get(mode.name)
+        if builder is None:
+            continue
+        shares = shares_at(builder, point)
+        if mode.holds_when is None:
+            if len(duties) < 2:
+                assert shares is not None, (mode.name, point)
+        elif shares is not None:
+            here = environment_of(mode, builder, point, shares)
+            assert value(mode.holds_when, here), (mode.name, mode.holds_when, point)
+        elif mode.closed_form and builder.found.stages.edges == tuple(
+            sorted(answer.circuit.duty_symbols, key=point.__getitem__)
+        ):
+            here = environment_of(mode, builder, point, None)
+            assert not value(mode.holds_when, here), (mode.name, mode.holds_when, point)
