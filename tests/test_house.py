@@ -38,8 +38,8 @@ DOWNWARDS = (
 )
 """Each room may import from itself and from the rooms of later lines; ``language`` only from ``circuit``."""
 
-ASKED_BY_A_NOTEBOOK = {("steady/solution.py", "report")}
-"""Uphill on purpose: a notebook asks the value itself how it wants to be shown."""
+ASKED_BY_A_NOTEBOOK = {("steady/solution.py", "report"), ("steady/solution.py", "practice")}
+"""Uphill on purpose: a notebook asks the value itself how it wants to be shown, or swept."""
 
 
 def modules() -> list[Path]:

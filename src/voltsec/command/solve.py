@@ -25,7 +25,17 @@ if TYPE_CHECKING:
     metavar="SWITCH=on|off",
     help="What happens with a switch stuck; may be given for several switches.",
 )
-def command(netlist: str, form: str | None, holds: tuple[str, ...]) -> None:
+@click.option("--for", "wanted", metavar="Vout=VOLT", help="The duty that gives this output voltage.")
+@click.option(
+    "--order",
+    type=click.Choice(["exact", "first"]),
+    default="exact",
+    show_default=True,
+    help="Also gain and efficiency to first order in the small resistances and drops.",
+)
+def command(
+    netlist: str, form: str | None, holds: tuple[str, ...], wanted: str | None, order: str
+) -> None:
     """Find how a converter conducts and print its formulas.
 
     The netlist is a file, the NAME of a shipped circuit (see `voltsec circuits`), or - for standard
@@ -35,6 +45,9 @@ def command(netlist: str, form: str | None, holds: tuple[str, ...]) -> None:
 
     With --hold a switch is stuck: does the input still reach the output, through which parts, at what
     voltage; is the source shorted; which part takes the voltage.
+
+    With --for the duties that give a wanted output are added, the stable side named; where none does,
+    the largest gain that can be reached is told.
     """
     from voltsec.command.netlists import load
 
@@ -43,13 +56,18 @@ def command(netlist: str, form: str | None, holds: tuple[str, ...]) -> None:
     if held:
         _solve_held(circuit, held, form)
         return
+    from voltsec.command.wanted import find_duties, say_beyond, volts_wanted
+
+    volts = None if wanted is None else volts_wanted(wanted)
     from voltsec.steady.solve import solve
 
     solution = solve(circuit)
+    duties = None if volts is None else find_duties(solution, volts)
     if form == "json":
+        from voltsec.report.losses import with_wanted
         from voltsec.report.machine import as_json, json_text
 
-        click.echo(json_text(as_json(solution)))
+        click.echo(json_text(with_wanted(as_json(solution), duties)))
     elif form == "latex":
         from voltsec.report.latex import latex_fragment
 
@@ -58,6 +76,7 @@ def command(netlist: str, form: str | None, holds: tuple[str, ...]) -> None:
         from voltsec.report.terminal import show
 
         show(solution)
+        say_beyond(solution, duties, order)
 
 
 def _held(holds: tuple[str, ...], form: str | None) -> dict[str, str]:

@@ -93,6 +93,7 @@ KINDS: dict[str, str] = {
     "nothing-to-check": "an equation says nothing about the stage",
     # The answer
     "no-steady-state": "the circuit has no periodic steady state",
+    "unreachable-output": "no duty gives the wanted output",
 }
 """Every kind of fault in one line each."""
 

@@ -111,17 +111,12 @@ def figures(solution: Solution) -> Iterator[Figure]:
     numbers = solution.numbers
     assert numbers is not None
     if numbers.gain is not None:
-        yield Figure("Gain", _key(solution, "gain"), "", engineering(numbers.gain, "1"))
+        yield Figure("Gain", "gain", "", engineering(numbers.gain, "1"))
     yield Figure("Output voltage", "V", "V", engineering(numbers.output_voltage, "V"))
     if numbers.efficiency is not None:
         yield Figure("Efficiency", "eta", "%", percent(numbers.efficiency))
     for name, current in numbers.source_currents.items():
         yield Figure(f"Drawn from {name}", f"from:{name}", "A", engineering(current, "A"))
-
-
-def _key(solution: Solution, key: str) -> str:
-    """``key`` where a mode has the formula; a gain that drops make voltage-dependent has none."""
-    return key if any(mode.gain is not None for mode in solution.modes) else ""
 
 
 def number_rows(solution: Solution) -> Iterator[NumberRow]:
@@ -135,6 +130,8 @@ def number_rows(solution: Solution) -> Iterator[NumberRow]:
         current_key = f"i:{name}" if name in numbers.inductor_currents else f"from:{name}"
         if current is None:
             current, current_key = stress.get("current_average"), f"current_average:{name}"
+            if name in numbers.capacitor_voltages and current is not None:
+                current = 0.0  # by charge balance; the number carries rounding
         entries = (
             (f"v:{name}", numbers.capacitor_voltages.get(name), "V"),
             (f"ripple:{name}", numbers.ripple.get(name), "V" if name in numbers.capacitor_voltages else "A"),

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from sympy import Expr
+
 from voltsec.practice.sweep import sweep
 from voltsec.practice.wanted import Wanted
 from voltsec.report.alphabet import UNICODE, Alphabet
@@ -53,7 +55,7 @@ def losses_json(solution: Solution) -> dict[str, dict[str, Any]]:
     ``output_ripple``; ``None`` where something is not determined or does not apply.
     """
     write = Writer(symbol_units(solution))
-    return {name: _mode_json(builder, write) for name, builder in solution.engine.builders}
+    return {name: _mode_json(builder, write) for name, builder in getattr(solution.engine, "builders", ())}
 
 
 def _mode_json(builder: ModeBuilder, write: Writer) -> dict[str, Any]:
@@ -139,3 +141,35 @@ def wanted_json(wanted: Wanted, write: Writer) -> dict[str, Any]:
             "bounded": top.bounded,
         },
     }
+
+
+def with_wanted(told: dict[str, Any], wanted: Wanted | None) -> dict[str, Any]:
+    """The JSON object with what a wanted output needs under ``wanted``, where it was asked for."""
+    if wanted is None:
+        return told
+    names = {*told["symbols"], *(str(s) for f in wanted.solutions if f.formula is not None for s in f.formula.free_symbols)}
+    return told | {"wanted": wanted_json(wanted, Writer(names))}
+
+
+def first_order_lines(solution: Solution) -> Iterator[str]:
+    """Gain and efficiency of the continuous modes to first order, as text."""
+    write = Writer(symbol_units(solution))
+    for name, leading in first_orders(solution).items():
+        yield f"{name}, to first order in the small resistances and drops:"
+        yield f"    gain        {_factor(write, leading.ideal_gain)}({_bracket(write, leading.gain_terms)})"
+        yield f"    efficiency  {_bracket(write, leading.efficiency_terms)}"
+
+
+def _factor(write: Writer, ideal: Expr) -> str:
+    return "" if ideal == 1 else f"{write.text(ideal)} * "
+
+
+def _bracket(write: Writer, terms: dict[str, Expr]) -> str:
+    """``1 - R_L/R - ...``, the terms in the order of the netlist."""
+    text = "1"
+    for term in terms.values():
+        written = write.text(term)
+        if term.is_Add:
+            written = f"({written})"
+        text += f" + {written[1:]}" if written.startswith("-") and not term.is_Add else f" - {written}"
+    return text

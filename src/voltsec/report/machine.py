@@ -29,6 +29,9 @@ def as_json(solution: Solution) -> Json:
     circuit = solution.circuit
     output = circuit.output
     write = Writer(symbol_units(solution))
+    from voltsec.report.losses import losses_json
+
+    beyond = losses_json(solution) if solution.engine is not None else {}
     return {
         "format": FORMAT,
         "circuit": circuit_name(circuit),
@@ -36,7 +39,7 @@ def as_json(solution: Solution) -> Json:
         "output": {"element": output.element, "from": output.start, "to": output.end},
         "duty_symbols": list(circuit.duty_symbols),
         "symbols": symbol_units(solution),
-        "modes": [_mode(mode, write) for mode in solution.modes],
+        "modes": [_mode(mode, write) | beyond.get(mode.name, {}) for mode in solution.modes],
         "undetermined": list(solution.undetermined),
         "warnings": list(solution.warnings),
         "numbers": None if solution.numbers is None else _numbers(solution.numbers, circuit),

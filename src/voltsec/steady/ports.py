@@ -19,6 +19,9 @@ from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row
 from voltsec.tableau.ring import Ring
 
+LONGEST = 150
+"""Terms of a ripple up to which it is written out."""
+
 JUMP = 1e-6
 """A step of a current by less than this share of its peak is rounding."""
 
@@ -123,13 +126,16 @@ def _swing(builder: ModeBuilder, ends: list[Ratio]) -> Expr | None:
         for place, one in enumerate(different)
         for other in different[place + 1 :]
     ]
+    if any(len(part) > LONGEST for pair in pairs for part in pair):
+        return None
     return builder._largest(pairs or [(builder.balance.ring.zero, builder.balance.ring.one)], waves)
 
 
 def output_ripple(builder: ModeBuilder) -> OutputRipple | None:
     """The output ripple as a formula for where its extremes lie at the mode's inner sample point.
 
-    ``None`` where no capacitor lies across the output or its current is not determined.
+    ``None`` where no capacitor lies across the output, its current is not determined, or the formula
+    would be too long to read.
     """
     capacitor = output_capacitor(builder.circuit)
     if capacitor is None:
@@ -139,8 +145,7 @@ def output_ripple(builder: ModeBuilder) -> OutputRipple | None:
     if any(part is None for part in (*current.means, *current.ramps)):
         return None
     candidates = _candidates(builder, capacitor, current)
-    witness = {name: np.array([value]) for name, value in builder.found.witness.items()}
-    point = witness
+    point = {name: np.array([value]) for name, value in builder.found.witness.items()}
     values = []
     for _, ratio, place in candidates:
         inside = place is None or abs(_number(builder, place, point)) < 1
@@ -148,6 +153,8 @@ def output_ripple(builder: ModeBuilder) -> OutputRipple | None:
     top, bottom = int(np.nanargmax(values)), int(np.nanargmin(values))
     high, low = candidates[top], candidates[bottom]
     difference = add(high[1], (-low[1][0], low[1][1]))
+    if sum(map(len, difference)) > LONGEST:
+        return None
     return OutputRipple(builder.form.expression(difference), high[0], low[0])
 
 

@@ -36,6 +36,9 @@ NUMERIC_ATTEMPTS = 14
 GRIDS = (8, 24, 64)
 """Steps in each switch interval, tried in turn."""
 
+FINE_ATTEMPTS = 2
+"""The last grid is tried at so many points that stay open."""
+
 
 @dataclass
 class Found:
@@ -128,6 +131,8 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
     for steps in GRIDS:
         if steps > GRIDS[0] and len(circuit.diodes) * steps * len(lengths) > 600:
             break
+        if steps == GRIDS[-1] and len(search.open_points) >= FINE_ATTEMPTS:
+            break  # the finest grid has not helped in this circuit before
         state = problem.solve(lengths, steps)
         if state is None:
             continue

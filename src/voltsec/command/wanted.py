@@ -1,0 +1,58 @@
+"""``voltsec solve --for`` and ``--order``: what is said beyond the formulas."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from voltsec.practice.wanted import Wanted
+    from voltsec.steady.solution import Solution
+
+
+def volts_wanted(text: str) -> float:
+    """``Vout=12`` or ``12 V`` as a number."""
+    from voltsec.practice.axes import read_value
+    from voltsec.practice.sweep import BadSweep
+
+    name, equals, value = (part.strip() for part in text.rpartition("="))
+    if name.lower() not in ("", "vout", "v", "output_voltage"):
+        raise click.UsageError(f"--for takes Vout=VOLT, and there is no wanted {name}")
+    try:
+        return read_value("--for", value, "V")
+    except BadSweep as problem:
+        raise click.UsageError(str(problem)) from None
+
+
+def find_duties(solution: Solution, volts: float) -> Wanted:
+    """The duties for ``volts``; raises :class:`~voltsec.practice.wanted.Unreachable` where none does."""
+    from voltsec.practice.sweep import BadSweep
+    from voltsec.practice.wanted import wanted_duty
+
+    try:
+        return wanted_duty(solution, volts)
+    except BadSweep as problem:
+        raise click.UsageError(f"--for: {problem}") from None
+
+
+def say_beyond(solution: Solution, wanted: Wanted | None, order: str) -> None:
+    """Print the duties for a wanted output and the leading order of gain and efficiency."""
+    from voltsec.report.losses import first_order_lines, wanted_lines
+
+    lines: list[str] = []
+    if order == "first":
+        lines += ["", *first_order_lines(solution)]
+    if wanted is not None:
+        lines += ["", *wanted_lines(wanted)]
+    for line in lines:
+        click.echo(_wrapped(line))
+
+
+def _wrapped(line: str) -> str:
+    from shutil import get_terminal_size
+
+    width = get_terminal_size().columns
+    indent = " " * (len(line) - len(line.lstrip()) + 4)
+    return textwrap.fill(line, width, subsequent_indent=indent, break_long_words=False) if line else ""
