@@ -36,10 +36,13 @@ def test_check_against_solve(name: str, line: int, benchmark) -> None:
     circuit = voltsec.load(name)
     check(voltsec.solve(circuit), [LINES[name][line]])  # the parser and the library warm up
     alone = least(lambda: voltsec.solve(circuit))
-    benchmark.pedantic(
-        lambda: check(voltsec.solve(circuit), [LINES[name][line]]), rounds=3, iterations=1, warmup_rounds=0
-    )
-    ratio = benchmark.stats.stats.min / alone
+
+    def fresh() -> tuple[tuple, dict]:
+        """A solution that no check has worked with yet."""
+        return (voltsec.solve(circuit), [LINES[name][line]]), {}
+
+    benchmark.pedantic(check, setup=fresh, rounds=3)
+    ratio = 1 + benchmark.stats.stats.min / alone
     benchmark.extra_info["ratio to solve"] = round(ratio, 3)
     print(f"\n{name}: solve {1e3 * alone:.0f} ms, solve and check {ratio:.2f} times as long")
     assert ratio <= MOST

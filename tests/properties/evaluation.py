@@ -49,6 +49,8 @@ def value(expression, environment: Mapping[str, mpmath.mpf]):
         if base < 0 and power != int(power):
             return mpmath.nan
         return mpmath.inf if base == 0 and power < 0 else base**power
+    if isinstance(expression, sympy.Abs):
+        return abs(parts[0])
     if isinstance(expression, sympy.Max):
         return max(parts)
     if isinstance(expression, sympy.And):

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from voltsec.steady.solution import Solution
 
 from .evaluation import Point, builders, environment_of, random_point, shares_at, value
-from .variants import LOSSLESS, QUICK, SHIPPED, solved
+from .variants import LOSSLESS, QUICK, SHIPPED, generated, solved
 
 LOSSY = ("boost_lossy", "buck_lossy", "buckboost_lossy", "charger_lossy")
 """Circuits with losses that are solved in a second or two."""
@@ -40,7 +40,7 @@ def period_at_edge(solution: Solution, point: Point) -> float | None:
 
 
 @pytest.mark.parametrize("name", CANDIDATES)
-@settings(max_examples=6, deadline=None)
+@settings(generated, max_examples=6)
 @given(seed=st.integers(0, 2**32))
 def test_both_modes_agree_on_their_edge(name: str, seed: int) -> None:
     if not single_boundary(name):
@@ -58,7 +58,7 @@ def test_both_modes_agree_on_their_edge(name: str, seed: int) -> None:
         for side, factor in (("short", 1 - 1e-5), ("long", 1 + 1e-5))
     }
     assume(sides["short"] or sides["long"])
-    assert sides == {"short": ["CCM"], "long": ["DCM"]}, (point, edge)
+    assert sides == {"short": ["CCM"], "long": ["DCM"]}, (sides, point, edge)
     at_edge = point | {"T": edge}
     volts = []
     for mode in answer.modes:
@@ -92,7 +92,7 @@ LARGEST_DUTY = {
 
 
 @pytest.mark.parametrize("name", LOSSLESS)
-@settings(max_examples=8, deadline=None)
+@settings(generated, max_examples=8)
 @given(seed=st.integers(0, 2**32))
 def test_one_mode_holds_at_every_point(name: str, seed: int) -> None:
     answer = solved(name)
@@ -105,7 +105,7 @@ def test_one_mode_holds_at_every_point(name: str, seed: int) -> None:
 
 
 @pytest.mark.parametrize("name", LOSSLESS)
-@settings(max_examples=8, deadline=None)
+@settings(generated, max_examples=8)
 @given(seed=st.integers(0, 2**32))
 def test_the_stated_region_is_where_the_mode_holds(name: str, seed: int) -> None:
     """``holds_when`` says at every point what the sign checks say."""
@@ -113,7 +113,7 @@ def test_the_stated_region_is_where_the_mode_holds(name: str, seed: int) -> None
     point = random_point(answer.circuit, random.Random(seed))
     if "D" in point and point["D"] >= LARGEST_DUTY.get(name, lambda _: 1.0)(point):
         return
-    duties = [point[duty] for duty in answer.circuit.duty_symbols]
+    duties = {duty: point[duty] for duty in answer.circuit.duty_symbols}
     for mode in answer.modes:
         builder = builders(answer).get(mode.name)
         if builder is None:
@@ -125,8 +125,8 @@ def test_the_stated_region_is_where_the_mode_holds(name: str, seed: int) -> None
         elif shares is not None:
             here = environment_of(mode, builder, point, shares)
             assert value(mode.holds_when, here), (mode.name, mode.holds_when, point)
-        elif mode.closed_form and builder.found.stages.edges == tuple(
-            sorted(answer.circuit.duty_symbols, key=point.__getitem__)
-        ):
+        elif mode.closed_form and builder.found.stages.edges == tuple(sorted(duties, key=duties.__getitem__)):
             here = environment_of(mode, builder, point, None)
-            assert not value(mode.holds_when, here), (mode.name, mode.holds_when, point)
+            # that an interval lasts some time goes without saying
+            lasting = all(value(interval.fraction, here) > 0 for interval in mode.intervals)
+            assert not (lasting and value(mode.holds_when, here)), (mode.name, mode.holds_when, point)

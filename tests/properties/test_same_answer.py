@@ -5,23 +5,21 @@ from __future__ import annotations
 import random
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import voltsec
 from voltsec.circuit.circuit import Circuit
 
 from .evaluation import assert_same_answer, builders
-from .variants import QUICK, made_up, renamed, shuffled, solved, turned
+from .variants import QUICK, generated, made_up, renamed, shuffled, solved, turned
 
 WAYS = {"renamed": renamed, "shuffled": shuffled, "turned": turned}
 SEEDS = st.integers(0, 2**32)
 
-slow = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
-
 
 @pytest.mark.parametrize("way", WAYS)
-@settings(max_examples=18, **slow)
+@settings(generated, max_examples=18)
 @given(name=st.sampled_from(QUICK), seed=SEEDS)
 def test_of_shipped_circuits(way: str, name: str, seed: int) -> None:
     source = random.Random(seed)
@@ -31,7 +29,7 @@ def test_of_shipped_circuits(way: str, name: str, seed: int) -> None:
 
 
 @pytest.mark.parametrize("way", WAYS)
-@settings(max_examples=6, **slow)
+@settings(generated, max_examples=6)
 @given(circuit=made_up(), seed=SEEDS)
 def test_of_made_up_circuits(way: str, circuit: Circuit, seed: int) -> None:
     source = random.Random(seed)

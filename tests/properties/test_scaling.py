@@ -15,7 +15,7 @@ from voltsec.circuit.elements import Load
 from voltsec.steady.solution import Numbers, Solution
 
 from .evaluation import Point, random_point
-from .variants import QUICK, made_up, solved
+from .variants import QUICK, generated, made_up, solved
 
 SEEDS = st.integers(0, 2**32)
 NAMES = (*QUICK, "buck_lossy", "buckboost_lossy", "charger_lossy")
@@ -62,7 +62,7 @@ def at(solution: Solution, point: Point) -> Numbers | None:
 
 
 @pytest.mark.parametrize("what", SCALINGS)
-@settings(max_examples=40, deadline=None)
+@settings(generated, max_examples=40)
 @given(name=st.sampled_from(NAMES), seed=SEEDS, power=st.floats(-2, 2))
 def test_scaling_of_values_scales_the_numbers(what: str, name: str, seed: int, power: float) -> None:
     given_powers, powers = SCALINGS[what]
@@ -125,13 +125,13 @@ def assert_power_is_kept(answer: Solution, seed: int) -> None:
     assert taken == pytest.approx(given_power, rel=1e-6), numbers.point
 
 
-@settings(max_examples=80, deadline=None)
+@settings(generated, max_examples=80)
 @given(name=st.sampled_from(QUICK), seed=SEEDS)
 def test_no_power_is_lost_without_losses(name: str, seed: int) -> None:
     assert_power_is_kept(solved(name), seed)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(generated, max_examples=12)
 @given(circuit=made_up(lossless=True), seed=SEEDS)
 def test_no_power_is_lost_in_made_up_circuits(circuit: Circuit, seed: int) -> None:
     assert_power_is_kept(voltsec.solve(circuit), seed)

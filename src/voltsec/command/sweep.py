@@ -23,11 +23,11 @@ PATIENCE = 1.0
 @click.command(
     "sweep",
     short_help="Curves, tables and tolerances over duty, load and parts.",
-    epilog="Example:  voltsec sweep boost_lossy D=0.05:0.95:200 R=5:500:4:log --plot gain,efficiency -o rail.svg",
+    epilog="Example:  voltsec sweep boost_lossy D=0.05:0.95:200 R=5:500:4:log -o rail.svg",
 )
 @click.argument("netlist", metavar="FILE|NAME|-")
 @click.argument("axes", nargs=-1, metavar="[NAME=FROM:TO[:POINTS][:log]]...")
-@click.option("--plot", "wanted", metavar="QUANTITIES", help="Such as gain,efficiency,S.voltage_peak,losses.L.")
+@click.option("--plot", "wanted", metavar="QUANTITIES", help="As gain,efficiency,S.voltage_peak,losses.L.")
 @click.option("-o", "--output", metavar="FILE", help="A .csv table or a .svg, .png or .pdf figure.")
 @click.option("--tolerance", metavar="PART=SHARE,...", help="Tolerances of parts, such as L1=20%,R=5%.")
 @click.option("--draws", type=int, default=100_000, show_default=True, help="Random draws for --tolerance.")
@@ -65,7 +65,8 @@ def command(
         for name in shares:
             symbol_of(circuit, name)
         complete_point(circuit, values)  # everything that can be told before the solver starts
-        names = tuple(dict.fromkeys(quantity_called(circuit, n.strip()) for n in (wanted or "").split(",") if n.strip()))
+        asked = [name.strip() for name in (wanted or "").split(",") if name.strip()]
+        names = tuple(dict.fromkeys(quantity_called(circuit, name) for name in asked))
         if tolerance is not None and ranges:
             raise BadSweep(f"with --tolerance {ranges[0]} takes one value, not a range")
         if tolerance is None and not ranges:
@@ -120,7 +121,13 @@ def _sweep(solution: Solution, values: dict, names: tuple[str, ...], output: str
 
 
 def _tolerances(
-    solution: Solution, shares: dict, draws: int, seed: int, values: dict, names: tuple[str, ...], output: str | None
+    solution: Solution,
+    shares: dict,
+    draws: int,
+    seed: int,
+    values: dict,
+    names: tuple[str, ...],
+    output: str | None,
 ) -> None:
     from voltsec.practice.tolerance import tolerances
     from voltsec.report.output_file import draft_of

@@ -17,7 +17,7 @@ def volts_wanted(text: str) -> float:
     from voltsec.practice.axes import read_value
     from voltsec.practice.sweep import BadSweep
 
-    name, equals, value = (part.strip() for part in text.rpartition("="))
+    name, _, value = (part.strip() for part in text.rpartition("="))
     if name.lower() not in ("", "vout", "v", "output_voltage"):
         raise click.UsageError(f"--for takes Vout=VOLT, and there is no wanted {name}")
     try:
@@ -45,7 +45,7 @@ def say_beyond(solution: Solution, wanted: Wanted | None, order: str) -> None:
     if order == "first":
         lines += ["", *first_order_lines(solution)]
     if wanted is not None:
-        lines += ["", *wanted_lines(wanted)]
+        lines += ["", *wanted_lines(solution, wanted)]
     for line in lines:
         click.echo(_wrapped(line))
 

@@ -64,11 +64,11 @@ def read_values(name: str, text: str, unit: str | None, points: int) -> float | 
     start, end = read_value(name, parts[0], unit), read_value(name, parts[1], unit)
     if len(parts) == 3:
         if not parts[2].isdigit() or not 2 <= int(parts[2]) <= MOST_POINTS:
-            raise BadSweep(f"{name}={text}: the number of points is a whole number from 2 up, not {parts[2]!r}")
+            raise BadSweep(f"{name}={text}: the number of points is 2 or more, not {parts[2]!r}")
         points = int(parts[2])
     if not start < end:
         hint = f"; write {name}={parts[1]}:{parts[0]}" if start > end else ""
-        raise BadSweep(f"{name}={text}: the range runs from {parts[0]} to {parts[1]}, which is not upwards{hint}")
+        raise BadSweep(f"{name}={text}: the range does not run upwards{hint}")
     if not logarithmic:
         return np.linspace(start, end, points)
     if start <= 0:

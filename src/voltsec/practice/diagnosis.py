@@ -10,7 +10,7 @@ from sympy import Expr
 from voltsec.practice.equality import Prover
 from voltsec.practice.names import Claim
 from voltsec.practice.radicals import NotAlgebraic, Part, Radicals
-from voltsec.practice.sampling import Point, Undefined, same
+from voltsec.practice.sampling import Point, Sized, Undefined, same
 from voltsec.practice.verdict import Example, Mistake, Slip
 from voltsec.steady.closed_form import size
 from voltsec.steady.solution import Solution
@@ -145,13 +145,14 @@ def _example(claim: Claim, left: Expr, right: Expr, prover: Prover, solution: So
         if operating is not None:
             points.insert(0, (operating, True))
     for point, is_operating in points:
-        values = []
+        values: list[Sized | None] = []
         for side in (left, right):
             try:
                 values.append(point.sized(side))
             except Undefined:
                 values.append(None)
-        if None not in values and same(values[0], values[1]):
+        one, other = values
+        if one is not None and other is not None and same(one, other):
             continue
         needed = _symbols(left, right, prover)
         used = {name: float(value) for name, value in point.plain.items() if name in needed}

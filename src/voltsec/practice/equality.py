@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from functools import cached_property
 
 from sympy import Expr, Symbol
-from sympy.core.relational import Relational
+from sympy.core.relational import Equality, Relational
 
 from voltsec.practice.names import Claim
 from voltsec.practice.quantities import ModeValues, Quantity
 from voltsec.practice.radicals import NotAlgebraic, Part, Radicals
-from voltsec.practice.sampling import Point, Undefined, point_of, same, sample
+from voltsec.practice.sampling import Point, Sized, Undefined, point_of, same, sample
 from voltsec.practice.verdict import ABSENT, HOLDS, OPEN, WRONG, Judgement
 from voltsec.steady.numbers import holds_at
 from voltsec.tableau.expression import symbol
@@ -87,7 +87,7 @@ class Prover:
 
     def agree(self, left: Expr, right: Expr, point: Point) -> bool | None:
         """Whether both sides have one value at ``point``; ``None`` where neither has any."""
-        values = []
+        values: list[Sized | None] = []
         for side in (left, right):
             try:
                 values.append(point.sized(side))
@@ -124,9 +124,14 @@ class Prover:
         raise NotAlgebraic("unknown shares remain")
 
     def _relations(self, algebra: Radicals) -> list[Polynomial]:
-        """What the unknown shares without a closed form obey."""
+        """What must vanish: conditions on shares without a closed form, equations in the mode's region."""
         found = []
-        for condition in self.mode.mode.condition or ():
+        region = self.mode.mode.holds_when
+        stated = [] if region is None else [eq.lhs - eq.rhs for eq in region.atoms(Equality)]
+        names = set(algebra.ring.names) | set(algebra.values)
+        for condition in (*(self.mode.mode.condition or ()), *stated):
+            if not {free.name for free in condition.free_symbols} <= names:
+                continue
             top, _ = algebra.element(condition)
             if set(top) == {()}:
                 found.append(top[()])

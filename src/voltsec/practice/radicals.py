@@ -19,8 +19,11 @@ from voltsec.tableau.ring import Polynomial, Ring
 Key = tuple[tuple[int, Fraction], ...]
 Part = dict[Key, Polynomial]
 
-MOST_TERMS = 40_000
-"""A product that would have more terms is left to numbers."""
+MOST_WORK = 150_000
+"""Products of terms that are formed for one answer; what needs more is left to numbers."""
+
+MOST_FACTORED = 400
+"""Terms of a polynomial that is still factored or divided by common factors."""
 
 MOST_DEGREE = 400
 
@@ -46,6 +49,7 @@ class Radicals:
         self.values = values
         self.sign = sign
         self.atoms: list[Polynomial] = []
+        self.work = 0
         self.proved = True
         self.read: dict[Expr, tuple[Part, Part]] = {}
 
@@ -109,7 +113,7 @@ class Radicals:
         top, bottom = groups[0]
         for over, under in groups[1:]:
             left, right = bottom, under
-            if set(bottom) == set(under) == {()}:
+            if set(bottom) == set(under) == {()} and len(bottom[()]) * len(under[()]) <= MOST_FACTORED**2:
                 common = bottom[()].gcd(under[()])
                 left, right = self._plain(bottom[()] // common), self._plain(under[()] // common)
             top = self._plus(self._times(top, right), self._times(over, left), 1)
@@ -120,6 +124,8 @@ class Radicals:
         if not top or set(bottom) != {()} or bottom[()].is_constant():
             return top, bottom
         common = bottom[()]
+        if max(len(common), *(len(coefficient) for coefficient in top.values())) > MOST_FACTORED:
+            return top, bottom
         for coefficient in top.values():
             common = common.gcd(coefficient)
             if common.is_constant():
@@ -140,7 +146,8 @@ class Radicals:
         total: Part = {}
         for first, left in one.items():
             for second, right in other.items():
-                if len(left) * len(right) > MOST_TERMS:
+                self.work += len(left) * len(right)
+                if self.work > MOST_WORK:
                     raise NotAlgebraic("too many terms")
                 key, carried = self._joined(first, second)
                 total = self._plus(total, {key: left * right * carried}, 1)
@@ -190,6 +197,8 @@ class Radicals:
 
         One factor of odd power may have a sign that is not proved: as the root is real, the others give it.
         """
+        if len(polynomial) > MOST_FACTORED:
+            raise NotAlgebraic("too many terms")
         content, pairs = polynomial.factor()
         number, found, open_factors = int(content), [], 0
         for factor, power in pairs:

@@ -267,9 +267,7 @@ def run_chunk(
         if not mask.any():
             continue
         everywhere = mask.all()
-        here = {
-            name: array if everywhere else array[mask] for name, array in {**part, **fractions}.items()
-        }
+        here = {name: array if everywhere else array[mask] for name, array in {**part, **fractions}.items()}
         places = left if everywhere else left[mask]
         index[places] = number
         for name, column in mode.read({**constants, **here}, len(places)).items():

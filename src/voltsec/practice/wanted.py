@@ -230,9 +230,7 @@ def _unreachable(solution: Solution, reason: str) -> Unreachable:
     return Unreachable((Fault("unreachable-output", reason),), circuit.file, circuit.text)
 
 
-def _how_far(
-    solution: Solution, target: float, top: Largest, outputs: np.ndarray, symbol: str
-) -> str:
+def _how_far(solution: Solution, target: float, top: Largest, outputs: np.ndarray, symbol: str) -> str:
     least = float(outputs[np.argmin(np.abs(outputs))])
     reason = f"no duty gives {target:.6g} V: "
     if target * top.output_voltage < 0:

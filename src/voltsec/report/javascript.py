@@ -10,10 +10,6 @@ from sympy.printing.printer import Printer
 
 from voltsec.steady.losses import losses
 from voltsec.steady.solution import Mode, Solution
-from voltsec.tableau.expression import symbol
-
-LONGEST_COURSE = 120
-"""Terms of a capacitor current beyond which its ripple is taken from the mode's formula."""
 
 STRESS_KEYS = ("voltage_peak", "current_average", "current_peak", "current_rms")
 
@@ -96,19 +92,6 @@ class _Printer(Printer):
         return text
 
 
-SWING = """function swing(course) {
-  let charge = 0, high = 0, low = 0;
-  const reach = value => { high = Math.max(high, value); low = Math.min(low, value); };
-  for (const [share, mean, ramp] of course) {
-    if (Math.abs(mean) < Math.abs(ramp)) reach(charge - share * (mean - ramp) * (mean - ramp) / (4 * ramp));
-    charge += share * mean;
-    reach(charge);
-  }
-  return high - low;
-}"""
-"""Peak-to-peak charge over the period, in units of T; [share, mean, half rise] for each interval."""
-
-
 def javascript(expression: Basic) -> str:
     """``expression`` over ``p``."""
     return str(_Printer().doprint(expression))
@@ -155,51 +138,3 @@ def in_order(definitions: Mapping[str, Expr]) -> list[tuple[str, Expr]]:
         for name in ready or list(waiting):
             found.append((name, waiting.pop(name)))
     return found
-
-
-def charge_swings(solution: Solution, mode: Mode) -> Iterator[tuple[str, str]]:
-    """Ripple of each capacitor from its current's course, as the solver's numbers take it: key, JavaScript.
-
-    The mode's formula neglects the coils' own ripple in continuous conduction; the course does not.
-    """
-    builder = dict(solution.engine.builders).get(mode.name)
-    if builder is None:
-        return
-    balance, form = builder.balance, builder.form
-    ring = balance.ring
-    for capacitor in solution.circuit.capacitors:
-        unknown = ("i", capacitor.name)
-        pieces = []
-        for k, fraction in enumerate(balance.sequence.fractions):
-            mean, ramp = balance.mean(k, unknown), balance.ramp(k, unknown)
-            if mean is None or ramp is None or len(mean[0]) + len(ramp[0]) > LONGEST_COURSE:
-                break
-            share = form.expression((ring.symbol(fraction), ring.one))
-            course = [javascript(e) for e in (share, form.expression(mean), form.expression(ramp))]
-            pieces.append(f"[{','.join(course)}]")
-        else:
-            size = javascript(symbol(capacitor.quantity.symbol))
-            yield f"ripple:{capacitor.name}", f"p=>swing([{','.join(pieces)}])*p.T/{size}"
-
-
-def model_script(solution: Solution, details: Mapping[str, object]) -> str:
-    """``const MODEL = {...}``: the modes as functions, and ``details`` as plain values."""
-    modes = []
-    for mode in solution.modes:
-        if not has_formulas(mode):
-            continue
-        try:
-            defined = ",".join(f"[{json.dumps(n)},p=>{javascript(e)}]" for n, e in in_order(mode.definitions))
-            holds = "null" if mode.holds_when is None else f"p=>{javascript(mode.holds_when)}"
-            outputs = dict(named_formulas(mode))
-            outputs |= {f"loss:{n}": e for n, e in mode_losses(solution, mode).items() if e is not None}
-            written = {key: f"p=>{javascript(e)}" for key, e in outputs.items()} | dict(charge_swings(solution, mode))
-            if mode.gain is None and mode.output_voltage is not None:
-                source = javascript(symbol(solution.circuit.input.quantity.symbol))
-                written["gain"] = f"p=>{javascript(mode.output_voltage)}/{source}"
-            shown = ",".join(f"{json.dumps(key)}:{text}" for key, text in written.items())
-        except NotImplementedError:
-            continue
-        modes.append(f"{{name:{json.dumps(mode.name)},define:[{defined}],holds:{holds},out:{{{shown}}}}}")
-    plain = json.dumps(details, ensure_ascii=True, allow_nan=False).replace("</", "<\\/")
-    return f"const MODEL={plain};\n{SWING}\nMODEL.modes=[{','.join(modes)}];"

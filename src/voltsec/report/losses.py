@@ -10,6 +10,7 @@ from sympy import Expr
 from voltsec.practice.sweep import sweep
 from voltsec.practice.wanted import Wanted
 from voltsec.report.alphabet import UNICODE, Alphabet
+from voltsec.report.formula import formula
 from voltsec.report.machine import Writer, symbol_units
 from voltsec.report.quantity import engineering, percent
 from voltsec.steady.first_order import FirstOrder, first_order
@@ -64,7 +65,9 @@ def _mode_json(builder: ModeBuilder, write: Writer) -> dict[str, Any]:
     ripple = output_ripple(builder) if continuous else None
     return {
         "losses": {k: write(v) for k, v in losses(builder).items()} if continuous else None,
-        "first_order": None if leading is None else {"gain": write(leading.gain), "efficiency": write(leading.efficiency)},
+        "first_order": None
+        if leading is None
+        else {"gain": write(leading.gain), "efficiency": write(leading.efficiency)},
         "input_current": _port_json(input_current(builder), write) if continuous else None,
         "output_current": _port_json(output_current(builder), write) if continuous else None,
         "output_ripple": None
@@ -85,21 +88,23 @@ def first_orders(solution: Solution) -> dict[str, FirstOrder]:
     return {name: leading for name, leading in found.items() if leading is not None}
 
 
-def wanted_lines(wanted: Wanted, write: Writer | None = None) -> Iterator[str]:
+def wanted_lines(solution: Solution, wanted: Wanted) -> Iterator[str]:
     """The duties for a wanted output as sentences."""
+    duties = solution.circuit.duty_symbols
     volts = engineering(wanted.output_voltage, "V", digits=5)
     if wanted.inverted:
         yield f"The stage inverts, so {volts} is taken as what is wanted."
     for found in wanted.solutions:
         side = "stable side" if found.stable else "not the stable side"
+        volts_more = engineering(abs(found.slope) / 100, "V", digits=3)
+        change = f"{volts_more} {'more' if found.slope > 0 else 'less'}"
         yield (
             f"{wanted.symbol} = {found.duty:.5f} gives {volts}: {found.mode}, efficiency "
-            f"{percent(found.efficiency)}, {engineering(found.slope / 100, 'V', digits=3)} more output per 1 % duty"
+            f"{percent(found.efficiency)}, {change} output per 1 % more duty"
             f"{f' ({side})' if len(wanted.solutions) > 1 else ''}"
         )
         if found.formula is not None:
-            text = str(found.formula) if write is None else write.text(found.formula)
-            yield f"    {wanted.symbol} = {text}"
+            yield f"    {wanted.symbol} = {formula(found.formula, duties)}"
     if len(wanted.solutions) > 1:
         yield (
             "On the stable side more duty gives more output, as a controller expects, at smaller currents; "
@@ -112,7 +117,10 @@ def wanted_lines(wanted: Wanted, write: Writer | None = None) -> Iterator[str]:
             f"{wanted.symbol} = {top.duty:.4f}, efficiency {percent(top.efficiency)}."
         )
     else:
-        yield f"The output has no bound as {wanted.symbol} approaches {round(top.duty)}: the netlist holds no losses that limit it."
+        yield (
+            f"The output has no bound as {wanted.symbol} approaches {round(top.duty)}: "
+            "the netlist holds no losses that limit it."
+        )
 
 
 def wanted_json(wanted: Wanted, write: Writer) -> dict[str, Any]:
@@ -147,29 +155,32 @@ def with_wanted(told: dict[str, Any], wanted: Wanted | None) -> dict[str, Any]:
     """The JSON object with what a wanted output needs under ``wanted``, where it was asked for."""
     if wanted is None:
         return told
-    names = {*told["symbols"], *(str(s) for f in wanted.solutions if f.formula is not None for s in f.formula.free_symbols)}
+    formulas = [found.formula for found in wanted.solutions if found.formula is not None]
+    names = {*told["symbols"], *(str(s) for one in formulas for s in one.free_symbols)}
     return told | {"wanted": wanted_json(wanted, Writer(names))}
 
 
 def first_order_lines(solution: Solution) -> Iterator[str]:
     """Gain and efficiency of the continuous modes to first order, as text."""
-    write = Writer(symbol_units(solution))
-    for name, leading in first_orders(solution).items():
+    duties = solution.circuit.duty_symbols
+    found = first_orders(solution)
+    for name, leading in found.items():
         yield f"{name}, to first order in the small resistances and drops:"
-        yield f"    gain        {_factor(write, leading.ideal_gain)}({_bracket(write, leading.gain_terms)})"
-        yield f"    efficiency  {_bracket(write, leading.efficiency_terms)}"
+        bracket = _bracket(leading.gain_terms, duties)
+        ideal = formula(leading.ideal_gain, duties)
+        yield f"    gain        {ideal}" + (f" · ({bracket})" if leading.gain_terms else "")
+        yield f"    efficiency  {_bracket(leading.efficiency_terms, duties)}"
+    if not found:
+        yield "No mode of continuous conduction has a leading order in small resistances and drops."
 
 
-def _factor(write: Writer, ideal: Expr) -> str:
-    return "" if ideal == 1 else f"{write.text(ideal)} * "
-
-
-def _bracket(write: Writer, terms: dict[str, Expr]) -> str:
+def _bracket(terms: dict[str, Expr], duties: tuple[str, ...]) -> str:
     """``1 - R_L/R - ...``, the terms in the order of the netlist."""
     text = "1"
     for term in terms.values():
-        written = write.text(term)
+        written = formula(term, duties)
         if term.is_Add:
             written = f"({written})"
-        text += f" + {written[1:]}" if written.startswith("-") and not term.is_Add else f" - {written}"
+        turned = written.startswith(("-", "\u2212")) and not term.is_Add
+        text += f" + {written[1:]}" if turned else f" \u2212 {written}"
     return text

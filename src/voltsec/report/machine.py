@@ -29,9 +29,12 @@ def as_json(solution: Solution) -> Json:
     circuit = solution.circuit
     output = circuit.output
     write = Writer(symbol_units(solution))
-    from voltsec.report.losses import losses_json
+    from voltsec.report.losses import loss_numbers, losses_json
 
     beyond = losses_json(solution) if solution.engine is not None else {}
+    numbers = None if solution.numbers is None else _numbers(solution.numbers, circuit)
+    if numbers is not None and solution.engine is not None:
+        numbers["losses"] = _finite_each(loss_numbers(solution))
     return {
         "format": FORMAT,
         "circuit": circuit_name(circuit),
@@ -42,7 +45,7 @@ def as_json(solution: Solution) -> Json:
         "modes": [_mode(mode, write) | beyond.get(mode.name, {}) for mode in solution.modes],
         "undetermined": list(solution.undetermined),
         "warnings": list(solution.warnings),
-        "numbers": None if solution.numbers is None else _numbers(solution.numbers, circuit),
+        "numbers": numbers,
     }
 
 
@@ -194,5 +197,5 @@ def _finite(value: float | None) -> float | None:
     return number if isfinite(number) else None
 
 
-def _finite_each(group: Mapping[str, float | None]) -> dict[str, float | None]:
+def _finite_each(group: Mapping[str, float | None] | Mapping[str, float]) -> dict[str, float | None]:
     return {name: _finite(value) for name, value in group.items()}

@@ -25,10 +25,11 @@ from voltsec.report.contents import (
 from voltsec.report.derivation_html import html_lines, sized
 from voltsec.report.evaluation import curve, curve_functions
 from voltsec.report.formula import formula
-from voltsec.report.javascript import has_formulas, model_script
+from voltsec.report.javascript import has_formulas
 from voltsec.report.mathml import equation_mathml, mathml, symbol_mathml, wrapped
 from voltsec.report.numbers_table import PART_HEADING
 from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.page_script import model_script
 from voltsec.report.quantity import UNITS, engineering
 from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
@@ -38,8 +39,9 @@ CURVES = (("gain", "Gain over the duty"), ("V", "Output voltage over the duty"),
 
 def page(solution: Solution, for_print: bool = False) -> str:
     """The whole page; ``for_print`` opens every derivation."""
-    import voltsec
     from jinja2 import Environment, PackageLoader
+
+    import voltsec
 
     environment = Environment(loader=PackageLoader("voltsec.report", "."), autoescape=True, trim_blocks=True)
     style = _beside("page.css")

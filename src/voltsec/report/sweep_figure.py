@@ -83,7 +83,11 @@ def _family(sweep: Sweep) -> Iterator[tuple[str, np.ndarray, tuple]]:
     for column in range(sweep.mode_index.shape[1]):
         place = (slice(None), column)
         value = float(sweep.swept[names[1]][0, column])
-        yield f"{names[1]} = {engineering(value, units[names[1]], digits=3)}", sweep.swept[names[0]][place], place
+        yield (
+            f"{names[1]} = {engineering(value, units[names[1]], digits=3)}",
+            sweep.swept[names[0]][place],
+            place,
+        )
 
 
 def _curve(
@@ -118,9 +122,13 @@ def _legend(panel: Axes, count: int, chosen: list, styles: dict[str, str]) -> No
         for name, style in styles.items()
     ]
     if len(styles) > 1:
-        handles.append(Line2D([], [], color="0.35", marker="o", linestyle="", markersize=4, label="change of mode"))
+        handles.append(
+            Line2D([], [], color="0.35", marker="o", linestyle="", markersize=4, label="change of mode")
+        )
     if len(handles) > 1:
-        panel.legend(handles=handles, fontsize=8, loc="center left", bbox_to_anchor=(1.01, 0.5), frameon=False)
+        panel.legend(
+            handles=handles, fontsize=8, loc="center left", bbox_to_anchor=(1.01, 0.5), frameon=False
+        )
 
 
 def _limits(panel: Axes, values: np.ndarray, quantity: str) -> None:

@@ -88,7 +88,7 @@ class _View:
         if not label:
             yield from wrap_formula(text, self.width) if text else [""]
             return
-        before = " " * INDENT + label.ljust(LABEL_WIDTH)
+        before = " " * INDENT + self.alphabet.plain(label).ljust(LABEL_WIDTH)
         room = max(self.width - len(before), 20)
         # prose is broken between words, formulas at their operators
         for line in textwrap.wrap(text, room) if label in PROSE else wrap_formula(text, room):

@@ -79,12 +79,16 @@ class CompiledMode:
             good = exists & ordered
             with np.errstate(all="ignore"):
                 for judged in self.extra:
-                    good &= np.abs(evaluate(judged.value, full)) < 1e-7 * np.asarray(evaluate(judged.size, full))
+                    good &= np.abs(evaluate(judged.value, full)) < 1e-7 * np.asarray(
+                        evaluate(judged.size, full)
+                    )
                 for name, image in self.images:
                     full[name] = evaluate(image, full)
                     good &= np.greater(full[name], 1e-12)
                 for judged in self.constraints:
-                    good &= np.abs(evaluate(judged.value, full)) < 1e-9 * np.asarray(evaluate(judged.size, full))
+                    good &= np.abs(evaluate(judged.value, full)) < 1e-9 * np.asarray(
+                        evaluate(judged.size, full)
+                    )
                 for condition in self.conditions:
                     if not good.any():
                         break
@@ -164,7 +168,9 @@ def compile_mode(
             (fraction, fold(fractions.ring, fractions.images[fraction], constants))
             for fraction in balance.sequence.fractions
         ),
-        constraints=tuple(_judged(balance.ring, polynomial, constants) for polynomial in fractions.constraints),
+        constraints=tuple(
+            _judged(balance.ring, polynomial, constants) for polynomial in fractions.constraints
+        ),
         conditions=tuple(
             Condition(
                 _judged(balance.ring, condition.ratio[0], constants),

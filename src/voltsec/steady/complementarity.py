@@ -26,6 +26,9 @@ from voltsec.tableau.ring import Ring
 TRACE = 1e-7
 
 
+STARTS = (1.0, 30.0, 1e3)
+"""Sizes of all currents and voltages at the start, tried in turn."""
+
 RUNAWAY = 1e6
 """Coil currents or capacitor voltages so far above the circuit's level are held by the trace
 resistances alone: without them they would grow from period to period."""
@@ -284,11 +287,19 @@ class InteriorPoint:
 
     def solve(self) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
         """(V, coil currents, local unknowns), or None where no solution is approached."""
+        for start in STARTS:
+            found = self._from(start)
+            if found is not None:
+                return found
+        return None
+
+    def _from(self, start: float) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
         steps, n_coil, n_cap, n_diode = self.sizes
         self.voltages = np.zeros(n_cap)
         self.coil_currents = np.zeros((steps, n_coil))
         self.unknowns = np.zeros((steps, n_cap + 2 * n_diode))
-        self.unknowns[:, n_cap:] = 1.0
+        self.unknowns[:, n_cap:] = start
+        shortest = 0
         p_part = slice(n_cap, n_cap + n_diode)
         q_part = slice(n_cap + n_diode, None)
         pairs = max(steps * n_diode, 1)
@@ -323,6 +334,9 @@ class InteriorPoint:
                 step = self._direction(residual, charge, 0.8 * mean - p * q)
                 length = _step_length(p, q, step[2][:, p_part], step[2][:, q_part])
             length = 1.0 if n_diode == 0 else min(1.0, 0.995 * length)
+            shortest = shortest + 1 if length < 1e-3 else 0
+            if shortest > 4:  # stuck at the border: a start further inside may do better
+                return None
             self.voltages = self.voltages + length * step[0]
             self.coil_currents = self.coil_currents + length * step[1]
             self.unknowns = self.unknowns + length * step[2]

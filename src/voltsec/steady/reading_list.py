@@ -138,7 +138,9 @@ class ReadingList:
 
     def _output_voltage(self) -> Reading:
         output = self.circuit.output
-        return self._plain(self.waves.average_of_free(dict(self.balance.network.voltage(output.start, output.end))))
+        return self._plain(
+            self.waves.average_of_free(dict(self.balance.network.voltage(output.start, output.end)))
+        )
 
     def _gain(self) -> Reading:
         return Over(self._output_voltage(), Symbol(self.circuit.input.quantity.symbol))

@@ -6,6 +6,7 @@ the named quantities listed under a mode's ``definitions``.  Formulas are in SI 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -128,6 +129,9 @@ class Solution:
         missing = needed - set(point)
         if missing:
             raise ValueError(f"values are missing for: {', '.join(sorted(missing))}")
+        for before, after in itertools.pairwise(self.circuit.duty_symbols):
+            if point[before] == point[after]:  # edges at one instant: the interval between has no length
+                point[after] *= 1 + 1e-9
         numbers = self.engine.at(point)
         if numbers is None:
             raise LookupError("no mode could be verified at this point")

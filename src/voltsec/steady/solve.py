@@ -11,6 +11,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.graph import references
+from voltsec.steady.device_notes import device_notes
 from voltsec.steady.modes import ModeBuilder, mode_without_formulas, name_modes
 from voltsec.steady.no_state import no_steady_state
 from voltsec.steady.numbers import holds_at, numbers_at, numbers_of
@@ -50,7 +51,7 @@ def solve(circuit: Circuit) -> Solution:
         modes,
         _symbols(circuit, modes),
         tuple(dict.fromkeys(line for builder in builders for line in undetermined(builder.balance))),
-        (*_choices(circuit), *_gaps(searches), *_long(named_numeric), *warnings),
+        (*_choices(circuit), *device_notes(circuit, modes), *_gaps(searches), *_long(named_numeric), *warnings),
         numbers,
         engine,
     )

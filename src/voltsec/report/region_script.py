@@ -1,0 +1,61 @@
+"""Where a mode holds, as JavaScript: the solver's own sign conditions rather than their shortened region."""
+
+from __future__ import annotations
+
+import json
+
+from voltsec.report.javascript import javascript
+from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.verification import open_conditions
+from voltsec.tableau.ring import Polynomial, Ring
+
+LONGEST_CONDITIONS = 4000
+"""Terms of all conditions beyond which a mode's stated region is used instead."""
+
+SIGNS = """function signs(conditions) {
+  return conditions.every(([terms, bottom]) => {
+    const top = terms.reduce((sum, term) => sum + term, 0);
+    const size = terms.reduce((sum, term) => sum + Math.abs(term), 0);
+    return Math.sign(bottom) * top > -1e-8 * size;
+  });
+}
+function zero(terms) {
+  const top = terms.reduce((sum, term) => sum + term, 0);
+  return Math.abs(top) < 1e-9 * terms.reduce((sum, term) => sum + Math.abs(term), 0);
+}"""
+
+
+def region_script(builder: ModeBuilder) -> str | None:
+    """A function of ``p`` (definitions included) that tells whether the mode holds; ``None`` if too long."""
+    balance, fractions = builder.balance, builder.found.fractions
+    conditions = [condition.ratio for condition in open_conditions(balance)]
+    if sum(len(top) + len(bottom) for top, bottom in conditions) > LONGEST_CONDITIONS:
+        return None
+    names = balance.sequence.fractions
+    writer = builder.form.writer
+    shares = [javascript(writer.oriented(fractions.ring.substitute(fractions.images[n], writer.ring, {}))) for n in names]
+    shown = ",".join(f"[{_terms(top, balance.ring)},{_sum(bottom, balance.ring)}]" for top, bottom in conditions)
+    ties = "".join(f"&&zero({_terms(constraint, balance.ring)})" for constraint in fractions.constraints)
+    assigned = "".join(f"p[{json.dumps(name)}]=f[{place}];" for place, name in enumerate(names))
+    return (
+        f"p=>{{const f=[{','.join(shares)}];if(!f.every(x=>x>1e-12))return false;"
+        f"p=Object.assign({{}},p);{assigned}return signs([{shown}]){ties};}}"
+    )
+
+
+def _terms(polynomial: Polynomial, ring: Ring) -> str:
+    return f"[{','.join(_monomials(polynomial, ring)) or '0'}]"
+
+
+def _sum(polynomial: Polynomial, ring: Ring) -> str:
+    return "+".join(_monomials(polynomial, ring)) or "0"
+
+
+def _monomials(polynomial: Polynomial, ring: Ring) -> list[str]:
+    found = []
+    for powers, coefficient in polynomial.to_dict().items():
+        factors = [f"({int(coefficient)})"]
+        for name, power in zip(ring.names, powers, strict=True):
+            factors += [f"p[{json.dumps(name)}]"] * int(power)
+        found.append("*".join(factors))
+    return found
