@@ -13,7 +13,9 @@ import click
     epilog="Example:  voltsec derive sepic --mode DCM",
 )
 @click.argument("netlist", metavar="FILE|NAME|-")
-@click.option("--mode", "mode_name", metavar="NAME", help="The mode (CCM, DCM, DCM 2 ...); the first by default.")
+@click.option(
+    "--mode", "mode_name", metavar="NAME", help="The mode (CCM, DCM, DCM 2 ...); the first by default."
+)
 @click.option("--markdown", "form", flag_value="markdown", help="Markdown instead of text.")
 @click.option("--latex", "form", flag_value="latex", help="A LaTeX fragment instead of text.")
 def command(netlist: str, mode_name: str | None, form: str | None) -> None:

@@ -14,7 +14,11 @@ import click
 )
 @click.argument("netlist", metavar="FILE|NAME|-")
 @click.option(
-    "-o", "--output", required=True, metavar="FILE.html|.md|.tex|.pdf", help="The file; its ending says the form."
+    "-o",
+    "--output",
+    required=True,
+    metavar="FILE.html|.md|.tex|.pdf",
+    help="The file; its ending says the form.",
 )
 def command(netlist: str, output: str) -> None:
     """Write what a converter is, how it conducts, its derivation, results, stress and cautions.

@@ -36,7 +36,9 @@ class Board:
         self.writer = Writer(self.ring, duties, self.point)
         self._state_names = frozenset(self.states)
 
-    def take(self, polynomial: Polynomial, ring: Ring, images: Mapping[str, Polynomial] | None = None) -> Polynomial:
+    def take(
+        self, polynomial: Polynomial, ring: Ring, images: Mapping[str, Polynomial] | None = None
+    ) -> Polynomial:
         """A polynomial of another ring in this one; ``images`` are for names that change."""
         return ring.substitute(polynomial, self.ring, images or {})
 
@@ -69,9 +71,7 @@ class Board:
     def put(self, ratio: Ratio, values: Mapping[str, Ratio]) -> Ratio:
         """``ratio`` with states replaced by ``values`` until none of them is left."""
         for _ in range(len(values) + 1):
-            present = [
-                name for name in values if any(self.ring.degree(part, name) > 0 for part in ratio)
-            ]
+            present = [name for name in values if any(self.ring.degree(part, name) > 0 for part in ratio)]
             if not present:
                 return ratio
             for name in present:

@@ -6,7 +6,6 @@ from sympy import Expr, Mul
 
 from voltsec.practice.algebra import NotRational, insert, subtract
 from voltsec.practice.blackboard import Blackboard
-
 from voltsec.practice.intervals import rise_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
@@ -34,7 +33,7 @@ def write_assumption(setting: Setting, blackboard: Blackboard, solver: Solver) -
             if averages:
                 _ends(setting, blackboard, k, diode.name, conducts, solver_row)
                 continue
-            value, used = solver.value(mean)
+            value, _used = solver.value(mean)
             expected = setting.balance.value(k, solver_row, "average")
             if expected is None or setting.board.unknowns(value[0]):
                 blackboard.say(f"Interval {k + 1}: how {diode.name} shares in it is not determined singly.")
@@ -187,7 +186,9 @@ def _valley(
         blackboard.say(f"The smallest {shown} of {name}, {moment}, is too long to print.")
         return None
     right = setting.form.expression(condition.ratio)
-    number = blackboard.identity(left, right, (f"smallest {shown} of {name}, {moment}: {words}",), expected, used)
+    number = blackboard.identity(
+        left, right, (f"smallest {shown} of {name}, {moment}: {words}",), expected, used
+    )
     return None if number is None else (expected, number)
 
 
@@ -220,9 +221,7 @@ def _is_zero_at(setting: Setting, line: Ratio, key: str, value: Ratio) -> bool:
         if definition is None:
             return False
         top, bottom = setting.board.read(definition)
-        constant, linear = ring.coefficients(bottom, "T")
+        _constant, linear = ring.coefficients(bottom, "T")
         period = multiply((top, linear), (value[1], value[0]))
         return bool(insert(ring, line, "T", period)[0].is_zero())
     return bool(insert(ring, line, key, value)[0].is_zero())
-
-

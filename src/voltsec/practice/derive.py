@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from voltsec.practice.blackboard import Blackboard
 from voltsec.practice.check_lines import write_assumption, write_boundary
-from voltsec.practice.derivation import Derivation
+from voltsec.practice.derivation import Derivation, Result
 from voltsec.practice.final_lines import write_result
 from voltsec.practice.interval_lines import write_balances, write_intervals
 from voltsec.practice.intervals import current_name, voltage_name
@@ -46,7 +46,7 @@ def derive(solution: Solution, mode_name: str | None = None) -> Derivation:
     pending += write_balances(setting, blackboard, written)
     conditions = _solve(setting, blackboard, solver, pending)
     write_result(setting, blackboard, solver, conditions)
-    result = blackboard.lines.pop() if setting_has_result(blackboard) else None
+    result = blackboard.lines.pop() if _ends_in_result(blackboard) else None
     write_assumption(setting, blackboard, solver)
     write_boundary(setting, blackboard, solver)
     if result is not None:
@@ -55,10 +55,8 @@ def derive(solution: Solution, mode_name: str | None = None) -> Derivation:
     return Derivation(solution.circuit, mode.name, tuple(blackboard.lines))
 
 
-def setting_has_result(blackboard: Blackboard) -> bool:
+def _ends_in_result(blackboard: Blackboard) -> bool:
     """Whether the line written last is the result."""
-    from voltsec.practice.derivation import Result
-
     return bool(blackboard.lines) and isinstance(blackboard.lines[-1], Result)
 
 

@@ -46,7 +46,9 @@ def write_result(setting: Setting, blackboard: Blackboard, solver: Solver, condi
     if setting.discontinuous:
         cites += tuple(_write_root(setting, blackboard, conditions))
     if not reaches(setting, value, target):
-        blackboard.doubt("That these lines end in the solver's ", left, " = ", target, " could not be verified.")
+        blackboard.doubt(
+            "That these lines end in the solver's ", left, " = ", target, " could not be verified."
+        )
         return
     blackboard.result(left, target, (f"from {numbers_text(cites)}",), cites)
 
@@ -135,9 +137,7 @@ def reaches(setting: Setting, value: Ratio, target: Expr) -> bool:
             continue
         residue = insert(board.ring, (difference, board.ring.one), "T", way)[0]
         conditions = [insert(board.ring, (c, board.ring.one), "T", way)[0] for c in setting.conditions]
-        if residue.is_zero() or any(
-            not c.is_zero() and _multiple(residue, c) for c in conditions
-        ):
+        if residue.is_zero() or any(not c.is_zero() and _multiple(residue, c) for c in conditions):
             return True
     return _reaches_root(setting, value, target)
 

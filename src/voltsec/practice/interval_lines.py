@@ -40,8 +40,8 @@ def _conventions(setting: Setting) -> list[tuple[str | Basic, ...]]:
     circuit = setting.circuit
     found: list[tuple[str | Basic, ...]] = [
         (
-            "Voltages are counted along each element's arrow and currents flow along it. Ripple is small: "
-            "each capacitor voltage is taken as constant over the period, and its charge must balance.",
+            "Voltages are counted along each element's arrow and currents flow along it. "
+            "Ripple is small: each capacitor voltage is taken as constant over the period, and its charge must balance.",
         )
     ]
     if setting.discontinuous:
@@ -53,10 +53,14 @@ def _conventions(setting: Setting) -> list[tuple[str | Basic, ...]]:
         )
     if any(coil.resistance is not None for coil in circuit.inductors):
         found.append(
-            ("A coil's voltage is the part across its inductance; the drop of its winding stands on the other side.",)
+            (
+                "A coil's voltage is the part across its inductance; the drop of its winding stands on the other side.",
+            )
         )
     if any(capacitor.resistance is not None for capacitor in circuit.capacitors):
-        found.append(("A capacitor's voltage is the part across its capacitance, without its series resistance.",))
+        found.append(
+            ("A capacitor's voltage is the part across its capacitance, without its series resistance.",)
+        )
     return found
 
 
@@ -132,9 +136,9 @@ def _write_ties(setting: Setting, blackboard: Blackboard, k: int, written: Inter
             written.ties.append(Pending(number, "the tie", tie))
     opened = [u for u in setting.locals[k].eliminated.free if u[0] in ("u", "i")]
     if opened:
-        names = ", ".join(setting.open_name(k, unknown) for unknown in opened)
+        shown = ", ".join(setting.open_name(k, unknown) for unknown in opened)
         verb = "stay" if len(opened) > 1 else "stays"
-        blackboard.say(f"{names} {verb} open within this interval; the balance over the period decides.")
+        blackboard.say(f"{shown} {verb} open within this interval; the balance over the period decides.")
 
 
 def write_balances(setting: Setting, blackboard: Blackboard, written: IntervalLines) -> list[Pending]:

@@ -7,6 +7,7 @@ condition and what it leaves open stays as an unknown of the interval.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -129,7 +130,8 @@ def solve_interval(circuit: Circuit, interval: Interval, references: tuple[str, 
     network = Network(circuit, ring, references)
     rows = list(network.rows)
     for device in (*circuit.switches, *circuit.diodes):
-        rows.append(network.closed(device) if device.name in interval.conducting else network.open_(device))
+        closed = device.name in interval.conducting
+        rows.append(network.closed(device) if closed else network.open_(device))  # type: ignore[arg-type]
     known: list[Row] = []
     for row in rows:
         told: Row = {}
@@ -189,7 +191,7 @@ def loop_of(circuit: Circuit, interval: Interval, start: str, end: str) -> tuple
     path = nx.shortest_path(graph, end, start)
     return tuple(
         next(iter(graph.get_edge_data(one, other).values()))["name"]
-        for one, other in zip(path, path[1:], strict=False)
+        for one, other in itertools.pairwise(path)
     )
 
 
@@ -203,7 +205,7 @@ def nodes_of(circuit: Circuit, interval: Interval, capacitor: Capacitor) -> tupl
         if isinstance(element, Switch | Diode) and element.name not in interval.conducting:
             continue
         nodes = element.nodes
-        joined.add_edges_from(zip(nodes, nodes[1:], strict=False))
+        joined.add_edges_from(itertools.pairwise(nodes))
     groups = [nx.node_connected_component(joined, node) for node in (capacitor.start, capacitor.end)]
     if groups[0] == groups[1]:
         return None

@@ -80,7 +80,9 @@ def write_continuity(setting: Setting, blackboard: Blackboard, solver: Solver) -
                     value = add(value, multiply((ring.symbol(rise), ring.one), half))
             name = setting.current(coil, k)
             right = setting.board.write_linear(reduced(value))
-            number = blackboard.identity(symbol(name), right, (f"{coil} from interval {k} to {k + 1}",), value)
+            number = blackboard.identity(
+                symbol(name), right, (f"{coil} from interval {k} to {k + 1}",), value
+            )
             if number is not None:
                 solver.define(name, reduced(value), number)
 
@@ -115,7 +117,6 @@ def _is_tie(blackboard: Blackboard, number: int, setting: Setting, k: int) -> bo
 
 def event_lines(setting: Setting, blackboard: Blackboard) -> list[Pending]:
     """What ends an interval by itself: a diode's current, or its reverse voltage, reaches zero."""
-    ring = setting.board.ring
     found = []
     for k in setting.sequence.unknown:
         stops, starts = setting.sequence.ended_by(k)
@@ -139,7 +140,6 @@ def event_lines(setting: Setting, blackboard: Blackboard) -> list[Pending]:
             number = blackboard.balance(left, reason, total, ())
             if number is not None:
                 found.append(Pending(number, f"the end of interval {k + 1}", total[0]))
-    del ring
     return found
 
 

@@ -123,9 +123,7 @@ class Setting:
     def from_balance(self, ratio: Ratio) -> Ratio:
         """A ratio of the solver's ring over the board's."""
         found = self.builder.found.fractions
-        images = {
-            name: self.board.take(image, found.ring) for name, image in found.images.items()
-        }
+        images = {name: self.board.take(image, found.ring) for name, image in found.images.items()}
         ring = self.balance.ring
         return self.board.take(ratio[0], ring, images), self.board.take(ratio[1], ring, images)
 

@@ -33,8 +33,8 @@ def solve_together(
         short = len(ratio[0]) + len(ratio[1]) <= LONGEST_VALUE
         wanted = name.startswith("v(") or (name.startswith("i(") and not setting.discontinuous)
         if wanted and short:
-            number = blackboard.note(symbol(name), setting.board.write(ratio), ("solved together",), cites)
-            solver.values[name] = Value(ratio, number)
+            line = blackboard.note(symbol(name), setting.board.write(ratio), ("solved together",), cites)
+            solver.values[name] = Value(ratio, line)
     if not setting.discontinuous:
         return []
     found = []

@@ -37,7 +37,12 @@ def ticks(low: float, high: float) -> list[float]:
 
 
 def chart_inside(
-    values: Sequence[float | None], at: float, marked: float | None, label: str, across: str, bounds: tuple[float, float]
+    values: Sequence[float | None],
+    at: float,
+    marked: float | None,
+    label: str,
+    across: str,
+    bounds: tuple[float, float],
 ) -> str:
     """What stands inside the ``<svg>`` element."""
     low, high = bounds
@@ -51,11 +56,17 @@ def chart_inside(
 
     parts = []
     for tick in ticks(low, high):
-        parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>')
+        parts.append(
+            f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>'
+        )
         shown = f"{tick:.4g}".replace("-", "−")
-        parts.append(f'<text class="tick" x="{LEFT - 7}" y="{y(tick) + 4:.1f}" text-anchor="end">{shown}</text>')
+        parts.append(
+            f'<text class="tick" x="{LEFT - 7}" y="{y(tick) + 4:.1f}" text-anchor="end">{shown}</text>'
+        )
     for k in range(0, 11, 2):
-        parts.append(f'<line class="grid" x1="{x(k / 10):.1f}" x2="{x(k / 10):.1f}" y1="{TOP}" y2="{HEIGHT - BOTTOM}"/>')
+        parts.append(
+            f'<line class="grid" x1="{x(k / 10):.1f}" x2="{x(k / 10):.1f}" y1="{TOP}" y2="{HEIGHT - BOTTOM}"/>'
+        )
         parts.append(
             f'<text class="tick" x="{x(k / 10):.1f}" y="{HEIGHT - BOTTOM + 17}" text-anchor="middle">{k / 10:g}</text>'
         )
@@ -69,7 +80,9 @@ def chart_inside(
         pen = "L"
     parts.append(f'<path class="curve" d="{path}"/>')
     if marked is not None and low <= marked <= high:
-        parts.append(f'<line class="drop" x1="{x(at):.1f}" x2="{x(at):.1f}" y1="{y(marked):.1f}" y2="{HEIGHT - BOTTOM}"/>')
+        parts.append(
+            f'<line class="drop" x1="{x(at):.1f}" x2="{x(at):.1f}" y1="{y(marked):.1f}" y2="{HEIGHT - BOTTOM}"/>'
+        )
         parts.append(f'<circle class="mark" cx="{x(at):.1f}" cy="{y(marked):.1f}" r="4.5"/>')
     parts.append(f'<text class="axis" x="{WIDTH - RIGHT}" y="{HEIGHT - 4}" text-anchor="end">{across}</text>')
     parts.append(f'<text class="axis" x="{LEFT + 6}" y="{TOP + 10}">{label}</text>')

@@ -131,7 +131,7 @@ def number_rows(solution: Solution) -> Iterator[NumberRow]:
         if current is None:
             current, current_key = stress.get("current_average"), f"current_average:{name}"
             if name in numbers.capacitor_voltages and current is not None:
-                current = 0.0  # by charge balance; the number carries rounding
+                current, current_key = 0.0, ""  # by charge balance; the number carries rounding
         entries = (
             (f"v:{name}", numbers.capacitor_voltages.get(name), "V"),
             (f"ripple:{name}", numbers.ripple.get(name), "V" if name in numbers.capacitor_voltages else "A"),
@@ -188,11 +188,12 @@ def map_svg(solution: Solution) -> tuple[str, str] | None:
         draw_map(areas).savefig(stream, format="svg", metadata={"Date": None})
     text = stream.getvalue()
     svg = text[text.index("<svg") :]
-    return svg, f"Which mode holds where, over {areas.x.name} and {areas.y.name}; the operating point is marked."
+    return (
+        svg,
+        f"Which mode holds where, over {areas.x.name} and {areas.y.name}; the operating point is marked.",
+    )
 
 
 def title(solution: Solution) -> str:
     """The circuit's name."""
     return circuit_name(solution.circuit)
-
-

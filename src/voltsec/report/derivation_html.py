@@ -40,7 +40,9 @@ def html_lines(derivation: Derivation, prefix: str) -> Iterator[str]:
             )
             numbered = isinstance(line, Equation)
             anchor = f' id="{prefix}-{line.number}"' if isinstance(line, Equation) else ""
-            tag = f'<span class="tag">({line.number})</span>' if isinstance(line, Equation) else "<span></span>"
+            tag = (
+                f'<span class="tag">({line.number})</span>' if isinstance(line, Equation) else "<span></span>"
+            )
             kind = "step" if numbered else "step result"
             why = prose(line.reason)
             yield (

@@ -84,7 +84,13 @@ def _typesettable(text: str) -> str:
 
 def _plain_netlist(text: str) -> str:
     """The netlist as verbatim text: plain TeX fonts lack what lies outside ASCII."""
-    text = text.strip("\n").replace("Ω", "ohm").replace("µ", "u").replace("μ", "u").replace("\\end{verbatim}", "")
+    text = (
+        text.strip("\n")
+        .replace("Ω", "ohm")
+        .replace("µ", "u")
+        .replace("μ", "u")
+        .replace("\\end{verbatim}", "")
+    )
     return text.encode("ascii", "replace").decode("ascii").replace("\t", "    ")
 
 
@@ -94,7 +100,9 @@ def _latex_losses(solution: Solution) -> Iterator[str]:
         found = shown_losses(solution, mode)
         if found:
             yield rf"\section*{{Conduction losses, {mode.name}}}"
-            lines = [rf"P_{{\mathrm{{{escaped(n)}}}}} &= {formula_latex(e, duties)}" for n, e in found.items()]
+            lines = [
+                rf"P_{{\mathrm{{{escaped(n)}}}}} &= {formula_latex(e, duties)}" for n, e in found.items()
+            ]
             yield "\\begin{align*}\n" + " \\\\\n".join(lines) + "\n\\end{align*}"
 
 

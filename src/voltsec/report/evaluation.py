@@ -1,4 +1,4 @@
-"""Formulas as fast Python functions, for curves that would take too long point by point through the solver."""
+"""Formulas as fast Python functions, for curves of many points."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Formulas as presentation MathML, laid out as in the terminal: duties' complements primed, sums turned positive."""
+"""Formulas as presentation MathML, laid out as in the terminal: complements primed, sums led by a plus."""
 
 from __future__ import annotations
 
@@ -15,8 +15,42 @@ from voltsec.report.letters import board_name
 
 GREEK_LETTERS = dict(
     zip(
-        "alpha beta gamma delta epsilon zeta eta theta iota kappa lambda mu nu xi pi rho sigma tau upsilon phi chi "
-        "psi omega Gamma Delta Theta Lambda Xi Pi Sigma Upsilon Phi Psi Omega".split(),
+        [
+            "alpha",
+            "beta",
+            "gamma",
+            "delta",
+            "epsilon",
+            "zeta",
+            "eta",
+            "theta",
+            "iota",
+            "kappa",
+            "lambda",
+            "mu",
+            "nu",
+            "xi",
+            "pi",
+            "rho",
+            "sigma",
+            "tau",
+            "upsilon",
+            "phi",
+            "chi",
+            "psi",
+            "omega",
+            "Gamma",
+            "Delta",
+            "Theta",
+            "Lambda",
+            "Xi",
+            "Pi",
+            "Sigma",
+            "Upsilon",
+            "Phi",
+            "Psi",
+            "Omega",
+        ],
         "αβγδεζηθικλμνξπρστυφχψωΓΔΘΛΞΠΣΥΦΨΩ",
         strict=True,
     )
@@ -192,7 +226,8 @@ class _Printer(Printer):
         if len(factors) == 1:
             return str(self._print(factors[0]))
         return TIMES.join(
-            self._fenced(factor) if isinstance(factor, Add) else str(self._print(factor)) for factor in factors
+            self._fenced(factor) if isinstance(factor, Add) else str(self._print(factor))
+            for factor in factors
         )
 
     def _fenced(self, expr: Basic) -> str:
@@ -204,7 +239,9 @@ class _Printer(Printer):
             return f"<msqrt>{self._print(base)}</msqrt>"
         if exponent.is_Rational and exponent < 0:
             return self._product(Integer(1), expr)
-        inside = self._print(base) if base.is_Symbol or (base.is_Integer and base >= 0) else self._fenced(base)
+        inside = (
+            self._print(base) if base.is_Symbol or (base.is_Integer and base >= 0) else self._fenced(base)
+        )
         if base.is_Symbol and board_name(base.name) is not None:
             inside = self._fenced(base)
         return f"<msup>{inside}<mrow>{self._print(exponent)}</mrow></msup>"
@@ -260,5 +297,3 @@ def _place(factor: Expr) -> tuple[int, str]:
     if base.is_Number:
         return 0, ""
     return (1, base.name) if isinstance(base, Symbol) else (2, "")
-
-

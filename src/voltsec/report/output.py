@@ -76,7 +76,13 @@ def _print_pdf(page: str, target: Path) -> None:
         source = Path(folder) / "page.html"
         source.write_text(page, encoding="utf-8")
         printed = Path(folder) / "page.pdf"
-        command = [program, *FLAGS, f"--user-data-dir={folder}/profile", f"--print-to-pdf={printed}", source.as_uri()]
+        command = [
+            program,
+            *FLAGS,
+            f"--user-data-dir={folder}/profile",
+            f"--print-to-pdf={printed}",
+            source.as_uri(),
+        ]
         try:
             subprocess.run(command, capture_output=True, timeout=PATIENCE, check=True)
         except (subprocess.SubprocessError, OSError) as problem:

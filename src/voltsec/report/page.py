@@ -34,7 +34,12 @@ from voltsec.report.quantity import UNITS, engineering
 from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 
-CURVES = (("gain", "Gain over the duty"), ("V", "Output voltage over the duty"), ("eta", "Efficiency over the duty"))
+CURVES = (
+    ("gain", "Gain over the duty"),
+    ("V", "Output voltage over the duty"),
+    ("eta", "Efficiency over the duty"),
+)
+FRAME = {"width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM}
 
 
 def page(solution: Solution, for_print: bool = False) -> str:
@@ -127,7 +132,7 @@ def _live(solution: Solution) -> dict[str, Any]:
         "point": point,
         "duty": duties[0] if duties else None,
         "shares": shares() if duties else [],
-        "chart": {"width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM},
+        "chart": FRAME,
     }
     return {
         "sliders": _sliders(solution, point),
@@ -269,5 +274,3 @@ def _rows(rows: Iterable[Row], shown: Any, first: Any) -> list[dict[str, str]]:
 def _equation(left: Basic, right: Basic, duties: tuple[str, ...], display: bool = True) -> str:
     text = f"{formula(left, duties)} = {formula(right, duties)}"
     return sized(equation_mathml(left, right, duties, display), text)
-
-

@@ -26,7 +26,6 @@ SWING = """function swing(course) {
 """Peak-to-peak charge over the period, in units of T; [share, mean, half rise] for each interval."""
 
 
-
 def charge_swings(solution: Solution, mode: Mode) -> Iterator[tuple[str, str]]:
     """Ripple of each capacitor from its current's course, as the solver's numbers take it: key, JavaScript.
 
@@ -68,7 +67,8 @@ def model_script(solution: Solution, details: Mapping[str, object]) -> str:
                 holds = "null" if mode.holds_when is None else f"p=>{javascript(mode.holds_when)}"
             outputs = dict(named_formulas(mode))
             outputs |= {f"loss:{n}": e for n, e in mode_losses(solution, mode).items() if e is not None}
-            written = {key: f"p=>{javascript(e)}" for key, e in outputs.items()} | dict(charge_swings(solution, mode))
+            written = {key: f"p=>{javascript(e)}" for key, e in outputs.items()}
+            written |= dict(charge_swings(solution, mode))
             if mode.gain is None and mode.output_voltage is not None:
                 source = javascript(symbol(solution.circuit.input.quantity.symbol))
                 written["gain"] = f"p=>{javascript(mode.output_voltage)}/{source}"

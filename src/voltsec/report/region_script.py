@@ -33,8 +33,13 @@ def region_script(builder: ModeBuilder) -> str | None:
         return None
     names = balance.sequence.fractions
     writer = builder.form.writer
-    shares = [javascript(writer.oriented(fractions.ring.substitute(fractions.images[n], writer.ring, {}))) for n in names]
-    shown = ",".join(f"[{_terms(top, balance.ring)},{_sum(bottom, balance.ring)}]" for top, bottom in conditions)
+    shares = [
+        javascript(writer.oriented(fractions.ring.substitute(fractions.images[n], writer.ring, {})))
+        for n in names
+    ]
+    shown = ",".join(
+        f"[{_terms(top, balance.ring)},{_sum(bottom, balance.ring)}]" for top, bottom in conditions
+    )
     ties = "".join(f"&&zero({_terms(constraint, balance.ring)})" for constraint in fractions.constraints)
     assigned = "".join(f"p[{json.dumps(name)}]=f[{place}];" for place, name in enumerate(names))
     return (

@@ -7,6 +7,7 @@ where the curve enters it.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -100,7 +101,7 @@ def _curve(
 ) -> None:
     """One curve in pieces of equal mode; neighbouring pieces share the point between them."""
     edges = [0, *(np.flatnonzero(mode[1:] != mode[:-1]) + 1), len(mode)]
-    for start, end in zip(edges, edges[1:], strict=False):
+    for start, end in pairwise(edges):
         name = str(mode[start])
         if name not in styles:  # no mode could be verified: a gap
             continue
@@ -118,7 +119,7 @@ def _legend(panel: Axes, count: int, chosen: list, styles: dict[str, str]) -> No
             for (label, _, _), colour in zip(chosen, COLOURS, strict=False)
         ]
     handles += [
-        Line2D([], [], color="0.35", linestyle=style, linewidth=1.4, label=name)
+        Line2D([], [], color="0.35", ls=style, linewidth=1.4, label=name)
         for name, style in styles.items()
     ]
     if len(styles) > 1:

@@ -141,12 +141,12 @@ def _power_shares(builder: ModeBuilder, small: tuple[str, ...]) -> dict[str, Exp
     """Loss of each element with ideal currents over the ideal input power."""
     circuit, balance, own = builder.circuit, builder.balance, builder.form.ring
     drawn: Ratio = (own.zero, own.one)
-    for element in circuit.sources:
-        current = builder.short.average_of_free({("i", element.name): balance.ring.one})
+    for source in circuit.sources:
+        current = builder.short.average_of_free({("i", source.name): balance.ring.one})
         ideal = None if current is None else _leading(builder, current, small)
         if ideal is None:
             return None
-        drawn = add(drawn, multiply(ideal, (-own.symbol(element.quantity.symbol), own.one)))
+        drawn = add(drawn, multiply(ideal, (-own.symbol(source.quantity.symbol), own.one)))
     if drawn[0].is_zero():
         return None
     found: dict[str, Expr] = {}

@@ -18,7 +18,7 @@ import sympy
 from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source, TwoTerminal
+from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source, Transformer, TwoTerminal
 from voltsec.steady.balance import Balance, Ratio, add, multiply
 from voltsec.steady.closed_form import size
 from voltsec.steady.modes import ModeBuilder
@@ -33,10 +33,14 @@ def lossy_elements(circuit: Circuit) -> tuple[TwoTerminal, ...]:
     return tuple(
         element
         for element in circuit.elements
-        if (isinstance(element, Resistor) and not isinstance(element, Load))
-        or getattr(element, "resistance", None) is not None
-        or getattr(element, "drop", None) is not None
+        if not isinstance(element, Transformer) and _turns_warm(element)
     )
+
+
+def _turns_warm(element: TwoTerminal) -> bool:
+    if isinstance(element, Resistor):
+        return not isinstance(element, Load)
+    return any(getattr(element, part, None) is not None for part in ("resistance", "drop"))
 
 
 def current_rows(

@@ -14,7 +14,6 @@ from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.regions import region
 from voltsec.steady.sequences import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
-from voltsec.steady.verification import verify
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row, coils
@@ -43,13 +42,12 @@ class ModeBuilder:
 
     def _inside(self, points: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
         """Sample points where the sequence holds, with their fractions."""
-        mask, margin, fractions = verify(self.balance, self.found.fractions, points)
-        mask &= margin > 1e-6
+        mask = self.found.holds & (self.found.margin > 1e-6)
         if not mask.any():
             return {name: np.array([value]) for name, value in self.found.witness.items()}
         inside = {name: values[mask] for name, values in points.items()}
         for row, name in enumerate(self.balance.sequence.fractions):
-            inside[name] = fractions[row, mask]
+            inside[name] = self.found.shares[row, mask]
         return inside
 
     def build(self, name: str) -> Mode:

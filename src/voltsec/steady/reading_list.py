@@ -213,7 +213,7 @@ class ReadingList:
         if key == "voltage_peak":
             if blocking == []:
                 return Zero()
-            voltage = self.waves.of(dict(self.balance.network.voltage(*nodes)))
+            voltage = self.waves.of(dict(self.balance.network.voltage(nodes[0], nodes[1])))
             shares = self._shares(self._straight(voltage), blocking)
         else:
             shares = self._shares(self.waves.of(row))

@@ -101,7 +101,7 @@ class Peak:
 
     def value(self, look: Look) -> Value:
         """The peak."""
-        ends = [np.abs(end) for share in self.shares for end in _ends(look, share)]
+        ends: list[Value] = [np.abs(end) for share in self.shares for end in _ends(look, share)]
         return _highest(ends)
 
 

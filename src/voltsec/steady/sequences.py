@@ -27,6 +27,9 @@ from voltsec.tableau.interval import Interval, Sequence
 DRY_ATTEMPTS = 10
 """The search ends after so many sample points in a row that bring no new sequence."""
 
+HOPELESS = 4
+"""... or after so many without any sequence at all; ..."""
+
 NO_STATE_ATTEMPTS = 12
 """... or so many points without a steady state; duties where one was met are tried last."""
 
@@ -51,6 +54,10 @@ class Found:
     """Mask over the sample points."""
     witness: dict[str, float]
     """A sample point well inside, with the fraction variables ``#1 ...``."""
+    margin: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    """How far inside each sample point lies (0 at an edge)."""
+    shares: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
+    """Fractions at the sample points, intervals x points."""
 
     @property
     def sequence(self) -> Sequence:
@@ -95,6 +102,9 @@ def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Se
         place = int(min((k for k in order if not covered[k]), key=lambda k: without[k]))
         if len(search.no_state) > NO_STATE_ATTEMPTS:
             break
+        failed = len(search.no_state) + len(search.open_points)
+        if failed >= HOPELESS and not search.found and not search.numeric:
+            break
         states = len(search.no_state)
         point = {name: float(values[place]) for name, values in search.points.items()}
         found = _at_point(circuit, references, stages, point, search, tried)
@@ -108,7 +118,7 @@ def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Se
         mask, margin, fractions = verify(found.balance, found.fractions, search.points)
         dry = 0
         mask[place] = True
-        found.holds = mask
+        found.holds, found.margin, found.shares = mask, margin, fractions
         best = int(np.argmax(np.where(mask, margin, -1.0)))
         best = best if margin[best] > 0 else place
         found.witness = {n: float(v[best]) for n, v in search.points.items()}

@@ -27,6 +27,9 @@ class Ring:
         self.index = {name: place for place, name in enumerate(self.names)}
         self.zero = self.context.constant(0)
         self.one = self.context.constant(1)
+        # polynomials already unpacked for numeric evaluation; each entry holds its polynomial, so
+        # that its identity cannot be given to another one
+        self.unpacked: dict[int, tuple] = {}
 
     def constant(self, value: int) -> Polynomial:
         """The integer ``value`` as a polynomial."""
@@ -71,16 +74,26 @@ class Ring:
         """Values of all terms at ``point`` (numbers or arrays that broadcast): terms x points."""
         if polynomial.is_zero():
             return np.zeros((1, 1))
-        powers = np.array(polynomial.monoms(), dtype=np.int64)
-        values = np.array([float(int(c)) for c in polynomial.coeffs()])[:, None]
-        for place in np.flatnonzero(powers.any(axis=0)):
-            column = powers[:, place]
+        _, values, columns = self._unpacked(polynomial)
+        for place, column in columns:
             base = np.atleast_1d(np.asarray(point[self.names[place]], float))
             table = np.ones((int(column.max()) + 1, base.size))
             for power in range(1, len(table)):
                 table[power] = table[power - 1] * base
             values = values * table[column]
         return values
+
+    def _unpacked(self, polynomial: Polynomial):
+        """The polynomial itself, its coefficients, and the powers of each variable that occurs."""
+        key = id(polynomial)
+        found = self.unpacked.get(key)
+        if found is None or found[0] is not polynomial:
+            powers = np.array(polynomial.monoms(), dtype=np.int64)
+            coefficients = np.array([float(int(c)) for c in polynomial.coeffs()])[:, None]
+            places = np.flatnonzero(powers.any(axis=0))
+            found = (polynomial, coefficients, [(int(p), powers[:, p]) for p in places])
+            self.unpacked[key] = found
+        return found
 
     def value(self, polynomial: Polynomial, point: Mapping[str, float | np.ndarray]) -> np.ndarray:
         """Float values at ``point`` (SI units), one entry a point; a single number as shape ()."""
