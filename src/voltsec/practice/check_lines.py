@@ -172,8 +172,8 @@ def _valley(
     if not subtract(total, expected)[0].is_zero():
         if not setting.balance.separate_ramps:
             blackboard.say(
-                f"The smallest value of {name} in interval {k + 1} takes in how the ripple moves the means of "
-                "single intervals; that is part of the full solution and not derived here."
+                f"The smallest value of {name} in interval {k + 1} takes in how the ripple moves the means "
+                "of single intervals; that is part of the full solution and not derived here."
             )
             return None
         blackboard.doubt(f"The smallest value of {name} could not be verified and is left out.")

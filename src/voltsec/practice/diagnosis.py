@@ -12,7 +12,7 @@ from voltsec.practice.names import Claim
 from voltsec.practice.radicals import NotAlgebraic, Part, Radicals
 from voltsec.practice.sampling import Point, Sized, Undefined, same
 from voltsec.practice.verdict import Example, Mistake, Slip
-from voltsec.steady.closed_form import size
+from voltsec.steady.root_forms import size
 from voltsec.steady.solution import Solution
 from voltsec.tableau.expression import Writer
 

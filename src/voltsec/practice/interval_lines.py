@@ -41,7 +41,8 @@ def _conventions(setting: Setting) -> list[tuple[str | Basic, ...]]:
     found: list[tuple[str | Basic, ...]] = [
         (
             "Voltages are counted along each element's arrow and currents flow along it. "
-            "Ripple is small: each capacitor voltage is taken as constant over the period, and its charge must balance.",
+            "Ripple is small: each capacitor voltage is taken as constant over the period, "
+            "and its charge must balance.",
         )
     ]
     if setting.discontinuous:
@@ -54,7 +55,8 @@ def _conventions(setting: Setting) -> list[tuple[str | Basic, ...]]:
     if any(coil.resistance is not None for coil in circuit.inductors):
         found.append(
             (
-                "A coil's voltage is the part across its inductance; the drop of its winding stands on the other side.",
+                "A coil's voltage is the part across its inductance; the drop of its winding stands on the other "
+                "side.",
             )
         )
     if any(capacitor.resistance is not None for capacitor in circuit.capacitors):

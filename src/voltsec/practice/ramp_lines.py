@@ -156,7 +156,8 @@ def write_condition(setting: Setting, blackboard: Blackboard, left_over: list[Pe
             continue
         used = f" with {numbers_text(source.used)}" if source.used else ""
         reason = (
-            f"what is left of {source.words} ({source.number}){used}, without the factors that cannot be zero",
+            f"what is left of {source.words} ({source.number}){used}, "
+            "without the factors that cannot be zero",
         )
         value: Ratio = (condition, setting.board.ring.one)
         left = setting.board.writer.oriented(condition)

@@ -63,13 +63,11 @@ def chart_inside(
         parts.append(
             f'<text class="tick" x="{LEFT - 7}" y="{y(tick) + 4:.1f}" text-anchor="end">{shown}</text>'
         )
+    foot = HEIGHT - BOTTOM
     for k in range(0, 11, 2):
-        parts.append(
-            f'<line class="grid" x1="{x(k / 10):.1f}" x2="{x(k / 10):.1f}" y1="{TOP}" y2="{HEIGHT - BOTTOM}"/>'
-        )
-        parts.append(
-            f'<text class="tick" x="{x(k / 10):.1f}" y="{HEIGHT - BOTTOM + 17}" text-anchor="middle">{k / 10:g}</text>'
-        )
+        place = f"{x(k / 10):.1f}"
+        parts.append(f'<line class="grid" x1="{place}" x2="{place}" y1="{TOP}" y2="{foot}"/>')
+        parts.append(f'<text class="tick" x="{place}" y="{foot + 17}" text-anchor="middle">{k / 10:g}</text>')
     path = ""
     pen = "M"
     for share, value in zip(shares(), values, strict=True):
@@ -80,9 +78,8 @@ def chart_inside(
         pen = "L"
     parts.append(f'<path class="curve" d="{path}"/>')
     if marked is not None and low <= marked <= high:
-        parts.append(
-            f'<line class="drop" x1="{x(at):.1f}" x2="{x(at):.1f}" y1="{y(marked):.1f}" y2="{HEIGHT - BOTTOM}"/>'
-        )
+        place = f"{x(at):.1f}"
+        parts.append(f'<line class="drop" x1="{place}" x2="{place}" y1="{y(marked):.1f}" y2="{foot}"/>')
         parts.append(f'<circle class="mark" cx="{x(at):.1f}" cy="{y(marked):.1f}" r="4.5"/>')
     parts.append(f'<text class="axis" x="{WIDTH - RIGHT}" y="{HEIGHT - 4}" text-anchor="end">{across}</text>')
     parts.append(f'<text class="axis" x="{LEFT + 6}" y="{TOP + 10}">{label}</text>')

@@ -7,7 +7,6 @@ degree one or two is replaced by its root.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import sympy
@@ -16,24 +15,11 @@ from sympy import Expr
 from voltsec.steady.balance import Balance, Ratio, reduced
 from voltsec.steady.effective import Effective, effective_inductance
 from voltsec.steady.fractions import Fractions
+from voltsec.steady.root_forms import Root, RootForms, shortest
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.network import coils
 from voltsec.tableau.ring import Polynomial, Ring, factors
-
-CLOSED_TERMS = 16
-"""A root is written into formulas of at most so many terms in all; longer ones keep its symbol."""
-
-
-@dataclass(frozen=True)
-class Root:
-    """A closed root of one unknown fraction: (plain + sign * sqrt(radicand)) as expressions."""
-
-    name: str
-    expression: Expr
-    polynomial: Polynomial
-    """The condition over the presentation ring, degree one or two in the unknown."""
-    sign: int
 
 
 class ClosedForm:
@@ -58,6 +44,7 @@ class ClosedForm:
         self.point[self.k_name] = self._k_value() if self.effective else 1.0
         self.duties = (*self.unknown, *edges)
         self.writer = Writer(self.ring, self.duties, self.point)
+        self.root_forms = RootForms(self.ring, self.writer, self.point)
 
     @cached_property
     def conditions(self) -> tuple[Polynomial, ...]:
@@ -237,12 +224,12 @@ class ClosedForm:
             return plain
         root = roots[0]
         if self.ring.degree(root.polynomial, root.name) == 1:
-            return self._rational(shown, root)
+            return self.root_forms.rational(shown, root)
         plain = self.writer.ratio(*shown)
         if self.ring.coefficients(root.polynomial, root.name)[1].is_zero():
             substituted = plain.subs(symbol(root.name), root.expression)
-            return _shortest([self._pure(shown, root), substituted])
-        return self._closed(shown, plain, root) if close else plain
+            return shortest([self.root_forms.pure(shown, root), substituted])
+        return self.root_forms.closed(shown, plain, root) if close else plain
 
     def _shortest_ratio(self, shown: Ratio) -> Ratio:
         """The period left in, expressed by K, or by the unknown fraction: whichever is shortest."""
@@ -296,7 +283,7 @@ class ClosedForm:
             shown = self._shortest_ratio(shown)
         root = self.roots[0] if self.roots is not None and len(self.roots) == 1 else None
         if root is not None and self.ring.degree(root.polynomial, root.name) == 1:
-            shown = self._rational_parts(shown, root)
+            shown = self.root_forms.rational_parts(shown, root)
         content_top, factors_top = factors(shown[0])
         content_bottom, factors_bottom = factors(shown[1])
         outside: list[Expr] = []
@@ -325,104 +312,11 @@ class ClosedForm:
     def _has_period(self, ratio: Ratio) -> bool:
         return any(self.ring.degree(part, "T") > 0 for part in ratio)
 
-    def _rational(self, shown: Ratio, root: Root) -> Expr:
-        return self.writer.ratio(*self._rational_parts(shown, root))
-
-    def _rational_parts(self, shown: Ratio, root: Root) -> Ratio:
-        """A root of degree one put in its place."""
-        constant, linear = self.ring.coefficients(root.polynomial, root.name)
-        parts = []
-        degree = max(self.ring.degree(part, root.name) for part in shown)
-        for part in shown:
-            total = self.ring.zero
-            for power, coefficient in enumerate(self.ring.coefficients(part, root.name)):
-                total += coefficient * (-constant) ** power * linear ** (degree - power)
-            parts.append(total)
-        return reduced((parts[0], parts[1]))
-
-    def _pure(self, shown: Ratio, root: Root) -> Expr:
-        """d**2 = -c/a: even powers go, one odd power stays as a square root."""
-        reduced_parts = [self._linear(part, root) for part in shown]
-        (n0, n1, n_scale), (m0, m1, m_scale) = reduced_parts
-        if n0.is_zero() and m0.is_zero():
-            return self.writer.ratio(*reduced((n1 * m_scale, m1 * n_scale)))
-        surd = root.expression
-        if m1.is_zero() and n1.is_zero():
-            return self.writer.ratio(*reduced((n0 * m_scale, m0 * n_scale)))
-        if n1.is_zero() and m0.is_zero():
-            return self.writer.ratio(*reduced((n0 * m_scale, m1 * n_scale))) / surd
-        if n0.is_zero() and m1.is_zero():
-            return self.writer.ratio(*reduced((n1 * m_scale, m0 * n_scale))) * surd
-        top = self.writer.polynomial(n0) + self.writer.polynomial(n1) * surd
-        bottom = self.writer.polynomial(m0) + self.writer.polynomial(m1) * surd
-        return top / bottom * self.writer.ratio(*reduced((m_scale, n_scale)))
-
-    def _linear(self, polynomial: Polynomial, root: Root) -> tuple[Polynomial, Polynomial, Polynomial]:
-        """(p0, p1, scale) with scale * polynomial = p0 + p1 * d modulo the root's polynomial."""
-        c, b, a = self.ring.coefficients(root.polynomial, root.name)
-        powers = self.ring.coefficients(polynomial, root.name)
-        scale = self.ring.one
-        while len(powers) > 2:
-            lead = powers.pop()
-            powers = [part * a for part in powers]
-            scale = scale * a
-            powers[-1] = powers[-1] - lead * b
-            powers[-2] = powers[-2] - lead * c
-        powers += [self.ring.zero] * (2 - len(powers))
-        return powers[0], powers[1], scale
-
-    def _closed(self, shown: Ratio, plain: Expr, root: Root) -> Expr:
-        """The shortest of several ways to write a ratio with its root of degree two."""
-        if sum(len(part) for part in (*shown, root.polynomial)) > CLOSED_TERMS:
-            return plain
-        forms = [plain.subs(symbol(root.name), root.expression)]
-        upright = self._surd_form(shown, root)
-        if upright is not None:
-            factor, sum_ = upright
-            product = sympy.Mul(factor, sum_, evaluate=not factor.is_Number)
-            forms.append(factor if sum_ == 1 else sum_ if factor == 1 else product)
-        inverse = self._surd_form((shown[1], shown[0]), root)
-        if inverse is not None:
-            factor, sum_ = inverse
-            forms.append(1 / (factor * sum_) if sum_ == 1 else sympy.Mul(1 / factor, 1 / sum_))
-        return _shortest(forms)
-
-    def _surd_form(self, shown: Ratio, root: Root) -> tuple[Expr, Expr] | None:
-        """(a, 1 + sqrt(q)) with ratio = a*(1 + sqrt(q)) and q simplified; None without a part a."""
-        c, b, a = self.ring.coefficients(root.polynomial, root.name)
-        (n0, n1, n_scale), (m0, m1, m_scale) = (self._linear(part, root) for part in shown)
-        # multiply by the conjugate m0 + m1*(-b/a - d); everything over a
-        norm = a * m0 * m0 - b * m0 * m1 + c * m1 * m1
-        if norm.is_zero():
-            return None
-        plain = n0 * (a * m0 - b * m1) + n1 * c * m1
-        slope = a * (n1 * m0 - n0 * m1)
-        bottom = norm * n_scale
-        plain, slope = plain * m_scale, slope * m_scale
-        if slope.is_zero():  # the root cancels
-            return self.writer.ratio(*reduced((plain, bottom))), sympy.Integer(1)
-        # d = (-b + s*sqrt(r))/(2a)
-        alpha = reduced((2 * a * plain - b * slope, 2 * a * bottom))
-        r = b * b - 4 * a * c
-        gamma = reduced((slope * slope * r, 4 * a * a * bottom * bottom))
-        point = self.point
-        value = self.ring.value(shown[0], point) / self.ring.value(shown[1], point)
-        alpha_value = self.ring.value(alpha[0], point) / self.ring.value(alpha[1], point)
-        if alpha[0].is_zero():
-            return None
-        # alpha*(1 + sign*sqrt(inside)) with inside = gamma/alpha**2
-        inside = reduced((gamma[0] * alpha[1] * alpha[1], gamma[1] * alpha[0] * alpha[0]))
-        grows = value / alpha_value >= 1
-        written = self.writer.ratio(*inside)
-        expanded = sympy.expand(written)
-        radicand = expanded if len(sympy.Add.make_args(expanded)) <= 3 else written
-        return self.writer.ratio(*alpha), 1 + (1 if grows else -1) * sympy.sqrt(radicand)
-
     def without_linear(self, shown: Ratio) -> Ratio:
         """Unknown fractions with a root of degree one put in their place."""
         for root in reversed(self.roots or ()):
             if self.ring.degree(root.polynomial, root.name) == 1:
-                shown = self._rational_parts(shown, root)
+                shown = self.root_forms.rational_parts(shown, root)
         return shown
 
     def divides(self, polynomial: Polynomial) -> bool:
@@ -451,12 +345,3 @@ class ClosedForm:
         for root in self.roots or ():
             found[root.name] = root.expression
         return found
-
-
-def _shortest(forms: list[Expr]) -> Expr:
-    return min(forms, key=size)
-
-
-def size(expression: Expr) -> int:
-    """Number of nodes of an expression tree: how long it is to read."""
-    return 1 + sum(size(argument) for argument in expression.args)

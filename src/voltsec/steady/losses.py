@@ -20,7 +20,7 @@ from sympy import Expr
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source, Transformer, TwoTerminal
 from voltsec.steady.balance import Balance, Ratio, add, multiply
-from voltsec.steady.closed_form import size
+from voltsec.steady.root_forms import size
 from voltsec.steady.modes import ModeBuilder
 from voltsec.tableau.network import Row
 

@@ -1,0 +1,142 @@
+"""A formula with a root of degree one or two written into it, in the shortest of several forms."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import sympy
+from sympy import Expr
+
+from voltsec.steady.balance import Ratio, reduced
+from voltsec.tableau.expression import Writer, symbol
+from voltsec.tableau.ring import Polynomial, Ring
+
+CLOSED_TERMS = 16
+"""A root is written into formulas of at most so many terms in all; longer ones keep its symbol."""
+
+
+@dataclass(frozen=True)
+class Root:
+    """A closed root of one unknown fraction: (plain + sign * sqrt(radicand)) as expressions."""
+
+    name: str
+    expression: Expr
+    polynomial: Polynomial
+    """The condition over the presentation ring, degree one or two in the unknown."""
+    sign: int
+
+
+class RootForms:
+    """Ways to write a ratio over ``ring`` once an unknown fraction has a closed root.
+
+    ``point`` is a numeric point at which the mode holds; it tells signs.
+    """
+
+    def __init__(self, ring: Ring, writer: Writer, point: Mapping[str, float]) -> None:
+        self.ring = ring
+        self.writer = writer
+        self.point = point
+
+    def rational(self, shown: Ratio, root: Root) -> Expr:
+        return self.writer.ratio(*self.rational_parts(shown, root))
+
+    def rational_parts(self, shown: Ratio, root: Root) -> Ratio:
+        """A root of degree one put in its place."""
+        constant, linear = self.ring.coefficients(root.polynomial, root.name)
+        parts = []
+        degree = max(self.ring.degree(part, root.name) for part in shown)
+        for part in shown:
+            total = self.ring.zero
+            for power, coefficient in enumerate(self.ring.coefficients(part, root.name)):
+                total += coefficient * (-constant) ** power * linear ** (degree - power)
+            parts.append(total)
+        return reduced((parts[0], parts[1]))
+
+    def pure(self, shown: Ratio, root: Root) -> Expr:
+        """d**2 = -c/a: even powers go, one odd power stays as a square root."""
+        reduced_parts = [self._linear(part, root) for part in shown]
+        (n0, n1, n_scale), (m0, m1, m_scale) = reduced_parts
+        if n0.is_zero() and m0.is_zero():
+            return self.writer.ratio(*reduced((n1 * m_scale, m1 * n_scale)))
+        surd = root.expression
+        if m1.is_zero() and n1.is_zero():
+            return self.writer.ratio(*reduced((n0 * m_scale, m0 * n_scale)))
+        if n1.is_zero() and m0.is_zero():
+            return self.writer.ratio(*reduced((n0 * m_scale, m1 * n_scale))) / surd
+        if n0.is_zero() and m1.is_zero():
+            return self.writer.ratio(*reduced((n1 * m_scale, m0 * n_scale))) * surd
+        top = self.writer.polynomial(n0) + self.writer.polynomial(n1) * surd
+        bottom = self.writer.polynomial(m0) + self.writer.polynomial(m1) * surd
+        return top / bottom * self.writer.ratio(*reduced((m_scale, n_scale)))
+
+    def _linear(self, polynomial: Polynomial, root: Root) -> tuple[Polynomial, Polynomial, Polynomial]:
+        """(p0, p1, scale) with scale * polynomial = p0 + p1 * d modulo the root's polynomial."""
+        c, b, a = self.ring.coefficients(root.polynomial, root.name)
+        powers = self.ring.coefficients(polynomial, root.name)
+        scale = self.ring.one
+        while len(powers) > 2:
+            lead = powers.pop()
+            powers = [part * a for part in powers]
+            scale = scale * a
+            powers[-1] = powers[-1] - lead * b
+            powers[-2] = powers[-2] - lead * c
+        powers += [self.ring.zero] * (2 - len(powers))
+        return powers[0], powers[1], scale
+
+    def closed(self, shown: Ratio, plain: Expr, root: Root) -> Expr:
+        """The shortest of several ways to write a ratio with its root of degree two."""
+        if sum(len(part) for part in (*shown, root.polynomial)) > CLOSED_TERMS:
+            return plain
+        forms = [plain.subs(symbol(root.name), root.expression)]
+        upright = self._surd_form(shown, root)
+        if upright is not None:
+            factor, sum_ = upright
+            product = sympy.Mul(factor, sum_, evaluate=not factor.is_Number)
+            forms.append(factor if sum_ == 1 else sum_ if factor == 1 else product)
+        inverse = self._surd_form((shown[1], shown[0]), root)
+        if inverse is not None:
+            factor, sum_ = inverse
+            forms.append(1 / (factor * sum_) if sum_ == 1 else sympy.Mul(1 / factor, 1 / sum_))
+        return shortest(forms)
+
+    def _surd_form(self, shown: Ratio, root: Root) -> tuple[Expr, Expr] | None:
+        """(a, 1 + sqrt(q)) with ratio = a*(1 + sqrt(q)) and q simplified; None without a part a."""
+        c, b, a = self.ring.coefficients(root.polynomial, root.name)
+        (n0, n1, n_scale), (m0, m1, m_scale) = (self._linear(part, root) for part in shown)
+        # multiply by the conjugate m0 + m1*(-b/a - d); everything over a
+        norm = a * m0 * m0 - b * m0 * m1 + c * m1 * m1
+        if norm.is_zero():
+            return None
+        plain = n0 * (a * m0 - b * m1) + n1 * c * m1
+        slope = a * (n1 * m0 - n0 * m1)
+        bottom = norm * n_scale
+        plain, slope = plain * m_scale, slope * m_scale
+        if slope.is_zero():  # the root cancels
+            return self.writer.ratio(*reduced((plain, bottom))), sympy.Integer(1)
+        # d = (-b + s*sqrt(r))/(2a)
+        alpha = reduced((2 * a * plain - b * slope, 2 * a * bottom))
+        r = b * b - 4 * a * c
+        gamma = reduced((slope * slope * r, 4 * a * a * bottom * bottom))
+        point = self.point
+        value = self.ring.value(shown[0], point) / self.ring.value(shown[1], point)
+        alpha_value = self.ring.value(alpha[0], point) / self.ring.value(alpha[1], point)
+        if alpha[0].is_zero():
+            return None
+        # alpha*(1 + sign*sqrt(inside)) with inside = gamma/alpha**2
+        inside = reduced((gamma[0] * alpha[1] * alpha[1], gamma[1] * alpha[0] * alpha[0]))
+        grows = value / alpha_value >= 1
+        written = self.writer.ratio(*inside)
+        expanded = sympy.expand(written)
+        radicand = expanded if len(sympy.Add.make_args(expanded)) <= 3 else written
+        return self.writer.ratio(*alpha), 1 + (1 if grows else -1) * sympy.sqrt(radicand)
+
+
+def shortest(forms: list[Expr]) -> Expr:
+    """The form with the fewest nodes."""
+    return min(forms, key=size)
+
+
+def size(expression: Expr) -> int:
+    """Number of nodes of an expression tree: how long it is to read."""
+    return 1 + sum(size(argument) for argument in expression.args)

@@ -1,0 +1,23 @@
+"""Shipped circuits, solved once a test run."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from voltsec.command.netlists import load, shipped_circuits
+from voltsec.steady.solution import Solution
+from voltsec.steady.solve import solve
+
+SLOW = frozenset({"boost_mult1_lossy", "quad_boost_lossy", "boost_then_buck", "quad_buck", "buck_lossy"})
+"""Many parts or many modes: these take seconds each."""
+
+
+@cache
+def solved(name: str) -> Solution:
+    """The answer of a shipped circuit."""
+    return solve(load(name))
+
+
+def every_circuit() -> list[str]:
+    """Names of all shipped circuits."""
+    return list(shipped_circuits())
