@@ -55,5 +55,7 @@ def test_ratio_to_a_root_finder(benchmark, capsys) -> None:
     swept = benchmark.stats.stats.mean / POINTS if benchmark.stats else float("nan")
     assert sweep(answer, few).gain == pytest.approx(expected, rel=1e-6)
     with capsys.disabled():
-        print(f"\nroot finder {1e6 * loop:.1f} us a point, sweep {1e6 * swept:.2f} us: ratio {loop / swept:.0f}")
+        print(
+            f"\nroot finder {1e6 * loop:.1f} us a point, sweep {1e6 * swept:.2f} us: ratio {loop / swept:.0f}"
+        )
     benchmark.extra_info["ratio"] = loop / swept

@@ -108,3 +108,22 @@ def test_an_ascii_terminal(voltsec: Run) -> None:
     done = voltsec("check", "boost", "M = 1/D", extra={"PYTHONIOENCODING": "ascii"})
     assert done.returncode == 1
     assert done.stdout.isascii() and "?" not in done.stdout
+
+
+def test_a_formula_that_begins_with_a_minus_sign(voltsec: Run) -> None:
+    assert voltsec("check", "sepic", "-Vout = -Vg*D/(1 - D)").returncode == 0
+
+
+def test_the_operating_point_in_another_mode(voltsec: Run) -> None:
+    """The lamp draws so little that conduction is discontinuous."""
+    netlist = """source Vg : in -> gnd = 12 V
+inductor L : in -> a = 10 uH
+switch S : a -> gnd
+diode D1 : a -> out
+capacitor Co : out -> gnd = 100 uF
+load R : out -> gnd = 2400 ohm
+operate D = 0.5, T = 10 us
+"""
+    done = voltsec("check", "-", "Vout/Vg = 1/(1 - D)", stdin=netlist)
+    assert done.returncode == 0
+    assert "Beware" in done.stdout and "in DCM" in done.stdout

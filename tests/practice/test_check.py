@@ -184,6 +184,40 @@ operate D = 0.5, T = 10 us
     assert check(solution, ["iavg(D) = E/(N*D')"]).outcome == HOLDS
 
 
+def test_numeric_turns() -> None:
+    text = """ground gnd, sgnd
+source Vg : in -> gnd = 12 V
+transformer T1 : in -> a, sgnd -> b = 1 : 3 { magnetizing LM = 60 uH }
+switch S : a -> gnd
+diode D1 : b -> out
+capacitor Co : out -> sgnd = 47 uF
+load R : out -> sgnd = 20 ohm
+operate D = 0.3, T = 10 us
+"""
+    solution = voltsec.solve(voltsec.read(text))
+    assert check(solution, ["M = 3*D/D'"]).outcome == HOLDS
+    assert "turns" in kinds(check(solution, ["M = D/D'"]))
+
+
+def test_a_name_that_the_netlist_uses_itself() -> None:
+    text = """source Vg : in -> gnd = 12 V
+inductor M : in -> a = 100 uH
+switch S : a -> gnd
+diode D1 : a -> out
+capacitor Co : out -> gnd = 100 uF
+load R : out -> gnd = 24 ohm
+"""
+    solution = voltsec.solve(voltsec.read(text))
+    with pytest.raises(CircuitError) as caught:
+        check(solution, ["M = 1/D'"])
+    assert "gain" in caught.value.faults[0].hint
+
+
+def test_a_maximum() -> None:
+    assert judged("boost", "max(sqrt(Vg - R), Vout/2) = D").outcome == FAILS
+    assert judged("boost", "max(Vout, Vg) = Vg/(1 - D)").lines[0].judged("CCM").points > 0
+
+
 @pytest.mark.parametrize("name", ["sepic", "buck", "flyback", "boost_lossy", "forward"])
 @pytest.mark.parametrize("alphabet", [UNICODE, ASCII], ids=["unicode", "ascii"])
 def test_what_solve_prints_holds(name: str, alphabet: object) -> None:

@@ -1,4 +1,4 @@
-"""Derivations: the lines of a known stage, the check that guards each line, and every shipped circuit's gain."""
+"""Derivations: a known stage line by line, the check that guards each line, every shipped circuit."""
 
 from __future__ import annotations
 

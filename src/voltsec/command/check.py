@@ -16,8 +16,19 @@ LARGEST_FILE = 1_000_000
 """Bytes of a derivation that are read."""
 
 
+class WithFormulas(click.Command):
+    """A command whose arguments may begin with a minus sign."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """As click's; a formula such as ``-Vout = ...`` is not taken for options."""
+        formulas = [arg.startswith("-") and not arg.startswith("--") and "=" in arg for arg in args]
+        kept = [f" {arg}" if formula else arg for arg, formula in zip(args, formulas, strict=True)]
+        return super().parse_args(ctx, kept)
+
+
 @click.command(
     "check",
+    cls=WithFormulas,
     short_help="Check formulas derived by hand.",
     epilog="Example:  voltsec check sepic 'Vout/Vg = D/(1 - D)'",
 )

@@ -128,7 +128,7 @@ def _claims(
             message, hint = f"there is no interval {wanted}", intervals_told(modes)
             faults.append(Fault("no-such-interval", message, place, hint=hint))
         elif says_nothing(claim, prover):
-            faults.append(Fault("nothing-to-check", _nothing(claim), place))
+            faults.append(Fault("nothing-to-check", _nothing(claim), place, hint=names.taken(claim)))
         claims.append(claim)
     if faults:
         raise CircuitError(tuple(faults), file, text)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import sympy
 from sympy import Expr
+from sympy.core.function import AppliedUndef
 
 from voltsec.practice.equality import Prover
 from voltsec.practice.names import Claim
@@ -120,6 +121,8 @@ def _written(
 
 def _short(candidates: list[Expr]) -> Expr | None:
     best = min(candidates, key=size, default=None)
+    if best is not None and best.has(AppliedUndef):
+        return None  # a maximum: no ratio that could be read back
     return best if best is not None and size(best) <= LONGEST_RATIO else None
 
 

@@ -55,8 +55,8 @@ def _conventions(setting: Setting) -> list[tuple[str | Basic, ...]]:
     if any(coil.resistance is not None for coil in circuit.inductors):
         found.append(
             (
-                "A coil's voltage is the part across its inductance; the drop of its winding stands on the other "
-                "side.",
+                "A coil's voltage is the part across its inductance; "
+                "the drop of its winding stands on the other side.",
             )
         )
     if any(capacitor.resistance is not None for capacitor in circuit.capacitors):

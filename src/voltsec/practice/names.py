@@ -74,6 +74,14 @@ class Names:
                 raise FormulaFault(Fault("bad-formula", message, Place(equation.line, 1)))
         return Claim(equation, left, right, tuple(reading.used), equation.interval or interval)
 
+    def taken(self, claim: Claim) -> str:
+        """A hint about names that would be quantities if the netlist did not use them as symbols."""
+        written = {free.name for free in claim.left.free_symbols | claim.right.free_symbols}
+        found = [name for name in PLAIN if name in self.symbols & written and PLAIN[name] not in self.symbols]
+        return "; ".join(
+            f"{name} is a symbol of this netlist; the quantity is called {PLAIN[name]}" for name in found
+        )
+
     @property
     def known(self) -> list[str]:
         """Every plain name that means something."""
@@ -179,7 +187,8 @@ class _Reading:
             return sympy.sqrt(inner[0])
         if len(inner) == 1:
             return inner[0]
-        return (sympy.Max if node.name == "max" else sympy.Min)(*inner, evaluate=False)
+        # sympy's own Max compares what it is given, which fails for roots that may be imaginary
+        return sympy.Function(node.name)(*inner)
 
     def _interval(self, node: Number) -> int:
         most = max(len(mode.mode.intervals) for mode in self.names.modes)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any, NamedTuple
 
 import mpmath
 import numpy as np
 from mpmath import mpf
-from sympy import Abs, Add, Expr, Max, Min, Mul, Pow, Symbol
+from sympy import Abs, Add, Expr, Mul, Pow, Symbol
 
 from voltsec.practice.quantities import ModeValues
 from voltsec.steady.numbers import holds_at
@@ -21,6 +21,9 @@ SAME = mpf(10) ** -20
 SPREAD = 0.05
 """Sample points are moved by this share, so that no formula meets round numbers only."""
 
+
+CHOICES: dict[str, Callable] = {"Max": max, "max": max, "Min": min, "min": min}
+"""The tool's own largest of several, and a formula's."""
 
 LOST = mpf(10) ** -30
 """A sum smaller than its terms by this factor is zero: the rest is rounding."""
@@ -69,8 +72,9 @@ class Point:
             return Sized(mpmath.fprod(p.value for p in parts), mpmath.fprod(p.size for p in parts))
         if isinstance(expression, Abs):
             return Sized(abs(parts[0].value), parts[0].size)
-        if isinstance(expression, Max | Min):
-            return (max if isinstance(expression, Max) else min)(parts)
+        chosen = CHOICES.get(expression.func.__name__)
+        if chosen is not None:
+            return Sized(*chosen(parts))
         raise Undefined(str(expression))
 
     def _symbol(self, name: str) -> Sized:

@@ -10,6 +10,9 @@ from voltsec.practice.derivation import Derivation, Equation, Heading, Paragraph
 from voltsec.report.formula import formula
 from voltsec.report.mathml import equation_mathml, mathml
 
+INLINE = 24
+"""Characters of a formula in prose beyond which it gets a box that scrolls by itself."""
+
 WIDE, WIDER = 62, 100
 """Characters of a fraction's longer half beyond which its equation is set smaller."""
 
@@ -22,7 +25,9 @@ def html_lines(derivation: Derivation, prefix: str) -> Iterator[str]:
         parts = []
         for piece in pieces:
             if not isinstance(piece, str):
-                parts.append(mathml(piece, duties))
+                text = formula(piece, duties)
+                markup = sized(mathml(piece, duties), text)
+                parts.append(f'<span class="scroll">{markup}</span>' if len(text) > INLINE else markup)
                 continue
             parts.append(re.sub(r"\((\d+)\)", rf'<a href="#{prefix}-\1">(\1)</a>', escape(piece)))
         return "".join(parts)

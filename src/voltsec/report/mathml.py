@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from html import escape
 from typing import Any, ClassVar
@@ -56,6 +57,10 @@ GREEK_LETTERS = dict(
     )
 )
 RELATIONS = {">=": "≥", "<=": "≤", ">": "&gt;", "<": "&lt;", "!=": "≠", "==": "="}
+LONGEST_ROW = 44
+"""Letters and digits of a sum beyond which it goes on in a new row: browsers break no formulas."""
+
+TAG = re.compile(r"<[^>]*>")
 PRIME = '<mo lspace="0" rspace="0">′</mo>'
 TIMES = '<mo>⁢</mo><mspace width="0.13em"/>'
 LETTERS = {"rise": "Δi", "imin": "i", "vmin": "v"}
@@ -154,10 +159,14 @@ class _Printer(Printer):
         terms = [self._term(term) for term in self._as_ordered_terms(expr, order=order)]
         leader = next((n for n, (negative, _) in enumerate(terms) if not negative), 0)
         terms.insert(0, terms.pop(leader))
-        text = self._signed(terms[0][1], terms[0][0])
+        rows = [self._signed(terms[0][1], terms[0][0])]
         for negative, term in terms[1:]:
-            text += f"<mo>{'−' if negative else '+'}</mo>{term}"
-        return f"<mrow>{text}</mrow>"
+            signed = f'<mo form="infix">{"−" if negative else "+"}</mo>{term}'
+            if _length(rows[-1]) + _length(term) > LONGEST_ROW:
+                rows.append(signed)
+            else:
+                rows[-1] += signed
+        return _stacked(rows)
 
     def _term(self, term: Expr) -> tuple[bool, str]:
         """Its sign, and the rest without it."""
@@ -266,7 +275,10 @@ class _Printer(Printer):
     def _joined(self, expr: Basic, word: str, inner: str) -> str:
         parts = sorted(expr.args, key=lambda part: (len(str(part)), str(part)))
         shown = [self._fenced(p) if p.func.__name__ == inner else str(self._print(p)) for p in parts]
-        return f'<mspace width="0.5em"/><mtext>{word}</mtext><mspace width="0.5em"/>'.join(shown)
+        between = f'<mspace width="0.5em"/><mtext>{word}</mtext>'
+        if sum(map(_length, shown)) > LONGEST_ROW:
+            return _stacked([*(part + between for part in shown[:-1]), shown[-1]])
+        return (between + '<mspace width="0.5em"/>').join(shown)
 
     def _print_And(self, expr: Basic) -> str:
         return self._joined(expr, "and", "Or")
@@ -289,6 +301,19 @@ class _Printer(Printer):
             where = "<mtext>otherwise</mtext>" if condition == True else self._print(condition)  # noqa: E712
             rows.append(f"<mtr><mtd>{self._print(value)}</mtd><mtd>{where}</mtd></mtr>")
         return f"<mrow><mo>{{</mo><mtable>{''.join(rows)}</mtable></mrow>"
+
+
+def _length(markup: str) -> int:
+    """Letters and digits of some markup."""
+    return len(TAG.sub("", markup))
+
+
+def _stacked(rows: list[str]) -> str:
+    """Rows below each other, a single one as it is."""
+    if len(rows) == 1:
+        return f"<mrow>{rows[0]}</mrow>"
+    lines = "".join(f"<mtr><mtd>{row}</mtd></mtr>" for row in rows)
+    return f'<mtable class="rows">{lines}</mtable>'
 
 
 def _place(factor: Expr) -> tuple[int, str]:

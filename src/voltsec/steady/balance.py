@@ -287,6 +287,10 @@ class Affine:
         return Affine(multiply(self.constant, factor), {u: multiply(r, factor) for u, r in self.free.items()})
 
 
+MOST_PAIRS = 60
+"""Eliminating a free unknown that would make more pairs of conditions is given up."""
+
+
 def ratio_sign(ratio: Ratio) -> int | None:
     """Sign that coefficients alone prove, None where they do not."""
     top, bottom = definite_sign(ratio[0]), definite_sign(ratio[1])
@@ -301,30 +305,45 @@ def without_free(forms: list) -> tuple[list, bool]:
     """
     all_decided = True
     while True:
-        unknown = next((u for _, form in forms for u in form.free), None)
-        if unknown is None:
+        counts: dict[Unknown, list[int]] = {}
+        for _, form in forms:
+            for unknown, ratio in form.free.items():
+                sign = ratio_sign(ratio)
+                pair = counts.setdefault(unknown, [0, 0, 0])
+                pair[2 if sign is None else 0 if sign > 0 else 1] += 1
+        if not counts:
             return forms, all_decided
+        unknown = min(counts, key=lambda u: (counts[u][2] > 0, counts[u][0] * counts[u][1]))
+        rises, falls, unclear = counts[unknown]
+        decided = not unclear and rises * falls <= MOST_PAIRS
         rising, falling, kept = [], [], []
-        decided = True
         for label, form in forms:
             if unknown not in form.free:
                 kept.append((label, form))
-                continue
-            sign = ratio_sign(form.free[unknown])
-            if sign is None:
-                decided = False
-            elif sign > 0:
-                rising.append((label, form))
-            else:
-                falling.append((label, form))
+            elif decided:
+                (rising if (ratio_sign(form.free[unknown]) or 0) > 0 else falling).append((label, form))
         if decided:
+            seen = {_key(form) for _, form in kept}
             for label, up in rising:
                 for _, down in falling:
                     rise, fall = up.free[unknown], down.free[unknown]
                     combined = up.times((-fall[0], fall[1])).plus(down.times(rise), 1)
-                    kept.append((label, combined))
+                    if not combined.free and ratio_sign(combined.constant) in (0, 1):
+                        continue  # holds for all values
+                    key = _key(combined)
+                    if key not in seen:
+                        seen.add(key)
+                        kept.append((label, combined))
         all_decided = all_decided and decided
         forms = kept
+
+
+def _key(form: Affine) -> tuple:
+    return (
+        str(form.constant[0]),
+        str(form.constant[1]),
+        tuple(sorted((str(u), str(r[0]), str(r[1])) for u, r in form.free.items())),
+    )
 
 
 def add(one: Ratio, other: Ratio) -> Ratio:

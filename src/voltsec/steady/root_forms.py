@@ -88,7 +88,8 @@ class RootForms:
         """The shortest of several ways to write a ratio with its root of degree two."""
         if sum(len(part) for part in (*shown, root.polynomial)) > CLOSED_TERMS:
             return plain
-        forms = [plain.subs(symbol(root.name), root.expression)]
+        substituted = plain.subs(symbol(root.name), root.expression)
+        forms: list[Expr] = []
         upright = self._surd_form(shown, root)
         if upright is not None:
             factor, sum_ = upright
@@ -98,6 +99,9 @@ class RootForms:
         if inverse is not None:
             factor, sum_ = inverse
             forms.append(1 / (factor * sum_) if sum_ == 1 else sympy.Mul(1 / factor, 1 / sum_))
+        # the written-out surd unless putting the root in place is plainly shorter
+        if not forms or size(substituted) < 0.8 * size(shortest(forms)):
+            return substituted
         return shortest(forms)
 
     def _surd_form(self, shown: Ratio, root: Root) -> tuple[Expr, Expr] | None:
