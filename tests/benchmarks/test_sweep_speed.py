@@ -50,7 +50,6 @@ def test_ratio_to_a_root_finder(benchmark, capsys) -> None:
     expected = by_hand()
     loop = (time.perf_counter() - began) / BY_HAND
     result = benchmark.pedantic(sweep, (answer, random_points(POINTS)), rounds=1, iterations=1)
-    began = time.perf_counter()
     assert result.gain.size == POINTS
     swept = benchmark.stats.stats.mean / POINTS if benchmark.stats else float("nan")
     assert sweep(answer, few).gain == pytest.approx(expected, rel=1e-6)

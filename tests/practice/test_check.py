@@ -213,6 +213,12 @@ load R : out -> gnd = 24 ohm
     assert "gain" in caught.value.faults[0].hint
 
 
+def test_sums_that_cancel_are_zero_and_huge_powers_are_not_equal() -> None:
+    assert judged("boost", "D*Vg + D'*(Vg - Vout) + Vg*(1e6 - 1000000) = 0").outcome == HOLDS
+    verdict = judged("boost", "M = ((D + R + Vg + Co)^64)^64")
+    assert verdict.outcome == FAILS and kinds(verdict) == []
+
+
 def test_a_maximum() -> None:
     assert judged("boost", "max(sqrt(Vg - R), Vout/2) = D").outcome == FAILS
     assert judged("boost", "max(Vout, Vg) = Vg/(1 - D)").lines[0].judged("CCM").points > 0

@@ -112,7 +112,7 @@ def test_an_inverting_stage_takes_the_size() -> None:
     "name, volts, words",
     [
         ("boost_lossy", 300.0, r"largest gain is 6\.8038, 81\.6459 V at D = 0\.9266"),
-        ("boost_lossy", 5.0, "goes down to"),
+        ("boost", 5.0, "goes down to"),
         ("buck", 30.0, "only approaches 1 and the output 12 V"),
         ("buck", -5.0, "positive at every duty"),
     ],

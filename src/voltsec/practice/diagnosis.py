@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from math import isfinite
 
 import sympy
 from sympy import Expr
@@ -159,9 +160,14 @@ def _example(claim: Claim, left: Expr, right: Expr, prover: Prover, solution: So
             continue
         needed = _symbols(left, right, prover)
         used = {name: float(value) for name, value in point.plain.items() if name in needed}
-        shown = [None if sized is None else float(sized.value) for sized in values]
+        shown = [None if sized is None else _finite(float(sized.value)) for sized in values]
         return Example(used, shown[0], shown[1], is_operating)
     return None
+
+
+def _finite(value: float) -> float | None:
+    """``None`` for what no number in JSON can tell."""
+    return value if isfinite(value) else None
 
 
 def _symbols(left: Expr, right: Expr, prover: Prover) -> set[str]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cached_property
 
-from sympy import Expr, Symbol
+from sympy import Expr, Max, Symbol
 from sympy.core.relational import Equality, Relational
 
-from voltsec.practice.names import Claim
+from voltsec.practice.names import Claim, choice
 from voltsec.practice.quantities import ModeValues, Quantity
 from voltsec.practice.radicals import NotAlgebraic, Part, Radicals
 from voltsec.practice.sampling import Point, Sized, Undefined, point_of, same, sample
@@ -81,6 +81,8 @@ class Prover:
                 continue
             value = self.mode.value(quantity)
             assert value is not None
+            if value.has(Max):
+                value = value.replace(Max, lambda *entries: choice("max", entries))
             values[quantity.placeholder] = value
         inserted: Expr = side.xreplace(values)
         return inserted

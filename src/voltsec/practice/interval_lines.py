@@ -48,8 +48,8 @@ def _conventions(setting: Setting) -> list[tuple[str | Basic, ...]]:
     if setting.discontinuous:
         found.append(
             (
-                "Coil currents are straight lines in each interval: i1(L) stands for the mean of L's current in "
-                "interval 1, rise1(L) for its rise over interval 1, and so on.",
+                "Coil currents are straight lines in each interval: i1(L) stands for the mean of L's "
+                "current in interval 1, rise1(L) for its rise over interval 1, and so on.",
             )
         )
     if any(coil.resistance is not None for coil in circuit.inductors):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import sympy
@@ -187,8 +188,7 @@ class _Reading:
             return sympy.sqrt(inner[0])
         if len(inner) == 1:
             return inner[0]
-        # sympy's own Max compares what it is given, which fails for roots that may be imaginary
-        return sympy.Function(node.name)(*inner)
+        return choice(node.name, inner)
 
     def _interval(self, node: Number) -> int:
         most = max(len(mode.mode.intervals) for mode in self.names.modes)
@@ -213,6 +213,11 @@ class _Reading:
 
     def _fault(self, kind: str, message: str, place: Place, hint: str = "") -> FormulaFault:
         return FormulaFault(Fault(kind, message, place, hint=hint))
+
+
+def choice(name: str, entries: Iterable[Expr]) -> Expr:
+    """``max`` or ``min`` of entries, in one order; sympy's own fail for roots that may be imaginary."""
+    return sympy.Function(name)(*sorted(set(entries), key=sympy.default_sort_key))
 
 
 def intervals_told(modes: tuple[ModeValues, ...]) -> str:

@@ -163,6 +163,8 @@ class Radicals:
         for atom, exponent in sorted(exponents.items()):
             whole = exponent.numerator // exponent.denominator
             if whole:
+                if whole * len(self.atoms[atom]) > MOST_DEGREE:
+                    raise NotAlgebraic("too high a power")
                 carried = carried * self.atoms[atom] ** whole
             if exponent != whole:
                 kept.append((atom, exponent - whole))

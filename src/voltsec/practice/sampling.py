@@ -16,7 +16,7 @@ from voltsec.steady.numbers import holds_at
 
 DIGITS = 50
 SAME = mpf(10) ** -20
-"""Difference, relative to the terms summed, below which two values of fifty digits are equal."""
+"""Relative difference below which two values of fifty digits are equal."""
 
 SPREAD = 0.05
 """Sample points are moved by this share, so that no formula meets round numbers only."""
@@ -69,7 +69,7 @@ class Point:
         if isinstance(expression, Add):
             return Sized(mpmath.fsum(p.value for p in parts), mpmath.fsum(p.size for p in parts))
         if isinstance(expression, Mul):
-            return Sized(mpmath.fprod(p.value for p in parts), mpmath.fprod(p.size for p in parts))
+            return _product(parts)
         if isinstance(expression, Abs):
             return Sized(abs(parts[0].value), parts[0].size)
         chosen = CHOICES.get(expression.func.__name__)
@@ -108,13 +108,23 @@ def _power(base: Sized, exponent: Any) -> Sized:
     if not value:
         return Sized(value, size**power)
     result = value**power
-    return Sized(result, abs(result) * (size / abs(value)) ** abs(power))
+    return Sized(result, abs(result) * (size / abs(value)) * max(1, abs(power)))
+
+
+def _product(factors: list[Sized]) -> Sized:
+    """The relative errors of factors add up."""
+    value = mpmath.fprod(factor.value for factor in factors)
+    if not value:
+        return Sized(value, mpmath.fprod(factor.size for factor in factors))
+    return Sized(value, abs(value) * mpmath.fsum(factor.size / abs(factor.value) for factor in factors))
 
 
 def same(one: Sized, other: Sized) -> bool:
     """True where two values agree to far more digits than chance allows."""
     with mpmath.workdps(DIGITS):
-        return bool(abs(one.value - other.value) <= SAME * max(one.size, other.size))
+        size, largest = max(one.size, other.size), max(abs(one.value), abs(other.value))
+        # where both are nothing but rounding they are zero
+        return bool(largest <= LOST * size or abs(one.value - other.value) <= SAME * largest)
 
 
 def sample(mode: ModeValues, count: int, seed: int = 0) -> list[Point]:

@@ -151,7 +151,8 @@ def quantity_called(circuit: Circuit, name: str) -> str:
 
 def nearest(name: str, names: Any) -> str:
     """A hint: the nearest of ``names``, or what there is."""
-    close = get_close_matches(name, list(names), n=1, cutoff=0.5)
+    close = [one for one in names if one.lower() == name.lower()][:1]
+    close = close or get_close_matches(name, list(names), n=1, cutoff=0.5)
     if not close:  # the last word of a dotted name often is right
         close = [one for one in names if one.lower().endswith(f".{name.lower()}")][:1]
     return f"did you mean {close[0]}?" if close else f"there are {', '.join(list(names)[:12])}"

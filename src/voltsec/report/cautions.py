@@ -11,7 +11,6 @@ from math import isfinite, sqrt
 
 from sympy import Expr
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.separation import blocking_capacitors
 from voltsec.report.machine import Writer
 from voltsec.report.quantity import engineering

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from math import ceil, floor, log10
 
 WIDTH, HEIGHT = 440, 250
-LEFT, RIGHT, TOP, BOTTOM = 52, 14, 14, 38
+LEFT, RIGHT, TOP, BOTTOM = 52, 14, 30, 38
 STEPS = 98
 """Points of a curve: the duty in hundredths, 0.02 to 0.98 and a little more."""
 
@@ -82,5 +82,5 @@ def chart_inside(
         parts.append(f'<line class="drop" x1="{place}" x2="{place}" y1="{y(marked):.1f}" y2="{foot}"/>')
         parts.append(f'<circle class="mark" cx="{x(at):.1f}" cy="{y(marked):.1f}" r="4.5"/>')
     parts.append(f'<text class="axis" x="{WIDTH - RIGHT}" y="{HEIGHT - 4}" text-anchor="end">{across}</text>')
-    parts.append(f'<text class="axis" x="{LEFT + 6}" y="{TOP + 10}">{label}</text>')
+    parts.append(f'<text class="axis" x="{LEFT}" y="{TOP - 12}">{label}</text>')
     return "".join(parts)

@@ -13,8 +13,8 @@ from voltsec.report.mathml import equation_mathml, mathml
 INLINE = 24
 """Characters of a formula in prose beyond which it gets a box that scrolls by itself."""
 
-WIDE, WIDER = 62, 100
-"""Characters of a fraction's longer half beyond which its equation is set smaller."""
+WIDE, WIDER = 110, 220
+"""Characters of a fraction's longer half beyond which its equation is set smaller; sums go on in rows."""
 
 
 def html_lines(derivation: Derivation, prefix: str) -> Iterator[str]:

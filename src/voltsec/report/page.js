@@ -94,7 +94,7 @@
       inside += `<circle class="mark" cx="${x(point[duty])}" cy="${y(marked)}" r="4.5"/>`;
     }
     inside += `<text class="axis" x="${c.width - c.right}" y="${c.height - 4}" text-anchor="end">${duty}</text>`;
-    inside += `<text class="axis" x="${c.left + 6}" y="${c.top + 10}">${label}</text>`;
+    inside += `<text class="axis" x="${c.left}" y="${c.top - 12}">${label}</text>`;
     chart.innerHTML = inside;
   }
 

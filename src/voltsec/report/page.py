@@ -39,6 +39,7 @@ CURVES = (
     ("V", "Output voltage over the duty"),
     ("eta", "Efficiency over the duty"),
 )
+LONGEST_IN_OVERVIEW = 70
 FRAME = {"width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM}
 
 
@@ -220,13 +221,15 @@ def _mode(mode: Mode, solution: Solution) -> dict[str, Any]:
     def shown(expression: Basic | None) -> str:
         return sized(mathml(expression, duties), formula(expression, duties))
 
+    region = "always" if mode.holds_when is None else shown(mode.holds_when)
     definitions = [_equation(symbol(name), e, duties) for name, e in mode.definitions.items()]
     definitions += [_equation(e, Integer(0), duties) for e in mode.condition or ()]
     return {
         "name": mode.name,
         "words": mode_words(mode),
-        "headline": "–" if target is None else _equation(left, target, duties, display=False),
-        "region": "always" if mode.holds_when is None else shown(mode.holds_when),
+        "headline": _brief(target, duties) or _equation(left, target, duties, display=False),
+        "brief": region if mode.holds_when is None else _brief(mode.holds_when, duties) or region,
+        "region": region,
         "proof": "proved for all positive values" if mode.proved else "checked at sample values, not proved",
         "open": not has_formulas(mode),
         "definitions": definitions,
@@ -251,6 +254,13 @@ def _mode(mode: Mode, solution: Solution) -> dict[str, Any]:
             ),
         ],
     }
+
+
+def _brief(expression: Basic | None, duties: tuple[str, ...]) -> str:
+    """A pointer in place of a formula too long for the overview; empty where it fits."""
+    if expression is None:
+        return "–"
+    return "below" if len(formula(expression, duties)) > LONGEST_IN_OVERVIEW else ""
 
 
 def _rows(rows: Iterable[Row], shown: Any, first: Any) -> list[dict[str, str]]:

@@ -24,7 +24,7 @@ LONGEST_ASIDE = 240
 """Characters of a formula of another mode that are still worth showing."""
 
 INDENT = 2
-SHOWN = 400
+SHOWN = 160
 """Characters of a line of the derivation that are repeated."""
 
 WORDS = {HOLDS: "holds", WRONG: "does not hold", OPEN: "not determined"}
@@ -164,7 +164,7 @@ class _View:
             for name, value in example.values.items()
         )
         sides = [
-            "undefined" if value is None else self.alphabet.plain(_six(value))
+            "undefined or beyond all bounds" if value is None else self.alphabet.plain(_six(value))
             for value in (example.left, example.right)
         ]
         where = f"{values}: " if values else ""

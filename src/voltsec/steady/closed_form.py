@@ -284,18 +284,7 @@ class ClosedForm:
         root = self.roots[0] if self.roots is not None and len(self.roots) == 1 else None
         if root is not None and self.ring.degree(root.polynomial, root.name) == 1:
             shown = self.root_forms.rational_parts(shown, root)
-        content_top, factors_top = factors(shown[0])
-        content_bottom, factors_bottom = factors(shown[1])
-        outside: list[Expr] = []
-        inside: list[Expr] = []
-        for pairs, sign in ((factors_top, 1), (factors_bottom, -1)):
-            for factor, power in pairs:
-                expression = self.writer.oriented(-factor if self.writer.is_negative(factor) else factor)
-                whole, rest = divmod(int(power), 2)
-                outside.append(sympy.Pow(expression, sign * whole))
-                inside.append(sympy.Pow(expression, sympy.Rational(sign * rest, 2)))
-        number = sympy.Rational(abs(int(content_top)), abs(int(content_bottom)))
-        return self.with_pure_root(sympy.Mul(*outside) * sympy.sqrt(number) * sympy.Mul(*inside))
+        return self.with_pure_root(self.root_forms.square_root(shown))
 
     def with_pure_root(self, expression: Expr) -> Expr:
         """``expression`` with an unknown like d2 = sqrt(K) written out."""

@@ -26,6 +26,9 @@ from voltsec.tableau.ring import Ring
 TRACE = 1e-7
 
 
+NEARLY = 1e-6
+"""A mean product of current and voltage pairs this small tells conducting from blocking devices."""
+
 STARTS = (1.0, 30.0, 1e3)
 """Sizes of all currents and voltages at the start, tried in turn."""
 
@@ -334,14 +337,14 @@ class InteriorPoint:
                 step = self._direction(residual, charge, 0.8 * mean - p * q)
                 length = _step_length(p, q, step[2][:, p_part], step[2][:, q_part])
             length = 1.0 if n_diode == 0 else min(1.0, 0.995 * length)
-            shortest = shortest + 1 if length < 1e-3 else 0
-            if shortest > 4:  # stuck at the border: a start further inside may do better
-                return None
+            shortest = shortest + 1 if length < 1e-2 else 0
+            if shortest > 4 or (shortest > 2 and mean < NEARLY):
+                break  # stuck at the border: near enough, or a start further inside may do better
             self.voltages = self.voltages + length * step[0]
             self.coil_currents = self.coil_currents + length * step[1]
             self.unknowns = self.unknowns + length * step[2]
             self.unknowns[:, n_cap:] = np.maximum(self.unknowns[:, n_cap:], 1e-30)
-        if mean < 1e-7 and worst < 1e-5:
+        if mean < NEARLY and worst < 1e-5:
             return self.voltages, self.coil_currents, self.unknowns
         return None
 

@@ -20,8 +20,8 @@ from sympy import Expr
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source, Transformer, TwoTerminal
 from voltsec.steady.balance import Balance, Ratio, add, multiply
-from voltsec.steady.root_forms import size
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.root_forms import size
 from voltsec.tableau.network import Row
 
 SHORT_TERMS = 40

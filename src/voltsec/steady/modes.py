@@ -228,7 +228,8 @@ class ModeBuilder:
                 )
         return found
 
-    def winding_row(self, transformer, number: int) -> Row:
+    def winding_row(self, transformer: Transformer, number: int) -> Row:
+        """Current into a winding's terminal, the magnetizing current included."""
         row = self._one(("i", transformer.name, number))
         if number == 0 and transformer.magnetizing is not None:
             row["i", transformer.magnetizing.symbol] = self.balance.ring.one

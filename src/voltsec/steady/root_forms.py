@@ -10,7 +10,7 @@ from sympy import Expr
 
 from voltsec.steady.balance import Ratio, reduced
 from voltsec.tableau.expression import Writer, symbol
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ring import Polynomial, Ring, factors
 
 CLOSED_TERMS = 16
 """A root is written into formulas of at most so many terms in all; longer ones keep its symbol."""
@@ -39,6 +39,7 @@ class RootForms:
         self.point = point
 
     def rational(self, shown: Ratio, root: Root) -> Expr:
+        """A ratio with a root of degree one put in its place."""
         return self.writer.ratio(*self.rational_parts(shown, root))
 
     def rational_parts(self, shown: Ratio, root: Root) -> Ratio:
@@ -132,8 +133,26 @@ class RootForms:
         grows = value / alpha_value >= 1
         written = self.writer.ratio(*inside)
         expanded = sympy.expand(written)
-        radicand = expanded if len(sympy.Add.make_args(expanded)) <= 3 else written
-        return self.writer.ratio(*alpha), 1 + (1 if grows else -1) * sympy.sqrt(radicand)
+        short = len(sympy.Add.make_args(expanded)) <= 3 and size(expanded) <= 1.6 * size(written)
+        surd = sympy.sqrt(expanded) if short else self.square_root(inside)
+        if not grows and alpha_value < 0:  # a positive factor before a positive bracket
+            return self.writer.ratio(-alpha[0], alpha[1]), surd - 1
+        return self.writer.ratio(*alpha), 1 + (1 if grows else -1) * surd
+
+    def square_root(self, shown: Ratio) -> Expr:
+        """Square root of a ratio that is positive where the mode holds, squares taken out."""
+        content_top, factors_top = factors(shown[0])
+        content_bottom, factors_bottom = factors(shown[1])
+        outside: list[Expr] = []
+        inside: list[Expr] = []
+        for pairs, sign in ((factors_top, 1), (factors_bottom, -1)):
+            for factor, power in pairs:
+                expression = self.writer.oriented(-factor if self.writer.is_negative(factor) else factor)
+                whole, rest = divmod(power, 2)
+                outside.append(sympy.Pow(expression, sign * whole))
+                inside.append(sympy.Pow(expression, sympy.Rational(sign * rest, 2)))
+        number = sympy.Rational(abs(content_top), abs(content_bottom))
+        return sympy.Mul(*outside) * sympy.sqrt(number) * sympy.Mul(*inside)
 
 
 def shortest(forms: list[Expr]) -> Expr:
