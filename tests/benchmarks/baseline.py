@@ -12,7 +12,7 @@ import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
 from voltsec.steady.balance import Balance
-from voltsec.tableau.assembly import average_rows, ring_for
+from voltsec.tableau.assembly import average_rows, period_rows, ring_for
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.tableau.network import Network
 from voltsec.tableau.ring import Polynomial
@@ -76,10 +76,20 @@ def averages(circuit: Circuit, sequence: Sequence) -> tuple[Polynomial, Polynomi
     return balance.capacitor_voltage(circuit.capacitors[-1].name)
 
 
-def system(circuit: Circuit, sequence: Sequence) -> tuple[sympy.Matrix, sympy.Matrix, list[sympy.Symbol]]:
-    """The rows that :func:`averages` solves, as a matrix, a right-hand side and the unknowns' symbols."""
+def means_and_ramps(circuit: Circuit, sequence: Sequence) -> object:
+    """The exact elimination of the whole period: means and ramps together."""
+    return Balance(circuit, sequence, references(circuit)).full
+
+
+System = tuple[sympy.Matrix, sympy.Matrix, list[sympy.Symbol]]
+"""A matrix, a right-hand side and the unknowns' symbols."""
+
+
+def system(circuit: Circuit, sequence: Sequence, ramps: bool = False) -> System:
+    """The rows that :func:`averages` solves, with ``ramps`` those of :func:`means_and_ramps`."""
     ring = ring_for(circuit, sequence)
-    rows = average_rows(circuit, sequence, Network(circuit, ring, references(circuit)))
+    network = Network(circuit, ring, references(circuit))
+    rows = (period_rows if ramps else average_rows)(circuit, sequence, network)
     unknowns = sorted({unknown for row in rows for unknown in row if unknown is not None}, key=repr)
     places = {unknown: place for place, unknown in enumerate(unknowns)}
     symbols = [sympy.Symbol(name.replace("#", "share")) for name in ring.names]

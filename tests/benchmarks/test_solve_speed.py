@@ -20,16 +20,18 @@ from voltsec.steady.solve import solve
 
 from .baseline import (
     DEVICES,
+    System,
     averages,
     by_linsolve,
     by_row_reduction,
     circuit_of,
     continuous,
+    means_and_ramps,
     system,
 )
 
-SLOW = bool(os.environ.get("VOLTSEC_SLOW_BASELINE"))
-"""Set it to run the library on the stage with seven losses as well: minutes."""
+SLOW = bool(os.environ.get("VOLTSEC_SLOW_BENCHMARKS"))
+"""Set it for what takes minutes: full answers of the longest circuits, the library on means and ramps."""
 
 IDEAL_TARGET = 0.05
 LOSSY_TARGET = 1.0
@@ -39,6 +41,8 @@ MODES_TARGET = {1: 0.3, 3: 1.5}
 
 SHIPPED = tuple(shipped_circuits())
 LOSSY = ("sepic_lossy", "quad_boost_lossy", "multiplier_lossy")
+
+LONGEST = ("quad_boost_lossy", "multiplier_lossy")
 
 _table: list[tuple[str, str, float, float | None]] = []
 
@@ -84,7 +88,10 @@ def modes_target(name: str) -> float | None:
     return next((target for most, target in MODES_TARGET.items() if diodes <= most), None)
 
 
-@pytest.mark.parametrize("name", [*SHIPPED, "multiplier_lossy"])
+FULL = tuple(name for name in (*SHIPPED, "multiplier_lossy") if SLOW or name not in LONGEST)
+
+
+@pytest.mark.parametrize("name", FULL)
 def test_full_answer(benchmark, name: str) -> None:
     circuit = circuit_of(name)
     answer = benchmark.pedantic(lambda: voltsec.solve(circuit), rounds=rounds(name))
@@ -112,20 +119,24 @@ def test_elimination(benchmark, name: str) -> None:
     note("elimination", name, benchmark.stats.stats.min, target)
 
 
-@pytest.mark.parametrize("name", ["sepic", *(["sepic_lossy"] if SLOW else [])])
-@pytest.mark.parametrize("way", ["linsolve", "row reduction"])
-def test_against_a_general_library(name: str, way: str, capfd: pytest.CaptureFixture) -> None:
+WAYS: dict[str, Callable[[System], object]] = {
+    "linsolve": lambda rows: by_linsolve(*rows),
+    "row reduction": lambda rows: by_row_reduction(*rows[:2]),
+}
+CASES = [(name, False) for name in ("sepic", "sepic_lossy", "quad_boost_lossy")]
+CASES += [("sepic", True), *([("sepic_lossy", True)] if SLOW else [])]
+
+
+@pytest.mark.parametrize(("name", "ramps"), CASES)
+@pytest.mark.parametrize("way", WAYS)
+def test_against_a_general_library(name: str, ramps: bool, way: str, capfd: pytest.CaptureFixture) -> None:
     circuit, sequence = circuit_of(name), continuous(name)
-    matrix, right, symbols = system(circuit, sequence)
-    own = seconds_of(lambda: averages(circuit, sequence), 3)
-    if way == "linsolve":
-        other = seconds_of(lambda: by_linsolve(matrix, right, symbols))
-    else:
-        other = seconds_of(lambda: by_row_reduction(matrix, right))
-    note(way, f"{name} ({matrix.rows} x {matrix.cols})", other)
-    note("  against own", name, own)
+    rows = system(circuit, sequence, ramps)
+    solve_own = means_and_ramps if ramps else averages
+    own = seconds_of(lambda: solve_own(circuit, sequence), 5)
+    other = seconds_of(lambda: WAYS[way](rows), 1 if ramps else 2)
+    what = f"{name} ({rows[0].rows} x {rows[0].cols}{', means and ramps' if ramps else ''})"
+    target = ", target 100 times" if name == "sepic_lossy" and way == "row reduction" else ""
     with capfd.disabled():
-        print(f"\n{name}, {way}: {other:.3f} s / {own:.4f} s = {other / own:.0f} times")
-    assert other > own
-    if name == "sepic_lossy" and way == "row reduction":
-        assert other > 100 * own
+        print(f"\n{what}, {way}: {other:.3f} s / {own:.4f} s = {other / own:.0f} times{target}")
+    assert other > 2 * own

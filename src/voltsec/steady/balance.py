@@ -316,7 +316,9 @@ def without_free(forms: list) -> tuple[list, bool]:
         unknown = min(counts, key=lambda u: (counts[u][2] > 0, counts[u][0] * counts[u][1]))
         rises, falls, unclear = counts[unknown]
         decided = not unclear and rises * falls <= MOST_PAIRS
-        rising, falling, kept = [], [], []
+        rising: list = []
+        falling: list = []
+        kept: list = []
         for label, form in forms:
             if unknown not in form.free:
                 kept.append((label, form))

@@ -51,7 +51,13 @@ def solve(circuit: Circuit) -> Solution:
         modes,
         _symbols(circuit, modes),
         tuple(dict.fromkeys(line for builder in builders for line in undetermined(builder.balance))),
-        (*_choices(circuit), *device_notes(circuit, modes), *_gaps(searches), *_long(named_numeric), *warnings),
+        (
+            *_choices(circuit),
+            *device_notes(circuit, modes),
+            *_gaps(searches),
+            *_long(named_numeric),
+            *warnings,
+        ),
         numbers,
         engine,
     )
