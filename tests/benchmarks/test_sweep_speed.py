@@ -30,7 +30,7 @@ def test_a_million_points(benchmark, name: str) -> None:
 
 
 def test_ratio_to_a_root_finder(benchmark, capsys) -> None:
-    """Boost: at each point volt-second and charge balance with the current law of the idle interval, by brentq."""
+    """Boost: at each point volt-second and charge balance, by brentq."""
     answer = voltsec.solve(voltsec.load("boost"))
     values = {name: float(value) for name, value in answer.circuit.values.items()}
     few = random_points(BY_HAND)

@@ -61,8 +61,10 @@ def test_sepic_in_discontinuous_conduction() -> None:
 def test_solved_lines_satisfy_every_balance(name: str) -> None:
     """Checked with sympy alone, another algebra than the one that guards the lines."""
     derivation = derive(solved(name), "CCM")
-    values = {equation.left: equation.right for equation in derivation.equations if equation.left.is_Symbol}
-    balances = [e for e in derivation.equations if e.right == 0]
+    solved_lines = [e for e in derivation.equations if str(e.reason[0]).startswith("from ")]
+    values = {equation.left: equation.right for equation in solved_lines}
+    values |= {e.left: e.right for e in derivation.equations if "ties them" in str(e.reason[0])} | values
+    balances = [e for e in derivation.equations if e.right == 0 and "balance" in str(e.reason[0])]
     assert balances
     for equation in balances:
         left = equation.left

@@ -81,5 +81,7 @@ def test_executor_gives_the_same(boost: Solution) -> None:
     from concurrent.futures import ThreadPoolExecutor
 
     with ThreadPoolExecutor(2) as executor:
-        assert tolerances(boost, {"L": 0.2}, 50_000, executor=executor) == tolerances(boost, {"L": 0.2}, 50_000)
+        assert tolerances(boost, {"L": 0.2}, 50_000, executor=executor) == tolerances(
+            boost, {"L": 0.2}, 50_000
+        )
     assert np.isfinite(tolerances(boost, {"L": 0.2}, 1).percentiles["gain"]).all()

@@ -35,7 +35,8 @@ def with_winding(ohm: float) -> Solution:
 
 
 @pytest.mark.parametrize(
-    "ratio, duty, gain", [(0.01, 0.9, 5.0), (0.02, 0.8586, 3.5355), (0.05, 0.7764, 2.2361), (0.1, 0.6838, 1.5811)]
+    "ratio, duty, gain",
+    [(0.01, 0.9, 5.0), (0.02, 0.8586, 3.5355), (0.05, 0.7764, 2.2361), (0.1, 0.6838, 1.5811)],
 )
 def test_largest_gain_of_a_boost(ratio: float, duty: float, gain: float) -> None:
     """M1 fig. 3.9 (from memory; values computed): largest M = 1/(2 sqrt(r)) at D = 1 - sqrt(r), 50 %."""
@@ -56,12 +57,14 @@ def test_largest_gain_in_closed_form() -> None:
 
 
 def test_two_duties_and_the_stable_one() -> None:
-    """Boost with winding only: V = Vg D' R/(RL + D'**2 R) is a quadratic in D' (M1 section 3.3, from memory)."""
+    """Boost with winding only: V = Vg D' R/(RL + D'**2 R), quadratic in D' (M1 3.3, from memory)."""
     wanted = wanted_duty(with_winding(0.1), 30.0)
     complements = sorted(
         float(root) for root in sympy.Poly([30 * 10, -12 * 10, 30 * 0.1], sympy.Symbol("x")).nroots()
     )
-    assert [s.duty for s in wanted.solutions] == pytest.approx([1 - complements[1], 1 - complements[0]], rel=1e-9)
+    assert [s.duty for s in wanted.solutions] == pytest.approx(
+        [1 - complements[1], 1 - complements[0]], rel=1e-9
+    )
     low, high = wanted.solutions
     assert (low.stable, high.stable) == (True, False)
     assert low.slope > 0 > high.slope and low.efficiency > 0.5 > high.efficiency

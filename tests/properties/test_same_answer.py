@@ -19,7 +19,7 @@ SEEDS = st.integers(0, 2**32)
 
 
 @pytest.mark.parametrize("way", WAYS)
-@settings(generated, max_examples=18)
+@settings(generated, max_examples=12)
 @given(name=st.sampled_from(QUICK), seed=SEEDS)
 def test_of_shipped_circuits(way: str, name: str, seed: int) -> None:
     source = random.Random(seed)
@@ -29,7 +29,7 @@ def test_of_shipped_circuits(way: str, name: str, seed: int) -> None:
 
 
 @pytest.mark.parametrize("way", WAYS)
-@settings(generated, max_examples=6)
+@settings(generated, max_examples=4)
 @given(circuit=made_up(), seed=SEEDS)
 def test_of_made_up_circuits(way: str, circuit: Circuit, seed: int) -> None:
     source = random.Random(seed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 from dataclasses import replace
 from fractions import Fraction
@@ -30,8 +31,12 @@ generated = settings(
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
     phases=(Phase.explicit, Phase.reuse, Phase.generate),
+    derandomize=not os.environ.get("VOLTSEC_RANDOM"),
 )
-"""Examples are a name and a seed: there is nothing to shrink, and a solution takes its time."""
+"""Examples are a name and a seed: there is nothing to shrink, and a solution takes its time.
+
+They are the same at every run unless the environment variable VOLTSEC_RANDOM is set.
+"""
 
 SHIPPED = tuple(shipped_circuits())
 

@@ -30,7 +30,7 @@ POSSIBLE = {
 
 
 def lossy_netlist(name: str, seed: int) -> str:
-    """The stage called ``name`` with each loss present or not by a coin, and values for continuous conduction."""
+    """A stage with each loss present or not by a coin, and values for continuous conduction."""
     coin = random.Random(seed)
     statements = [part.strip() for part in STAGES[name].split(";")]
     statements = ["source Vg : in -> gnd", *statements, "capacitor Co : out -> gnd", "load R : out -> gnd"]

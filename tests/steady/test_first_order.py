@@ -17,7 +17,10 @@ def test_slope_at_no_losses(name: str) -> None:
     leading = first_order(answer.engine.builders[0][1])
     assert leading is not None
     small = small_symbols(answer.circuit)
-    for key, exact in (("gain", answer.output_voltage / symbol("Vg")), ("efficiency", answer.modes[0].efficiency)):
+    for key, exact in (
+        ("gain", answer.output_voltage / symbol("Vg")),
+        ("efficiency", answer.modes[0].efficiency),
+    ):
         errors = []
         for epsilon in (1e-3, 1e-4):
             point = {

@@ -22,9 +22,7 @@ def continuous_builder(answer):
 
 
 @given(STAGE, st.integers(0, 10**6))
-@settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
-)
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
 def test_losses_sum_to_input_minus_output(name: str, seed: int) -> None:
     """The difference is the zero polynomial: an identity in every parameter, not a number."""
     builder = continuous_builder(voltsec.solve(voltsec.read(lossy_netlist(name, seed))))

@@ -12,7 +12,7 @@ from voltsec.practice.solving import Solver
 from voltsec.steady.balance import Ratio, add, multiply, reduced
 from voltsec.tableau.expression import symbol
 
-LONGEST_PROOF = 400
+LONGEST_PROOF = 2000
 """Nodes of an expression with roots that is still proved zero symbolically."""
 
 
