@@ -7,6 +7,7 @@ the named quantities listed under a mode's ``definitions``.  Formulas are in SI 
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -129,6 +130,11 @@ class Solution:
         missing = needed - set(point)
         if missing:
             raise ValueError(f"values are missing for: {', '.join(sorted(missing))}")
+        for coupling in self.circuit.couplings:
+            if coupling.coefficient is not None and coupling.symbol not in values:
+                coils = [self.circuit.element(name) for name in (coupling.first, coupling.second)]
+                product = point[coils[0].quantity.symbol] * point[coils[1].quantity.symbol]
+                point[coupling.symbol] = float(coupling.coefficient) * math.sqrt(product)
         for before, after in itertools.pairwise(self.circuit.duty_symbols):
             if point[before] == point[after]:  # edges at one instant: the interval between has no length
                 point[after] *= 1 + 1e-9
