@@ -249,6 +249,8 @@ class Balance:
                 if ramp.is_zero:
                     forms.append(((k, diode.name, quantity, "mean"), mean))
                 else:
+                    if not self.by_itself and not mean.free:
+                        forms.append(((k, diode.name, quantity, "mean"), mean))  # implied, often simpler
                     forms.append(((k, diode.name, quantity, "start"), mean.plus(ramp, -1)))
                     forms.append(((k, diode.name, quantity, "end"), mean.plus(ramp, 1)))
         left, self.all_decided = without_free(forms)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Load
 from voltsec.tableau.network import coils
-from voltsec.tableau.ring import Polynomial, Ring, factors
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,7 @@ def effective_inductance(
     if load is None:
         return None
     inductances = {coil.symbol for coil in coils(circuit)} | {c.symbol for c in circuit.couplings}
+    positive = passive(circuit, ring)
     turns = {parameter.symbol for parameter in circuit.parameters}
     others = {e.quantity.symbol for e in circuit.of(Load)}
     parts = []
@@ -52,6 +53,8 @@ def effective_inductance(
         product = ring.one
         for factor, power in factors(polynomial)[1]:
             variables = ring.variables(factor)
+            if definite_sign(factor) is None and not any(p in (factor, -factor) for p in positive):
+                continue  # an inductance is positive
             if variables <= inductances | turns | others and variables & (inductances | turns):
                 product *= factor**power
                 with_inductance = with_inductance or bool(variables & inductances)
@@ -68,3 +71,16 @@ def effective_inductance(
         denominator = -denominator
     common = numerator.gcd(denominator)
     return Effective(name, load, numerator // common, denominator // common)
+
+
+def passive(circuit: Circuit, ring: Ring) -> list[Polynomial]:
+    """Polynomials that are positive because coupled coils cannot give energy."""
+    found = []
+    for coupling in circuit.couplings:
+        one, other = (
+            ring.symbol(circuit.element(name).quantities[0].symbol)
+            for name in (coupling.first, coupling.second)
+        )
+        mutual = ring.symbol(coupling.symbol)
+        found += [one * other - mutual * mutual, one + other - 2 * mutual]
+    return found

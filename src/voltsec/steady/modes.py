@@ -15,6 +15,7 @@ from voltsec.steady.regions import region
 from voltsec.steady.sequences import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
 from voltsec.steady.waveform import Waveform, Waveforms
+from voltsec.tableau.expression import symbol
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row, coils
 
@@ -119,7 +120,14 @@ class ModeBuilder:
         variables = self.form.ring.variables(shown[0]) | self.form.ring.variables(shown[1])
         if variables & drivers:
             return None
-        return self._closed(ratio)
+        gain = self._closed(ratio)
+        assert gain is not None
+        used = set(gain.free_symbols)
+        for _ in self.form.definitions:  # a root may hold what the ratio itself does not show
+            for name, value in self.form.definitions.items():
+                if symbol(name) in used:
+                    used |= value.free_symbols
+        return None if used & {symbol(driver) for driver in drivers} else gain
 
     def _intervals(self) -> tuple[ModeInterval, ...]:
         sequence = self.balance.sequence

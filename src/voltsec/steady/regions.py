@@ -19,7 +19,7 @@ from sympy.logic.boolalg import Boolean
 
 from voltsec.steady.balance import Balance, Ratio, ratio_sign, reduced
 from voltsec.steady.closed_form import ClosedForm
-from voltsec.steady.effective import Effective, effective_inductance
+from voltsec.steady.effective import Effective, effective_inductance, passive
 from voltsec.steady.sequences import Found
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import symbol
@@ -53,11 +53,12 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
     """The region of a found sequence; ``points`` are the sample points where it was seen to hold."""
     balance = found.balance
     atoms, proved, given = _atoms(balance, found)
-    given += _passive(balance)
+    given += passive(balance.circuit, balance.ring)
     bounds: list[Bound] = []
     others: list[Polynomial] = []
+    known = given + [atom for atom in atoms if "T" not in balance.ring.variables(atom)]
     for atom in atoms:
-        bound = _bound(balance, found, atom)
+        bound = _bound(balance, found, atom, known)
         if bound is not None:
             bounds.append(bound)
         else:
@@ -71,13 +72,15 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
         result.proved = result.proved and monotone
     elif form.unknown:
         parts += _fraction_parts(form)
-    known = given + [atom for atom in others if "T" not in balance.ring.variables(atom)]
     others = [atom for atom in others if not any(atom == fact for fact in given)]
-    others = [atom for atom in others if not _implied_by_bounds(balance, atom, bounds, known)]
     short = [bound for bound in bounds if sum(map(len, bound.period)) <= LONG]
     if len(short) < len(bounds):  # nobody could read them: the mode is checked, not proved
         result.proved = False
     bounds = _strongest(balance, short, known)
+    ring = balance.ring
+    bounds.sort(  # the one that binds first at the witness leads
+        key=lambda b: -float(ring.value(b.period[1], found.witness) / ring.value(b.period[0], found.witness))
+    )
     parts = _bound_parts(form, bounds, edge[0] if edge is not None else None, result) + parts
     parts += _other_parts(form, others, result)
     parts += [_equality(form, p) for p in _constraints(found, form)]
@@ -103,20 +106,6 @@ def _equality(form: ClosedForm, polynomial: Polynomial) -> Boolean:
 
 def _constraints(found: Found, form: ClosedForm) -> list[Polynomial]:
     return [form.shown((c, found.balance.ring.one))[0] for c in found.fractions.constraints]
-
-
-def _passive(balance: Balance) -> list[Polynomial]:
-    """Polynomials that are positive because coupled coils cannot give energy."""
-    ring = balance.ring
-    found = []
-    for coupling in balance.circuit.couplings:
-        one, other = (
-            ring.symbol(balance.circuit.element(name).quantities[0].symbol)
-            for name in (coupling.first, coupling.second)
-        )
-        mutual = ring.symbol(coupling.symbol)
-        found += [one * other - mutual * mutual, one + other - 2 * mutual]
-    return found
 
 
 def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool, list[Polynomial]]:
@@ -183,16 +172,21 @@ def _insert(balance: Balance, ratio: Ratio, name: str, value: Ratio) -> Ratio:
     return reduced((parts[0], parts[1]))
 
 
-def _bound(balance: Balance, found: Found, atom: Polynomial) -> Bound | None:
+def _bound(balance: Balance, found: Found, atom: Polynomial, known: list[Polynomial]) -> Bound | None:
+    """``atom > 0`` as a bound on the period, where the part without the period has a definite sign.
+
+    Then A + B*T > 0 is a bound on 1/T, and so on K, whatever the sign of B.
+    """
     ring = balance.ring
     if ring.degree(atom, "T") != 1 or any("T" in ring.variables(c) for c in found.fractions.conditions):
         return None
     constant, linear = ring.coefficients(atom, "T")
-    period = reduced((-constant, linear))
-    value = ring.value(period[0], found.witness) / ring.value(period[1], found.witness)
-    if value <= 0:
-        return None
-    return Bound(period, upper=bool(ring.value(linear, found.witness) < 0))
+    sign = _sign_given((constant, ring.one), known)
+    if sign == 1:
+        return Bound(reduced((constant, -linear)), upper=True)
+    if sign == -1:
+        return Bound(reduced((-constant, linear)), upper=False)
+    return None
 
 
 def _edge_bound(found: Found, form: ClosedForm, known: list[Polynomial]) -> tuple[Bound, bool] | None:
@@ -247,24 +241,6 @@ def _sign_given(ratio: Ratio, known: list[Polynomial]) -> int | None:
     return total
 
 
-def _implied_by_bounds(
-    balance: Balance, atom: Polynomial, bounds: list[Bound], known: list[Polynomial]
-) -> bool:
-    """True where ``atom``, linear in the period, is positive at T = 0 and at an upper bound of T."""
-    ring = balance.ring
-    if ring.degree(atom, "T") != 1:
-        return False
-    constant, linear = ring.coefficients(atom, "T")
-    if _sign_given((constant, ring.one), known) != 1:
-        return False
-    for bound in bounds:
-        if bound.upper:
-            at_bound = constant * bound.period[1] + linear * bound.period[0]
-            if _sign_given(reduced((at_bound, bound.period[1])), known) in (0, 1):
-                return True
-    return False
-
-
 def _strongest(balance: Balance, bounds: list[Bound], known: list[Polynomial]) -> list[Bound]:
     """Bounds without those that another one implies for all values."""
     kept: list[Bound] = []
@@ -273,16 +249,17 @@ def _strongest(balance: Balance, bounds: list[Bound], known: list[Polynomial]) -
         for place, other in enumerate(bounds):
             if place == number or other.upper != bound.upper:
                 continue
+            # compared as bounds on 1/T, which stay bounds where they are negative
             difference = reduced(
                 (
-                    bound.period[0] * other.period[1] - other.period[0] * bound.period[1],
-                    bound.period[1] * other.period[1],
+                    bound.period[1] * other.period[0] - other.period[1] * bound.period[0],
+                    bound.period[0] * other.period[0],
                 )
             )
             sign = _sign_given(difference, known)
             if sign is None:
                 continue
-            weaker = sign > 0 if bound.upper else sign < 0
+            weaker = sign < 0 if bound.upper else sign > 0
             if weaker or (sign == 0 and place < number):
                 implied = True
         if not implied:
@@ -290,14 +267,22 @@ def _strongest(balance: Balance, bounds: list[Bound], known: list[Polynomial]) -
     return kept
 
 
-def _bound_parts(form: ClosedForm, bounds: list[Bound], edge: Bound | None, result: Region) -> list[Boolean]:
+def _bound_parts(
+    form: ClosedForm,
+    bounds: list[Bound],
+    edge: Bound | None,
+    result: Region,
+) -> list[Boolean]:
     """Bounds as conditions on K (or on T without a load resistance), with boundary and definitions."""
     parts: list[Boolean] = []
     effectives: list[Effective] = []
+    coupled = passive(form.circuit, form.balance.ring)
     for bound in bounds:
         own_edge = edge is not None and bound is edge
         top, bottom = form.edge_period if own_edge else form.without_linear(form.shown(bound.period))
         name = form.k_name if not effectives else f"{form.k_name}{len(effectives) + 1}"
+        while name != form.k_name and name in form.ring.names:
+            name += "_"
         effective = effective_inductance(form.circuit, form.ring, (top, bottom), name)
         if effective is None:
             limit = form.writer.ratio(top, bottom)
@@ -323,13 +308,26 @@ def _bound_parts(form: ClosedForm, bounds: list[Bound], edge: Bound | None, resu
         inductance = form.writer.ratio(effective.numerator, effective.denominator)
         result.definitions[effective.name] = 2 * inductance / (symbol(effective.load) * symbol("T"))
         own = symbol(effective.name)
-        if own_edge:
+        if own_edge and _sign_given((bound.period[0], form.balance.ring.one), coupled) is None:
+            # the edge exists for some parameters only: said without dividing by what may vanish
+            parts.append(_undivided(form, critical, own, below=bound.upper is False))
+        elif own_edge:
             parts.append(own < critical if bound.upper is False else own > critical)
         else:
             parts.append(own >= critical if bound.upper else own <= critical)
         result.boundary.setdefault(effective.name, critical)
         _solve_for_parts(form, (top, bottom), effective, result)
     return parts
+
+
+def _undivided(form: ClosedForm, critical: Expr, own: Expr, below: bool) -> Boolean:
+    """``own < critical`` (or >) multiplied by the denominator, which is positive at the witness."""
+    numerator, denominator = sympy.fraction(critical)
+    numbers = {symbol(name): value for name, value in form.point.items() if not name.startswith("#")}
+    if denominator.subs(numbers) < 0:
+        numerator, denominator = -numerator, -denominator
+    difference = numerator - own * denominator
+    return (difference if below else -difference) > 0
 
 
 def _solve_for_parts(form: ClosedForm, period: Ratio, effective: Effective, result: Region) -> None:

@@ -135,6 +135,8 @@ class RootForms:
         expanded = sympy.expand(written)
         short = len(sympy.Add.make_args(expanded)) <= 3 and size(expanded) <= 1.6 * size(written)
         surd = sympy.sqrt(expanded) if short else self.square_root(inside)
+        if surd.has(sympy.Abs):  # a perfect square
+            surd = self.square_root(inside)
         if not grows and alpha_value < 0:  # a positive factor before a positive bracket
             return self.writer.ratio(-alpha[0], alpha[1]), surd - 1
         return self.writer.ratio(*alpha), 1 + (1 if grows else -1) * surd
