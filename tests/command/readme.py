@@ -9,6 +9,7 @@ import contextlib
 import io
 import os
 import re
+import shlex
 import sys
 from functools import cache
 from pathlib import Path
@@ -42,7 +43,7 @@ def _whole_output(arguments: str) -> str:
     os.chdir(ROOT)
     try:
         with contextlib.redirect_stdout(stream), contextlib.redirect_stderr(stream):
-            run(arguments.split())
+            run(shlex.split(arguments))
     finally:
         os.chdir(before)
         if columns is None:

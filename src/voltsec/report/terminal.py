@@ -195,6 +195,26 @@ class View:
             table.add_row(*(Text(cell) for cell in row))
         self.console.print()
         self._indented(table)
+        self._losses()
+
+    def _losses(self) -> None:
+        """Where the power goes, for a circuit with resistances or drops."""
+        from voltsec.steady.losses import lossy_elements
+
+        if not lossy_elements(self.circuit):
+            return
+        from voltsec.report.losses import loss_rows  # brings in more than an ideal circuit needs
+
+        heading, *rows = [*loss_rows(self.solution, self.alphabet)] or [()]
+        if not rows:
+            return
+        table = self._table(*heading)
+        for column in table.columns[1:]:
+            column.justify = "right"
+        for row in rows:
+            table.add_row(*(Text(cell) for cell in row))
+        self.console.print()
+        self._indented(table)
 
     def _notes(self, title: str, notes: Iterable[str]) -> None:
         listed = list(notes)
