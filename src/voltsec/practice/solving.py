@@ -22,6 +22,10 @@ class TooLong(Exception):
     """A line nobody could follow would come out."""
 
 
+LONGEST_EQUATION = 1200
+"""Equations that grow longer while values are put in are not worked out line by line."""
+
+
 @dataclass
 class Pending:
     """A numbered equation still to be used: ``polynomial`` is zero."""
@@ -85,6 +89,8 @@ class Solver:
                 ratio = self.board.put(ratio, {name: value.ratio})
                 if value.number not in equation.used:
                     equation.used.append(value.number)
+            if len(ratio[0]) > LONGEST_EQUATION:
+                raise TooLong(f"equation ({equation.number}) grows to {len(ratio[0])} terms")
         equation.polynomial = self._without_positive_factors(ratio[0])
 
     def _without_positive_factors(self, polynomial: Polynomial) -> Polynomial:

@@ -9,7 +9,7 @@ periodic state is unique: a sequence that passes is the answer there, wherever i
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 
@@ -168,7 +168,8 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
                 else:
                     if mask[0]:
                         tried.add(sequence)
-                        return Found(stages, balance, fractions, mask, {})
+                        found = Found(stages, balance, fractions, mask, {})
+                        return _without_idle_diodes(found, references, point, shares) or found
                     continue
             if numeric is None:
                 continue
@@ -183,6 +184,39 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
         solved = False
     (search.open_points if solved else search.no_state).append(_place(search, point))
     return None
+
+
+def _without_idle_diodes(
+    found: Found, references: tuple[str, ...], point: dict[str, float], shares: np.ndarray
+) -> Found | None:
+    """The same sequence without diodes that carry exactly nothing, if it is solved as well so.
+
+    At zero current and zero voltage a diode is both conducting and blocking; it is told as blocking.
+    """
+    balance = found.balance
+    intervals = []
+    for k, interval in enumerate(balance.sequence.intervals):
+        idle = set()
+        for diode in balance.circuit.diodes:
+            row = {("i", diode.name): balance.ring.one}
+            if diode.name in interval.conducting and all(
+                balance.affine(k, row, part).is_zero for part in ("mean", "ramp")
+            ):
+                idle.add(diode.name)
+        intervals.append(Interval(interval.stage, interval.conducting - idle))
+    sequence = Sequence(tuple(intervals))
+    if sequence == balance.sequence or any(a == b for a, b in pairwise(intervals)):
+        return None
+    try:
+        plain = Balance(balance.circuit, sequence, references)
+        fractions = Fractions(plain, found.stages, point, shares)
+        mask, _, _ = verify(plain, fractions, {name: np.array([v]) for name, v in point.items()})
+    except (NotClosed, TooLarge):
+        return None
+    open_before, open_after = (len([u for u in b.averages.free if u[0] == "V"]) for b in (balance, plain))
+    if not mask[0] or open_after > open_before:
+        return None
+    return Found(found.stages, plain, fractions, mask, {})
 
 
 def _place(search: Search, point: dict[str, float]) -> int:
