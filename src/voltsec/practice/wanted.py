@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import brentq, minimize_scalar
 from sympy import Expr
 
 from voltsec.circuit.fault import Fault, NoSteadyState
@@ -106,6 +105,8 @@ def wanted_duty(
     top = _largest(solution, fixed, symbol, duties, np.abs(scan.output_voltage), output)
     found = []
     for left, right in _crossings(duties, scan.output_voltage - target):
+        from scipy.optimize import brentq  # slow to import, and only a wanted output needs it
+
         place = left if left == right else brentq(lambda x: output(x) - target, left, right, xtol=1e-14)
         if abs(output(place) - target) <= max(SAME * abs(target), 1e-9 * abs(top.output_voltage)):
             found.append(place)
@@ -181,6 +182,8 @@ def _largest(
         bounded = not abs(output(nearer)) > 2 * sizes[best]
     else:
         around = (float(duties[best - 1]), float(duties[best + 1]))
+        from scipy.optimize import minimize_scalar
+
         refined = minimize_scalar(
             lambda x: -np.nan_to_num(abs(output(x)), nan=0.0),
             bounds=around,

@@ -310,7 +310,7 @@ def _bound_parts(
         own = symbol(effective.name)
         if own_edge and _sign_given((bound.period[0], form.balance.ring.one), coupled) is None:
             # the edge exists for some parameters only: said without dividing by what may vanish
-            parts.append(_undivided(form, critical, own, below=bound.upper is False))
+            parts.append(_undivided(form, critical, own, result.definitions[effective.name]))
         elif own_edge:
             parts.append(own < critical if bound.upper is False else own > critical)
         else:
@@ -320,14 +320,13 @@ def _bound_parts(
     return parts
 
 
-def _undivided(form: ClosedForm, critical: Expr, own: Expr, below: bool) -> Boolean:
-    """``own < critical`` (or >) multiplied by the denominator, which is positive at the witness."""
+def _undivided(form: ClosedForm, critical: Expr, own: Expr, meaning: Expr) -> Boolean:
+    """``own`` on the witness's side of ``critical``, multiplied by the denominator."""
     numerator, denominator = sympy.fraction(critical)
     numbers = {symbol(name): value for name, value in form.point.items() if not name.startswith("#")}
-    if denominator.subs(numbers) < 0:
-        numerator, denominator = -numerator, -denominator
+    numbers[own] = meaning.subs(numbers)
     difference = numerator - own * denominator
-    return (difference if below else -difference) > 0
+    return (difference if difference.subs(numbers) > 0 else -difference) > 0
 
 
 def _solve_for_parts(form: ClosedForm, period: Ratio, effective: Effective, result: Region) -> None:
