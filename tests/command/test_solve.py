@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -88,7 +87,7 @@ def test_a_netlist_that_is_not_there(voltsec: Run, tmp_path: Path, netlist: str,
     assert told["errors"][0]["kind"] == "cannot-read"
 
 
-@pytest.mark.parametrize("data", [b"\x7fELF\0\0\1", b"\xff\xfe\x00x", b"converter \"caf\xe9\""])
+@pytest.mark.parametrize("data", [b"\x7fELF\0\0\1", b"\xff\xfe\x00x", b'converter "caf\xe9"'])
 def test_a_file_that_is_no_text(voltsec: Run, tmp_path: Path, data: bytes) -> None:
     path = tmp_path / "stage.topo"
     path.write_bytes(data)
@@ -130,19 +129,3 @@ def test_nothing_heavy_is_loaded() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8")
     assert done.stderr.strip() == "[]"
-
-
-def test_start_up_time() -> None:
-    """The whole answer takes at most 2.5 times what loading sympy does (best of several)."""
-
-    def seconds(code: str, *arguments: str) -> float:
-        start = time.perf_counter()
-        subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, check=True)
-        return time.perf_counter() - start
-
-    # taken in turns, so that a busy moment strikes both
-    pairs = [
-        (seconds("from voltsec.command.main import main; main()", "solve", "sepic"), seconds("import sympy"))
-        for _ in range(7)
-    ]
-    assert min(whole for whole, _ in pairs) <= 2.5 * min(sympy for _, sympy in pairs)
