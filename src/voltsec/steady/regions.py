@@ -52,7 +52,7 @@ class Bound:
 def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Region:
     """The region of a found sequence; ``points`` are the sample points where it was seen to hold."""
     balance = found.balance
-    atoms, proved, given = _atoms(balance, found)
+    atoms, given = _atoms(balance, found)
     given += passive(balance.circuit, balance.ring)
     bounds: list[Bound] = []
     others: list[Polynomial] = []
@@ -63,7 +63,7 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
             bounds.append(bound)
         else:
             others.append(atom)
-    result = Region(None, proved and balance.all_decided)
+    result = Region(None, balance.all_decided)
     parts: list[Boolean] = []
     edge = _edge_bound(found, form, given)
     if edge is not None:
@@ -108,8 +108,8 @@ def _constraints(found: Found, form: ClosedForm) -> list[Polynomial]:
     return [form.shown((c, found.balance.ring.one))[0] for c in found.fractions.constraints]
 
 
-def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool, list[Polynomial]]:
-    """Polynomials that must be positive (turned so), whether every condition was decided, and givens.
+def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], list[Polynomial]]:
+    """Polynomials that must be positive (turned so), and what is given.
 
     Known positive are the variables themselves and, in discontinuous conduction, the factors by
     which the period is expressed; where there is one such factor, its sign is given.
@@ -117,12 +117,10 @@ def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool, list
     ring = balance.ring
     conditions = [c.ratio for c in open_conditions(balance)]
     known: list[Polynomial] = []
-    proved = True
     for polynomial in found.fractions.conditions:
         solved = _solve_parameter(balance, polynomial)
         if solved is None:
-            proved = proved and not conditions
-            continue
+            continue  # the conditions then stay as they are, in terms of the unknown fractions
         name, value = solved
         known += [f for part in value for f, _ in factors(part)[1] if definite_sign(f) is None]
         conditions = [_insert(balance, ratio, name, value) for ratio in conditions]
@@ -141,7 +139,7 @@ def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], bool, list
                 if any(factor == other or -factor == other for other in known):
                     continue
                 atoms.append(oriented)
-    return atoms, proved, given
+    return atoms, given
 
 
 def _solve_parameter(balance: Balance, polynomial: Polynomial) -> tuple[str, Ratio] | None:
@@ -236,9 +234,26 @@ def _sign_given(ratio: Ratio, known: list[Polynomial]) -> int | None:
             if sign is None:
                 sign = next((1 if factor == k else -1 for k in known if factor == k or -factor == k), None)
             if sign is None:
+                sign = _sign_by_difference(factor, known)
+            if sign is None:
                 return None
             total *= sign if power % 2 else 1
     return total
+
+
+def _sign_by_difference(polynomial: Polynomial, known: list[Polynomial]) -> int | None:
+    """Sign where a known positive difference a - b makes it definite: a is put as b + (a - b)."""
+    generators = polynomial.context().gens()
+    for fact in known:
+        terms = sorted((int(c), tuple(int(p) for p in powers)) for powers, c in fact.to_dict().items())
+        if [c for c, _ in terms] != [-1, 1] or any(sum(powers) != 1 for _, powers in terms):
+            continue
+        smaller, larger = (powers.index(1) for _, powers in terms)
+        images = [g + generators[smaller] if k == larger else g for k, g in enumerate(generators)]
+        sign = definite_sign(polynomial.compose(*images, ctx=polynomial.context()))
+        if sign is not None:
+            return sign
+    return None
 
 
 def _strongest(balance: Balance, bounds: list[Bound], known: list[Polynomial]) -> list[Bound]:
