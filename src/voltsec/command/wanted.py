@@ -39,6 +39,8 @@ def find_duties(solution: Solution, volts: float) -> Wanted:
 
 def say_beyond(solution: Solution, wanted: Wanted | None, order: str) -> None:
     """Print the duties for a wanted output and the leading order of gain and efficiency."""
+    if order != "first" and wanted is None:
+        return  # the plain answer is printed without what the rest brings in
     from voltsec.report.losses import first_order_lines, wanted_lines
 
     lines: list[str] = []

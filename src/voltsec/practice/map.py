@@ -206,7 +206,8 @@ class Field:
 
     def _shown(self, value):
         """The axis value at a value of the swept symbol, or the other way round (K times R is constant)."""
-        return value if self.product is None else self.product / value
+        with np.errstate(divide="ignore"):  # a boundary that reaches zero lies beyond the axis
+            return value if self.product is None else self.product / value
 
     def marked(self) -> tuple[float, float] | None:
         """The operating point on the axes."""
