@@ -64,7 +64,7 @@ def tolerances(
     if draws > MOST_DRAWS:
         raise BadSweep(f"{draws:,} draws are too many; {MOST_DRAWS:,} are the most")
     if seed < 0:
-        raise BadSweep(f"the seed is a whole number from 0 up, not {seed}")
+        raise BadSweep(f"a random seed is a whole number from 0 up, not {seed}")
     given = dict(values or {})
     shares = {symbol_of(circuit, name): share for name, share in parts.items()}
     if not shares:
