@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 import sympy
 from sympy import Add, Expr, Mul, Pow, Symbol
 
-from voltsec.steady.balance import Ratio, add, multiply, reduced
+from voltsec.steady.balance import Ratio, add, insert, multiply, reduced
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.ring import Polynomial, Ring
 
@@ -105,20 +105,6 @@ class Board:
                 for part in parts
             ]
         return [self.writer.ratio(*reduced((top, bottom)))]
-
-
-def insert(ring: Ring, ratio: Ratio, name: str, value: Ratio) -> Ratio:
-    """``ratio`` with the variable ``name`` replaced by ``value``."""
-    degree = max(ring.degree(part, name) for part in ratio)
-    if degree <= 0:
-        return ratio
-    parts = []
-    for part in ratio:
-        total = ring.zero
-        for power, coefficient in enumerate(ring.coefficients(part, name)):
-            total += coefficient * value[0] ** power * value[1] ** (degree - power)
-        parts.append(total)
-    return reduced((parts[0], parts[1]))
 
 
 def subtract(one: Ratio, other: Ratio) -> Ratio:

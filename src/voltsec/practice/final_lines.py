@@ -5,11 +5,11 @@ from __future__ import annotations
 import sympy
 from sympy import Expr, Mul, Pow
 
-from voltsec.practice.algebra import NotRational, insert, subtract, vanishes
+from voltsec.practice.algebra import NotRational, subtract, vanishes
 from voltsec.practice.blackboard import Blackboard, numbers_text
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
-from voltsec.steady.balance import Ratio, add, multiply, reduced
+from voltsec.steady.balance import Ratio, add, insert, multiply, reduced
 from voltsec.tableau.expression import symbol
 
 LONGEST_PROOF = 2000

@@ -375,3 +375,17 @@ def reduced(ratio: Ratio) -> Ratio:
         return ratio
     common = numerator.gcd(denominator)
     return ratio if common.is_one() else (numerator // common, denominator // common)
+
+
+def insert(ring: Ring, ratio: Ratio, name: str, value: Ratio) -> Ratio:
+    """``ratio`` with the variable ``name`` replaced by ``value``."""
+    degree = max(ring.degree(part, name) for part in ratio)
+    if degree <= 0:
+        return ratio
+    parts = []
+    for part in ratio:
+        total = ring.zero
+        for power, coefficient in enumerate(ring.coefficients(part, name)):
+            total += coefficient * value[0] ** power * value[1] ** (degree - power)
+        parts.append(total)
+    return reduced((parts[0], parts[1]))

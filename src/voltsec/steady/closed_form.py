@@ -12,7 +12,7 @@ from functools import cached_property
 import sympy
 from sympy import Expr
 
-from voltsec.steady.balance import Balance, Ratio, reduced
+from voltsec.steady.balance import Balance, Ratio, insert, reduced
 from voltsec.steady.effective import Effective, effective_inductance
 from voltsec.steady.fractions import Fractions
 from voltsec.steady.root_forms import Root, RootForms, shortest
@@ -52,9 +52,9 @@ class ClosedForm:
         found = []
         for shown in self.fractions.shown:
             polynomial = self.fractions.ring.substitute(shown, self.ring, {})
-            found.append(
-                self._without_period((polynomial, self.ring.one))[0] if self.effective else polynomial
-            )
+            if self.effective is not None:
+                polynomial = self._essential(self._without_period((polynomial, self.ring.one))[0])
+            found.append(polynomial)
         return tuple(found)
 
     def _effective(self) -> Effective | None:
@@ -123,21 +123,15 @@ class ClosedForm:
         bottom = (
             self.ring.symbol(self.k_name) * self.ring.symbol(self.effective.load) * self.effective.denominator
         )
-        parts = []
-        degree = max(self.ring.degree(part, "T") for part in ratio)
-        for part in ratio:
-            total = self.ring.zero
-            for power, coefficient in enumerate(self.ring.coefficients(part, "T")):
-                total += coefficient * top**power * bottom ** (degree - power)
-            parts.append(total)
-        if ratio[1].is_one() and degree > 0:  # a condition: only its zero matters
-            pairs = factors(parts[0])[1]
-            kept = self.ring.one
-            for factor, power in pairs:
-                if self.ring.variables(factor) & set(self.unknown):
-                    kept *= factor**power
-            return kept, self.ring.one
-        return reduced((parts[0], parts[1]))
+        return insert(self.ring, ratio, "T", (top, bottom))
+
+    def _essential(self, polynomial: Polynomial) -> Polynomial:
+        """The factors of a condition that hold an unknown fraction: only these can make it zero."""
+        kept = self.ring.one
+        for factor, power in factors(polynomial)[1]:
+            if self.ring.variables(factor) & set(self.unknown):
+                kept *= factor**power
+        return kept
 
     @cached_property
     def roots(self) -> tuple[Root, ...] | None:
@@ -239,7 +233,7 @@ class ClosedForm:
         if self.effective is not None:
             options.append(self._without_period(shown))
         if self._period_value is not None:
-            options.append(self._insert_period(shown, self._period_value))
+            options.append(insert(self.ring, shown, "T", self._period_value))
         inductances = {coil.symbol for coil in coils(self.circuit)}
         options = [
             option
@@ -263,16 +257,6 @@ class ClosedForm:
             return None
         constant, linear = (ring.substitute(c, self.ring, {}) for c in ring.coefficients(condition, "T"))
         return reduced((-constant, linear))
-
-    def _insert_period(self, ratio: Ratio, period: Ratio) -> Ratio:
-        degree = max(self.ring.degree(part, "T") for part in ratio)
-        parts = []
-        for part in ratio:
-            total = self.ring.zero
-            for power, coefficient in enumerate(self.ring.coefficients(part, "T")):
-                total += coefficient * period[0] ** power * period[1] ** (degree - power)
-            parts.append(total)
-        return reduced((parts[0], parts[1]))
 
     def square_root(self, ratio: Ratio) -> Expr:
         """Square root of a ratio that is positive where the mode holds, squares taken out."""

@@ -17,7 +17,7 @@ import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
-from voltsec.steady.balance import Balance, Ratio, ratio_sign, reduced
+from voltsec.steady.balance import Balance, Ratio, insert, ratio_sign, reduced
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import Effective, effective_inductance, passive
 from voltsec.steady.sequences import Found
@@ -123,7 +123,7 @@ def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], list[Polyn
             continue  # the conditions then stay as they are, in terms of the unknown fractions
         name, value = solved
         known += [f for part in value for f, _ in factors(part)[1] if definite_sign(f) is None]
-        conditions = [_insert(balance, ratio, name, value) for ratio in conditions]
+        conditions = [insert(balance.ring, ratio, name, value) for ratio in conditions]
     given = [f if ring.value(f, found.witness) > 0 else -f for f in known] if len(known) == 1 else []
     atoms: list[Polynomial] = []
     for ratio in conditions:
@@ -153,21 +153,6 @@ def _solve_parameter(balance: Balance, polynomial: Polynomial) -> tuple[str, Rat
             constant, linear = ring.coefficients(polynomial, name)
             return name, reduced((-constant, linear))
     return None
-
-
-def _insert(balance: Balance, ratio: Ratio, name: str, value: Ratio) -> Ratio:
-    """``ratio`` with the parameter ``name`` replaced by ``value``."""
-    ring = balance.ring
-    degree = max(ring.degree(part, name) for part in ratio)
-    if degree <= 0:
-        return ratio
-    parts = []
-    for part in ratio:
-        total = ring.zero
-        for power, coefficient in enumerate(ring.coefficients(part, name)):
-            total += coefficient * value[0] ** power * value[1] ** (degree - power)
-        parts.append(total)
-    return reduced((parts[0], parts[1]))
 
 
 def _bound(balance: Balance, found: Found, atom: Polynomial, known: list[Polynomial]) -> Bound | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import sympy
 from sympy import Expr
 
-from voltsec.steady.balance import Ratio, reduced
+from voltsec.steady.balance import Ratio, insert, reduced
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.ring import Polynomial, Ring, factors
 
@@ -45,14 +45,7 @@ class RootForms:
     def rational_parts(self, shown: Ratio, root: Root) -> Ratio:
         """A root of degree one put in its place."""
         constant, linear = self.ring.coefficients(root.polynomial, root.name)
-        parts = []
-        degree = max(self.ring.degree(part, root.name) for part in shown)
-        for part in shown:
-            total = self.ring.zero
-            for power, coefficient in enumerate(self.ring.coefficients(part, root.name)):
-                total += coefficient * (-constant) ** power * linear ** (degree - power)
-            parts.append(total)
-        return reduced((parts[0], parts[1]))
+        return insert(self.ring, shown, root.name, (-constant, linear))
 
     def pure(self, shown: Ratio, root: Root) -> Expr:
         """d**2 = -c/a: even powers go, one odd power stays as a square root."""
