@@ -124,7 +124,11 @@ class ReadingList:
             mean, ramp = waveform.means[k], waveform.ramps[k]
             if mean is None or ramp is None:
                 return None
-            shares.append(Share(fractions[k], self._folded(mean), self._folded(ramp)))
+            middle = waveform.middle(k)
+            if middle is None:
+                return None
+            bent = None if middle == mean else self._folded(middle)
+            shares.append(Share(fractions[k], self._folded(mean), self._folded(ramp), bent))
         return tuple(shares)
 
     def _averages(self, row: Row) -> tuple[Share, ...] | None:
@@ -182,7 +186,11 @@ class ReadingList:
     def _straight(self, waveform: Waveform) -> Waveform:
         """A ramp that stays open is left out: only the mean counts."""
         nothing: Ratio = (self.balance.ring.zero, self.balance.ring.one)
-        return Waveform(waveform.means, tuple(nothing if r is None else r for r in waveform.ramps))
+        return Waveform(
+            waveform.means,
+            tuple(nothing if r is None else r for r in waveform.ramps),
+            tuple(nothing if b is None else b for b in waveform.bends),
+        )
 
     def _output_ripple(self) -> Reading:
         capacitor = output_capacitor(self.circuit)
