@@ -41,9 +41,63 @@ def test_boost_terms_are_the_textbook_ones() -> None:
     assert leading.efficiency_terms["R_S"].equals(D * RS / (R * (1 - D) ** 2))
 
 
+DISCONTINUOUS = {
+    "boost_lossy": 0.1,
+    "buck_lossy": 0.1,
+    "buckboost_lossy": 0.1,
+    "sepic_lossy": 0.05,
+    "quad_boost_lossy": 0.2,
+}
+"""Shipped stage -> factor on its coils that leads well into discontinuous conduction."""
+
+
+@pytest.mark.parametrize("name", DISCONTINUOUS)
+def test_slope_in_discontinuous_conduction(name: str) -> None:
+    """Numeric: the exact numbers at small losses leave a difference of second order."""
+    answer = voltsec.solve(voltsec.load(name))
+    small = small_symbols(answer.circuit)
+    base = {key: float(value) for key, value in answer.circuit.values.items()}
+    for coil in answer.circuit.inductors:
+        base[coil.quantity.symbol] *= DISCONTINUOUS[name]
+    orders = dict(answer.engine.first_orders())
+    errors: dict[str, list[float]] = {"gain": [], "efficiency": []}
+    for epsilon in (1e-2, 1e-3):
+        point = base | {key: base[key] * epsilon for key in small}
+        numbers = answer.at(**point)
+        assert numbers.mode.startswith("DCM")
+        leading = orders[numbers.mode]
+        assert leading is not None
+        known = {symbol(key): sympy.Float(value, 30) for key, value in point.items()}
+        for key, value in leading.definitions.items():
+            known[symbol(key)] = value.subs(known).subs(known).evalf(30)
+        for key in errors:
+            told = float(getattr(leading, key).subs(known).subs(known).evalf(30))
+            errors[key].append(abs(told / getattr(numbers, key) - 1))
+    for key, (coarse, fine) in errors.items():
+        assert coarse < 5e-3, key
+        assert fine < coarse / 50, key
+
+
+def test_inverting_stage_terms_in_discontinuous_conduction() -> None:
+    """By hand: the coil charges as Vg/R*(1 - exp(-R*t/L)), so its peak falls by R_L*D*T/(2*L).
+
+    With d2**2 = K the output current follows the energy of the peak current: two halves of the peak's
+    loss, R_L*D/(K*R), and the coil's own loss while it empties, 2*R_L/(3*R*sqrt(K)).
+    """
+    answer = voltsec.solve(voltsec.load("buckboost_lossy"))
+    leading = dict(answer.engine.first_orders())["DCM"]
+    assert leading is not None
+    D, K, R, RL, RS, RD, VD, Vg = (symbol(n) for n in ("D", "K", "R", "R_L", "R_S", "R_D1", "V_D1", "Vg"))
+    assert leading.ideal_gain.equals(-D / sympy.sqrt(K))
+    assert leading.gain_terms["R_S"].equals(D * RS / (K * R))
+    assert leading.gain_terms["R_L"].equals(RL * D / (K * R) + 2 * RL / (3 * R * sympy.sqrt(K)))
+    assert leading.gain_terms["R_D1"].equals(2 * RD / (3 * R * sympy.sqrt(K)))
+    assert leading.gain_terms["V_D1"].equals(VD * sympy.sqrt(K) / (2 * D * Vg))
+
+
 def test_none_without_continuous_conduction_or_losses() -> None:
     answer = voltsec.solve(voltsec.load("boost"))
-    by_itself = next(builder for name, builder in answer.engine.builders if name == "DCM")
-    assert first_order(by_itself) is None
+    dry = dict(answer.engine.first_orders())["DCM"]
+    assert dry is not None and dry.gain_terms == {} and dry.efficiency == 1
     plain = first_order(answer.engine.builders[0][1])
     assert plain is not None and plain.gain_terms == {} and plain.efficiency == 1

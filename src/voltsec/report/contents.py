@@ -12,7 +12,6 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Quantity, Transformer
 from voltsec.practice.derivation import Derivation
 from voltsec.practice.derive import derive
-from voltsec.report.javascript import mode_losses
 from voltsec.report.machine import circuit_name
 from voltsec.report.outline import in_order_of_interest
 from voltsec.report.quantity import engineering, percent
@@ -154,9 +153,9 @@ def loads(circuit: Circuit) -> list[Quantity]:
     return [element.quantity for element in circuit.of(Load, CurrentSource)]
 
 
-def shown_losses(solution: Solution, mode: Mode) -> dict[str, Basic]:
+def shown_losses(mode: Mode) -> dict[str, Basic]:
     """Losses of the mode's parts that are not nothing."""
-    return {n: e for n, e in mode_losses(solution, mode).items() if e is not None and e != 0}
+    return {n: e for n, e in mode.losses.items() if e is not None and e != 0}
 
 
 def derivations(solution: Solution) -> list[Derivation]:

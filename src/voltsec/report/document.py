@@ -12,7 +12,8 @@ from voltsec.report.derivation_latex import as_latex
 from voltsec.report.derivation_text import as_markdown
 from voltsec.report.latex import escaped, formula_latex, latex_fragment, symbol_latex
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.outline import ROLES, mode_words, named, parts_in, result_rows, stress_rows
+from voltsec.report.shortened import shortened
 from voltsec.steady.solution import Mode, Solution
 
 LAST_LATIN = 0x180
@@ -96,8 +97,8 @@ def _plain_netlist(text: str) -> str:
 
 def _latex_losses(solution: Solution) -> Iterator[str]:
     duties = solution.circuit.duty_symbols
-    for mode in solution.modes:
-        found = shown_losses(solution, mode)
+    for mode in shortened(solution).modes:
+        found = shown_losses(mode)
         if found:
             yield rf"\section*{{Conduction losses, {mode.name}}}"
             lines = [
@@ -135,7 +136,7 @@ def _markdown(solution: Solution) -> Iterator[str]:
     for duty in duties:
         yield ""
         yield f"Throughout, ${symbol_latex(duty + '′')} = 1 - {symbol_latex(duty)}$."
-    for mode in solution.modes:
+    for mode in shortened(solution).modes:
         yield from _mode(mode, solution, shown)
     if solution.numbers is not None:
         yield from _heading(f"Numbers at the operating point, {solution.numbers.mode}")
@@ -161,7 +162,7 @@ def _mode(mode: Mode, solution: Solution, shown) -> Iterator[str]:
     yield from _heading(f"{mode.name}, {words}" if words else mode.name)
     region = "always" if mode.holds_when is None else shown(mode.holds_when)
     yield f"Holds when {region} ({'proved' if mode.proved else 'checked at sample values'})."
-    for name, expression in mode.definitions.items():
+    for name, expression in named(mode):
         yield ""
         yield f"${symbol_latex(name)} =$ {shown(expression)}"
     for polynomial in mode.condition or ():
@@ -185,7 +186,7 @@ def _mode(mode: Mode, solution: Solution, shown) -> Iterator[str]:
     stress = [[row.part, row.label, shown(row.expression)] for row in stress_rows(mode, solution.circuit)]
     if stress:
         yield from _table(["Stress of", "Quantity", "Formula"], stress)
-    lost = [[name, shown(expression)] for name, expression in shown_losses(solution, mode).items()]
+    lost = [[name, shown(expression)] for name, expression in shown_losses(mode).items()]
     if lost:
         yield from _table(["Conduction loss of", "Formula"], lost)
 

@@ -13,6 +13,7 @@ from sympy.printing.precedence import PRECEDENCE
 from sympy.printing.str import StrPrinter
 
 from voltsec.report.alphabet import UNICODE, Alphabet
+from voltsec.report.outline import shown_name
 
 
 def complement(name: str, prime: str = "′") -> Symbol:
@@ -69,7 +70,7 @@ class FormulaPrinter(StrPrinter):
         return str(super().parenthesize(item, level, strict))
 
     def _print_Symbol(self, expr: Symbol) -> str:
-        return expr.name
+        return shown_name(expr.name) if self.alphabet.unicode else expr.name
 
     def _print_Add(self, expr: Add, order: str | None = None) -> str:
         found = complement_of(expr, self.duties)

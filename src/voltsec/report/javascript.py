@@ -8,8 +8,7 @@ from collections.abc import Iterator, Mapping
 from sympy import Basic, Expr, Rational, Symbol
 from sympy.printing.printer import Printer
 
-from voltsec.steady.losses import losses
-from voltsec.steady.solution import Mode, Solution
+from voltsec.steady.solution import Mode
 
 STRESS_KEYS = ("voltage_peak", "current_average", "current_peak", "current_rms")
 
@@ -130,12 +129,6 @@ def implicit_unknown(mode: Mode) -> str | None:
         return None
     open_names = {i.fraction.name for i in mode.intervals if i.ends != "switch" and i.fraction.is_Symbol}
     return open_names.pop() if len(open_names) == 1 else None
-
-
-def mode_losses(solution: Solution, mode: Mode) -> dict[str, Expr | None]:
-    """Loss of each lossy part, where the mode has formulas."""
-    builder = dict(solution.engine.builders).get(mode.name)
-    return {} if builder is None else losses(builder)
 
 
 def in_order(definitions: Mapping[str, Expr]) -> list[tuple[str, Expr]]:

@@ -16,13 +16,17 @@ from voltsec.report.formula import with_complements
 from voltsec.report.letters import board_latex, board_name
 from voltsec.report.machine import circuit_name
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.outline import ROLES, Row, mode_words, named, parts_in, result_rows, stress_rows
+from voltsec.report.shortened import shortened
 from voltsec.steady.solution import Mode, Solution
 
 GREEK_NAMES = """
 alpha beta gamma delta epsilon zeta eta theta iota kappa lambda mu nu xi pi rho sigma tau upsilon phi chi psi
 omega Gamma Delta Theta Lambda Xi Pi Sigma Upsilon Phi Psi Omega
 """
+RIPPLE = "dI_"
+"""A name that begins so is the ripple of a coil's current."""
+
 GREEK = frozenset(GREEK_NAMES.split())
 SPECIAL = {
     "\\": r"\textbackslash{}",
@@ -61,6 +65,8 @@ def symbol_latex(name: str) -> str:
         name, prime = name[:-1], prime + "'"
     if name in GREEK:
         return f"\\{name}{prime}"
+    if name.startswith(RIPPLE):
+        return rf"\Delta {symbol_latex(name[1:] + prime)}"
     head, _, tail = name.partition("_")
     if head in GREEK:
         head, below = f"\\{head}", ""
@@ -131,7 +137,7 @@ def latex_fragment(solution: Solution) -> str:
     return template.render(
         title=circuit_name(solution.circuit),
         solution=solution,
-        modes=[_mode_context(mode, solution) for mode in solution.modes],
+        modes=[_mode_context(mode, solution) for mode in shortened(solution).modes],
         duties=[symbol_latex(duty) for duty in solution.circuit.duty_symbols],
         complements=[symbol_latex(duty + "′") for duty in solution.circuit.duty_symbols],
         numbers=list(stage_rows(solution)) if solution.numbers else [],
@@ -148,7 +154,7 @@ def _mode_context(mode: Mode, solution: Solution) -> dict[str, Any]:
         "words": mode_words(mode),
         "holds_when": None if mode.holds_when is None else formula_latex(mode.holds_when, duties),
         "proved": mode.proved,
-        "definitions": [equation(symbol_latex(n), e, duties) for n, e in mode.definitions.items()],
+        "definitions": [equation(symbol_latex(n), e, duties) for n, e in named(mode)],
         "condition": [equation("0", polynomial, duties) for polynomial in mode.condition or ()],
         "intervals": [
             {

@@ -13,8 +13,9 @@ from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.formula import formula
 from voltsec.report.machine import Writer, symbol_units
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.first_order import FirstOrder, first_order
-from voltsec.steady.losses import losses, lossy_elements
+from voltsec.steady.correction import Correction, correction
+from voltsec.steady.first_order import FirstOrder
+from voltsec.steady.losses import lossy_elements
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.ports import PortCurrent, input_current, output_current, output_ripple
 from voltsec.steady.solution import Solution
@@ -52,27 +53,47 @@ def loss_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tupl
 def losses_json(solution: Solution) -> dict[str, dict[str, Any]]:
     """Mode name -> what JSON tells beyond the mode's own results.
 
-    Keys ``losses`` (element -> watt), ``first_order``, ``input_current``, ``output_current``,
-    ``output_ripple``; ``None`` where something is not determined or does not apply.
+    Keys ``correction`` (gain = ``ideal_gain`` * ``correction``), ``first_order``, ``input_current``,
+    ``output_current``, ``output_ripple``; ``None`` where something is not determined or does not apply.
     """
     write = Writer(symbol_units(solution))
-    return {name: _mode_json(builder, write) for name, builder in getattr(solution.engine, "builders", ())}
+    leading = dict(solution.engine.first_orders())
+    found = {name: _mode_json(builder, write) for name, builder in solution.engine.builders}
+    return {
+        name: found.get(name, {}) | {"first_order": _first_order_json(order, write)}
+        for name, order in leading.items()
+    }
 
 
 def _mode_json(builder: ModeBuilder, write: Writer) -> dict[str, Any]:
     continuous = not builder.balance.by_itself
-    leading = first_order(builder) if continuous else None
+    told = correction(builder)
     ripple = output_ripple(builder) if continuous else None
     return {
-        "losses": {k: write(v) for k, v in losses(builder).items()} if continuous else None,
-        "first_order": None
-        if leading is None
-        else {"gain": write(leading.gain), "efficiency": write(leading.efficiency)},
+        "correction": None if told is None else _correction_json(told, write),
         "input_current": _port_json(input_current(builder), write) if continuous else None,
         "output_current": _port_json(output_current(builder), write) if continuous else None,
         "output_ripple": None
         if ripple is None
         else {"expression": write(ripple.expression), "highest": ripple.highest, "lowest": ripple.lowest},
+    }
+
+
+def _first_order_json(leading: FirstOrder | None, write: Writer) -> dict[str, Any] | None:
+    if leading is None:
+        return None
+    return {
+        "gain": write(leading.gain),
+        "efficiency": write(leading.efficiency),
+        "definitions": {name: write(value) for name, value in leading.definitions.items()},
+    }
+
+
+def _correction_json(told: Correction, write: Writer) -> dict[str, Any]:
+    return {
+        "ideal_gain": write(told.ideal_gain),
+        "correction": write(told.correction),
+        "definitions": {told.name: write(told.denominator)},
     }
 
 
@@ -83,9 +104,8 @@ def _port_json(port: PortCurrent | None, write: Writer) -> dict[str, Any] | None
 
 
 def first_orders(solution: Solution) -> dict[str, FirstOrder]:
-    """Leading order of every mode of continuous conduction that has one."""
-    found = {name: first_order(builder) for name, builder in solution.engine.builders}
-    return {name: leading for name, leading in found.items() if leading is not None}
+    """Leading order of every mode that has one."""
+    return {name: leading for name, leading in solution.engine.first_orders() if leading is not None}
 
 
 def wanted_lines(solution: Solution, wanted: Wanted) -> Iterator[str]:
@@ -160,27 +180,50 @@ def with_wanted(told: dict[str, Any], wanted: Wanted | None) -> dict[str, Any]:
     return told | {"wanted": wanted_json(wanted, Writer(names))}
 
 
+LONGEST_LINE = 900
+"""Signs of a leading order that is printed; a longer one is left to JSON."""
+
+
+def first_order_rows(
+    leading: FirstOrder, input_name: str, duties: tuple[str, ...], alphabet: Alphabet = UNICODE
+) -> Iterator[tuple[str, str]]:
+    """Name and formula: gain and efficiency of one mode, and the named quantities in them."""
+    ideal = formula(leading.ideal_gain, duties, alphabet)
+    terms = _bracket(leading.gain_terms, duties, alphabet)
+    gain = f"{ideal} {alphabet.dot} ({terms})" if leading.gain_terms else ideal
+    rows = [
+        (f"V/{input_name}", gain),
+        (ETA[alphabet.unicode], _bracket(leading.efficiency_terms, duties, alphabet)),
+    ]
+    for name, text in rows:
+        yield name, text if len(text) <= LONGEST_LINE else "too long to be printed; --json gives it"
+    if any(len(text) <= LONGEST_LINE for _, text in rows):
+        for symbol, value in leading.definitions.items():
+            yield symbol, formula(value, duties, alphabet)
+
+
+ETA = {True: "η", False: "eta"}
+
+
 def first_order_lines(solution: Solution) -> Iterator[str]:
-    """Gain and efficiency of the continuous modes to first order, as text."""
+    """Gain and efficiency of every mode to first order, as text."""
     duties = solution.circuit.duty_symbols
     found = first_orders(solution)
     for name, leading in found.items():
         yield f"{name}, to first order in the small resistances and drops:"
-        bracket = _bracket(leading.gain_terms, duties)
-        ideal = formula(leading.ideal_gain, duties)
-        yield f"    gain        {ideal}" + (f" · ({bracket})" if leading.gain_terms else "")
-        yield f"    efficiency  {_bracket(leading.efficiency_terms, duties)}"
+        for left, text in first_order_rows(leading, solution.circuit.input.name, duties):
+            yield f"    {left} = {text}"
     if not found:
-        yield "No mode of continuous conduction has a leading order in small resistances and drops."
+        yield "No mode has a leading order in small resistances and drops."
 
 
-def _bracket(terms: dict[str, Expr], duties: tuple[str, ...]) -> str:
+def _bracket(terms: dict[str, Expr], duties: tuple[str, ...], alphabet: Alphabet = UNICODE) -> str:
     """``1 - R_L/R - ...``, the terms in the order of the netlist."""
     text = "1"
     for term in terms.values():
-        written = formula(term, duties)
+        written = formula(term, duties, alphabet)
         if term.is_Add:
             written = f"({written})"
         turned = written.startswith(("-", "\u2212")) and not term.is_Add
-        text += f" + {written[1:]}" if turned else f" \u2212 {written}"
+        text += f" + {written[1:]}" if turned else f" {alphabet.minus} {written}"
     return text

@@ -80,6 +80,7 @@ def expressions_of(mode: Mode) -> Iterator[Basic]:
         mode.inductor_currents,
         mode.source_currents,
         mode.ripple,
+        mode.losses,
         mode.definitions,
         mode.boundary,
     )
@@ -144,12 +145,14 @@ def _mode(mode: Mode, write: Writer) -> Json:
         "ripple": _each(mode.ripple, write),
         "stress": {name: _stress(stress, write) for name, stress in mode.stress.items()},
         "efficiency": write(mode.efficiency),
+        "losses": _each(mode.losses, write),
         "closed_form": mode.closed_form,
         "condition": condition,
         "definitions": _each(mode.definitions, write),
         "boundary": _each(mode.boundary, write),
         "holds_when": write(mode.holds_when),
         "proved": mode.proved,
+        "states": list(mode.states),
     }
 
 

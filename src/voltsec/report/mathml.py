@@ -11,7 +11,7 @@ from sympy import Add, Basic, Expr, Integer, Mul, Pow, Rational, Symbol
 from sympy.printing.printer import Printer
 
 from voltsec.report.formula import with_complements
-from voltsec.report.latex import GREEK
+from voltsec.report.latex import GREEK, RIPPLE
 from voltsec.report.letters import board_name
 
 GREEK_LETTERS = dict(
@@ -103,6 +103,8 @@ def symbol_mathml(name: str) -> str:
         return f"<mrow>{symbol_mathml(name[:-primes])}{PRIME * primes}</mrow>"
     if name in GREEK:
         return f"<mi>{GREEK_LETTERS[name]}</mi>"
+    if name.startswith(RIPPLE):
+        return f'<mrow><mi mathvariant="normal">Δ</mi>{symbol_mathml(name[1:])}</mrow>'
     head, _, tail = name.partition("_")
     if head in GREEK:
         letter, below = GREEK_LETTERS[head], ""

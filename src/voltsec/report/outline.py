@@ -42,6 +42,31 @@ class Row:
     letter: str
     part: str
     expression: Basic | None
+    symbol: str = ""
+    """How other formulas of the mode refer to it, if they do."""
+
+    @property
+    def name(self) -> str:
+        """The part, or the symbol where other formulas use one."""
+        return shown_name(self.symbol) if self.symbol else self.part
+
+
+def shown_name(symbol: str) -> str:
+    """A symbol for people: ``dI_L1`` as ``ΔI_L1``, ``Delta`` as ``Δ``."""
+    if symbol.startswith("dI_"):
+        return "Δ" + symbol[1:]
+    return symbol.replace("Delta", "Δ") if symbol.startswith("Delta") else symbol
+
+
+def named(mode: Mode) -> Iterator[tuple[str, Basic]]:
+    """Named quantities of a mode, without those that are rows of the results anyway."""
+    for name, expression in mode.definitions.items():
+        if name not in mode.states:
+            yield name, expression
+
+
+def _symbol(mode: Mode, name: str) -> str:
+    return next((state for state in mode.states if state.rstrip("_") == name), "")
 
 
 def mode_words(mode: Mode) -> str:
@@ -62,14 +87,14 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
     if mode.efficiency is not None:
         yield Row("Efficiency", "eta", "", mode.efficiency)
     for name, voltage in mode.capacitor_voltages.items():
-        yield Row("Capacitor voltage", "V", name, voltage)
+        yield Row("Capacitor voltage", "V", name, voltage, _symbol(mode, f"V_{name}"))
     for name, current in mode.inductor_currents.items():
-        yield Row("Coil current, mean", "I", name, current)
+        yield Row("Coil current, mean", "I", name, current, _symbol(mode, f"I_{name}"))
     for name, current in mode.source_currents.items():
         yield Row("Drawn from source", "I", name, current)
     for name, ripple in mode.ripple.items():
         letter = "dV" if name in mode.capacitor_voltages else "dI"
-        yield Row("Ripple, peak-peak", letter, name, ripple)
+        yield Row("Ripple, peak-peak", letter, name, ripple, _symbol(mode, f"dI_{name}"))
     coils = {element.quantity.symbol for element in circuit.inductors}
     coils |= {t.magnetizing.symbol for t in circuit.transformers if t.magnetizing is not None}
     for name, edge in mode.boundary.items():

@@ -28,9 +28,10 @@ from voltsec.report.formula import formula
 from voltsec.report.javascript import has_formulas
 from voltsec.report.mathml import equation_mathml, mathml, symbol_mathml, wrapped
 from voltsec.report.numbers_table import PART_HEADING
-from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.outline import ROLES, Row, mode_words, named, parts_in, result_rows, stress_rows
 from voltsec.report.page_script import model_script
 from voltsec.report.quantity import UNITS, engineering
+from voltsec.report.shortened import shortened
 from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 
@@ -97,7 +98,7 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
         "numbers": numbers,
         "duties": [_complement_line(duty) for duty in circuit.duty_symbols],
         "roles": ROLES,
-        "modes": [_mode(mode, solution) for mode in solution.modes],
+        "modes": [_mode(mode, solution) for mode in shortened(solution).modes],
         "map": None if drawn is None else drawn[0],
         "map_words": None if drawn is None else drawn[1],
         "derivations": shown_derivations,
@@ -222,7 +223,7 @@ def _mode(mode: Mode, solution: Solution) -> dict[str, Any]:
         return sized(mathml(expression, duties), formula(expression, duties))
 
     region = "always" if mode.holds_when is None else shown(mode.holds_when)
-    definitions = [_equation(symbol(name), e, duties) for name, e in mode.definitions.items()]
+    definitions = [_equation(symbol(name), e, duties) for name, e in named(mode)]
     definitions += [_equation(e, Integer(0), duties) for e in mode.condition or ()]
     return {
         "name": mode.name,
@@ -247,10 +248,7 @@ def _mode(mode: Mode, solution: Solution) -> dict[str, Any]:
             ("Stress", _rows(stress_rows(mode, circuit), shown, lambda row: row.part)),
             (
                 "Conduction losses",
-                [
-                    {"label": name, "part": "", "formula": shown(e)}
-                    for name, e in shown_losses(solution, mode).items()
-                ],
+                [{"label": name, "part": "", "formula": shown(e)} for name, e in shown_losses(mode).items()],
             ),
         ],
     }
@@ -273,7 +271,7 @@ def _rows(rows: Iterable[Row], shown: Any, first: Any) -> list[dict[str, str]]:
         found.append(
             {
                 "label": "" if head == before else head,
-                "part": row.label if by_part else row.part,
+                "part": row.label if by_part else row.name,
                 "formula": shown(row.expression),
             }
         )

@@ -10,7 +10,6 @@ from voltsec.report.javascript import (
     implicit_unknown,
     in_order,
     javascript,
-    mode_losses,
     named_formulas,
 )
 from voltsec.report.region_script import SIGNS, region_script
@@ -73,7 +72,7 @@ def model_script(solution: Solution, details: Mapping[str, object]) -> str:
             if holds is None:
                 holds = "null" if mode.holds_when is None else f"p=>{javascript(mode.holds_when)}"
             outputs = dict(named_formulas(mode))
-            outputs |= {f"loss:{n}": e for n, e in mode_losses(solution, mode).items() if e is not None}
+            outputs |= {f"loss:{n}": e for n, e in mode.losses.items() if e is not None}
             written = {key: f"p=>{javascript(e)}" for key, e in outputs.items()}
             written |= dict(charge_swings(solution, mode))
             if mode.gain is None and mode.output_voltage is not None:

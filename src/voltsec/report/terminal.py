@@ -18,8 +18,9 @@ from voltsec.report.cautions import cautions
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.outline import ROLES, mode_words, named, parts_in, result_rows, shown_name, stress_rows
 from voltsec.report.wrapping import wrap_formula
+from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
 
 INDENT = 2
@@ -33,6 +34,22 @@ def show(solution: Solution, stream: IO[str] | None = None) -> None:
     View(solution, console).show()
 
 
+def _for_people(solution: Solution) -> Solution:
+    """What repeats in long formulas named; an ideal stage has none and loads nothing for it."""
+    if not any(mode.losses for mode in solution.modes):
+        return solution
+    from voltsec.report.shortened import shortened
+
+    return shortened(solution)
+
+
+def _leading(solution: Solution) -> dict[str, FirstOrder]:
+    """Leading orders of a lossy stage's modes."""
+    if all(mode.closed_form for mode in solution.modes) or not any(mode.losses for mode in solution.modes):
+        return {}
+    return {name: found for name, found in solution.engine.first_orders() if found is not None}
+
+
 class View:
     """One printing of one solution."""
 
@@ -43,13 +60,15 @@ class View:
         self.alphabet: Alphabet = alphabet_for(console.encoding)
         self.width = console.width
         self.duties = self.circuit.duty_symbols
+        self.shown = _for_people(solution)
+        self.leading = _leading(solution)
 
     def show(self) -> None:
         """Everything, in reading order."""
         self._heading()
         if len(self.solution.modes) > 1:
             self._overview()
-        for mode in self.solution.modes:
+        for mode in self.shown.modes:
             self._mode(mode)
         self._numbers()
         self._notes("Not determined", self.solution.undetermined)
@@ -88,14 +107,16 @@ class View:
 
     def _overview(self) -> None:
         """The modes side by side; each is told in full further down."""
-        gains = all(mode.gain is not None for mode in self.solution.modes)
+        modes = self.shown.modes
+        gains = all(mode.gain is not None for mode in modes)
         result = f"V/{self.circuit.input.name}" if gains else "V"
         table = self._table("Mode", result, "Holds when")
-        room = self.width - INDENT - max(len(mode.name) for mode in self.solution.modes) - 4
-        shown = [self._text(mode.gain if gains else mode.output_voltage) for mode in self.solution.modes]
+        room = self.width - INDENT - max(len(mode.name) for mode in modes) - 4
+        shown = [self._text(mode.gain if gains else mode.output_voltage) for mode in modes]
         first = min(max(map(len, shown)), room // 2)
-        for mode, text in zip(self.solution.modes, shown, strict=True):
+        for mode, text in zip(modes, shown, strict=True):
             region = "always" if mode.holds_when is None else self._text(mode.holds_when)
+            region = region if mode.written else "decided by numbers"
             cells = (wrap_formula(text, first), wrap_formula(region, room - first))
             table.add_row(mode.name, *("\n".join(lines) for lines in cells))
         self.console.print()
@@ -106,19 +127,24 @@ class View:
         self._region(mode)
         self._intervals(mode)
         self._rows(self._results(mode))
+        self._rows(self._first_order(mode))
         self._rows(self._stress(mode))
+        self._rows(self._loss_formulas(mode))
 
     def _region(self, mode: Mode) -> None:
         rows: list[tuple[str, str, str]] = []
         if mode.holds_when is None:
             every = " and ".join(f"0 < {duty} < 1" for duty in self.duties)
             condition = f"always ({every})" if every else "always"
+            if not mode.written:
+                condition = "decided by numbers: the exact conditions have too many terms"
         else:
             condition = self._text(mode.holds_when)
         rows.append(("Holds when", "", condition))
-        rows.append(("", "", "proved" if mode.proved else "checked at sample values, not proved"))
-        for number, (name, expression) in enumerate(mode.definitions.items()):
-            rows.append(("where" if number == 0 else "", name, self._text(expression)))
+        if mode.written:
+            rows.append(("", "", "proved" if mode.proved else "checked at sample values, not proved"))
+        for number, (name, expression) in enumerate(named(mode)):
+            rows.append(("where" if number == 0 else "", shown_name(name), self._text(expression)))
         for number, polynomial in enumerate(mode.condition or ()):
             rows.append(("no closed form" if number == 0 else "", "", f"0 = {self._text(polynomial)}"))
         self._rows(rows)
@@ -140,9 +166,11 @@ class View:
             "eta": "η" if self.alphabet.unicode else "",
         }
         before = ""
+        if not mode.written:
+            return
         yield "", "", ""
         for row in result_rows(mode, self.circuit):
-            name = row.part or whole_stage.get(row.letter, "")
+            name = row.name or whole_stage.get(row.letter, "")
             yield "" if row.label == before else row.label, name, self._text(row.expression)
             before = row.label
 
@@ -154,6 +182,24 @@ class View:
             label = "" if row.part == before else f"Stress of {row.part}"
             yield label, row.label, self._text(row.expression)
             before = row.part
+
+    def _first_order(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
+        """Where intervals end by themselves, the exact equations of a lossy stage are hard to read."""
+        if mode.closed_form or mode.name not in self.leading:
+            return
+        from voltsec.report.losses import first_order_rows
+
+        rows = first_order_rows(self.leading[mode.name], self.circuit.input.name, self.duties, self.alphabet)
+        yield "", "", ""
+        for number, (name, text) in enumerate(rows):
+            yield "" if number else "To first order", name, text
+
+    def _loss_formulas(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
+        found = {name: loss for name, loss in mode.losses.items() if loss is not None and loss != 0}
+        for number, (name, loss) in enumerate(found.items()):
+            if number == 0:
+                yield "", "", ""
+            yield "" if number else "Conduction loss", name, self._text(loss)
 
     def _rows(self, rows: Iterable[tuple[str, str, str]]) -> None:
         """Label, name and formula in three columns; an all-empty row is a blank line."""

@@ -206,11 +206,14 @@ class ClosedForm:
         With ``close`` a root of degree two is written out; a root without an inner sum
         (``sqrt(K)``) or of degree one always is.
         """
-        shown = self.shown(ratio)
+        if self.unknown and self.divides(ratio[0]):
+            return sympy.Integer(0)
+        return self.written(self.shown(ratio), close)
+
+    def written(self, shown: Ratio, close: bool = False) -> Expr:
+        """A ratio of the presentation ring as an expression."""
         if not self.unknown:
             return self.writer.ratio(*shown)
-        if self.divides(ratio[0]):
-            return sympy.Integer(0)
         shown = self._shortest_ratio(shown)
         roots = self.roots
         if roots is None:
@@ -237,22 +240,23 @@ class ClosedForm:
         options = []
         if self.effective is not None:
             options.append(self._without_period(shown))
-        if self._period_value is not None:
-            options.append(insert(self.ring, shown, "T", self._period_value))
+        if self.period_value is not None:
+            options.append(insert(self.ring, shown, "T", self.period_value))
         inductances = {coil.symbol for coil in coils(self.circuit)}
         options = [
             option
             for option in options
             if not (self.ring.variables(option[0]) | self.ring.variables(option[1])) & inductances
         ]
-        return min([*options, shown], key=self._weight)
+        return min([*options, shown], key=self.weight)
 
-    def _weight(self, ratio: Ratio) -> tuple[int, int]:
+    def weight(self, ratio: Ratio) -> tuple[int, int]:
+        """Length of a ratio's factors, for choosing the shortest form."""
         pairs = [pair for part in ratio for pair in factors(part)[1]]
         return sum(len(f) for f, _ in pairs), sum(p for _, p in pairs)
 
     @cached_property
-    def _period_value(self) -> Ratio | None:
+    def period_value(self) -> Ratio | None:
         """The period from the mode's one condition, over the presentation ring."""
         if len(self.unknown) != 1 or len(self.fractions.shown) != 1:
             return None
@@ -299,19 +303,20 @@ class ClosedForm:
 
     def divides(self, polynomial: Polynomial) -> bool:
         """True where a polynomial of the balance's ring vanishes by the mode's conditions."""
+        return polynomial.is_zero() or self.vanishes(self.shown((polynomial, self.balance.ring.one)))
+
+    def vanishes(self, shown: Ratio) -> bool:
+        """True where a ratio of the presentation ring is zero by the mode's conditions."""
+        polynomial = self.without_linear((shown[0], self.ring.one))[0]
         if polynomial.is_zero():
-            return True
-        shown = self.shown((polynomial, self.balance.ring.one))[0]
-        shown = self.without_linear((shown, self.ring.one))[0]
-        if shown.is_zero():
             return True
         left = []
         for condition in self.fractions.shown:
-            polynomial = self.fractions.ring.substitute(condition, self.ring, {})
-            rest = self.without_linear((polynomial, self.ring.one))[0]
+            whole = self.fractions.ring.substitute(condition, self.ring, {})
+            rest = self.without_linear((whole, self.ring.one))[0]
             if not rest.is_zero():
                 left.append(rest)
-        return len(left) == 1 and bool((shown // left[0]) * left[0] == shown)
+        return len(left) == 1 and bool((polynomial // left[0]) * left[0] == polynomial)
 
     @cached_property
     def definitions(self) -> dict[str, Expr]:

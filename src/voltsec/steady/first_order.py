@@ -7,7 +7,7 @@ the two lowest degrees is touched.  The efficiency follows from the losses with 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import sympy
 from sympy import Expr
@@ -29,6 +29,8 @@ class FirstOrder:
     """Small symbol -> share of the gain it takes; under ``""`` all together where they do not separate."""
     efficiency_terms: dict[str, Expr]
     """Small symbol -> share of the input power it takes."""
+    definitions: dict[str, Expr] = field(default_factory=dict)
+    """Named quantities of the ideal stage in them (K, d2)."""
 
     @property
     def gain(self) -> Expr:

@@ -62,7 +62,11 @@ def current_rows(
 
 
 def losses(builder: ModeBuilder) -> dict[str, Expr | None]:
-    """Loss of every lossy element in watt, as an expression; ``None`` where it is not determined."""
+    """Loss of every lossy element in watt, as an expression; ``None`` where it is not determined.
+
+    A :class:`~voltsec.steady.states.StateBuilder` gives them in terms of coil currents:
+    ``R_L*I_L**2`` rather than two long polynomials.
+    """
     return {element.name: _expression(builder, element.name) for element in lossy_elements(builder.circuit)}
 
 

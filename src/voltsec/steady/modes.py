@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 import sympy
@@ -14,6 +14,7 @@ from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Sourc
 from voltsec.steady.balance import Balance, Ratio, add, multiply
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.regions import region
+from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.sequences import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
 from voltsec.steady.waveform import Waveform, Waveforms
@@ -29,6 +30,8 @@ SMALL_RIPPLE = 1e-4
 
 class ToldByStates(Protocol):
     """Formulas of a mode in terms of its states (:mod:`voltsec.steady.states`)."""
+
+    names: tuple[str, ...]
 
     def ripple(self) -> dict[str, Expr | None]:
         """Peak-to-peak ripple of every coil and capacitor."""
@@ -68,7 +71,6 @@ class ModeBuilder:
     def build(self, name: str, states: ToldByStates | None = None) -> Mode:
         """The mode with all its formulas; stress and ripple in terms of ``states`` where given."""
         area = region(self.found, self.form, self.waveforms.points)
-        voltage = self._output_voltage()
         definitions = dict(self.form.definitions)
         for key, value in area.definitions.items():
             definitions.setdefault(key, value)
@@ -84,33 +86,41 @@ class ModeBuilder:
         return Mode(
             name=name,
             intervals=self._intervals(),
-            gain=self._gain(voltage),
-            output_voltage=self._closed(voltage),
-            capacitor_voltages={
-                c.name: self._closed(self.balance.capacitor_voltage(c.name)) for c in self.circuit.capacitors
-            },
-            inductor_currents={
-                c.name: self._plain(self.short.average_of_free(self._one(("i", c.name))))
-                for c in coils(self.circuit)
-            },
-            source_currents={
-                s.name: self._negated(self.short.average_of_free(self._one(("i", s.name))))
-                for s in self.circuit.sources
-            },
+            **self.averages(),
             ripple=ripple,
             stress=stress,
-            efficiency=self._efficiency(),
             closed_form=roots is not None,
             condition=condition,
             definitions=definitions,
             holds_when=area.holds_when,
             proved=area.proved,
             boundary=area.boundary,
+            states=() if states is None else states.names,
         )
+
+    def averages(self) -> dict[str, Any]:
+        """Gain, output voltage, efficiency, and the averages of capacitors, coils and sources."""
+        voltage = self.output_voltage()
+        return {
+            "gain": self._gain(voltage),
+            "output_voltage": self._closed(voltage),
+            "capacitor_voltages": {
+                c.name: self._closed(self.balance.capacitor_voltage(c.name)) for c in self.circuit.capacitors
+            },
+            "inductor_currents": {
+                c.name: self._plain(self.short.average_of_free(self._one(("i", c.name))))
+                for c in coils(self.circuit)
+            },
+            "source_currents": {
+                s.name: self._negated(self.short.average_of_free(self._one(("i", s.name))))
+                for s in self.circuit.sources
+            },
+            "efficiency": self._efficiency(),
+        }
 
     def length(self) -> int:
         """Terms of the longer polynomial of the output voltage."""
-        voltage = self._output_voltage()
+        voltage = self.output_voltage()
         return 0 if voltage is None else max(len(part) for part in voltage)
 
     def _one(self, unknown: tuple) -> Row:
@@ -128,7 +138,8 @@ class ModeBuilder:
     def _row_of_voltage(self, start: str, end: str) -> Row:
         return dict(self.balance.network.voltage(start, end))
 
-    def _output_voltage(self) -> Ratio | None:
+    def output_voltage(self) -> Ratio | None:
+        """Average output voltage over the balance's ring."""
         output = self.circuit.output
         return self.short.average_of_free(self._row_of_voltage(output.start, output.end))
 
@@ -426,14 +437,6 @@ class ModeBuilder:
             current_mean = self.balance.value(k, current_row, "average")
             terms.append(None if voltage is None or current_mean is None else multiply(voltage, current_mean))
         return self.short.weighted(terms)
-
-
-def root_of_sum(terms: list[Expr]) -> Expr:
-    """Square root of a sum, its terms left as they are."""
-    total = terms[0] if len(terms) == 1 else sympy.Add(*terms)
-    if len(terms) == 1 and not total.has(sympy.Add):
-        return sympy.sqrt(total)
-    return sympy.Pow(total, sympy.Rational(1, 2), evaluate=False)
 
 
 def _same_size(one: Ratio, other: Ratio) -> bool:

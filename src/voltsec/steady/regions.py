@@ -21,6 +21,7 @@ from voltsec.steady.balance import Balance, Ratio, insert, ratio_sign, reduced
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import Effective, effective_inductance, passive
 from voltsec.steady.sequences import Found
+from voltsec.steady.signs import ordinary, sign_given
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
@@ -56,7 +57,8 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
     """The region of a found sequence; ``points`` are the sample points where it was seen to hold."""
     balance = found.balance
     atoms, given = _atoms(balance, found)
-    given += passive(balance.circuit, balance.ring)
+    usual = ordinary(balance)
+    given += passive(balance.circuit, balance.ring) + usual
     bounds: list[Bound] = []
     others: list[Polynomial] = []
     known = given + [atom for atom in atoms if "T" not in balance.ring.variables(atom)]
@@ -75,7 +77,7 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
         result.proved = result.proved and monotone
     elif form.unknown:
         parts += _fraction_parts(form)
-    others = [atom for atom in others if not any(atom == fact for fact in given)]
+    others = [atom for atom in others if sign_given((atom, balance.ring.one), given) != 1]
     short = [bound for bound in bounds if sum(map(len, bound.period)) <= LONG]
     if len(short) < len(bounds):  # nobody could read them: the mode is checked, not proved
         result.proved = False
@@ -87,6 +89,8 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
     parts = _bound_parts(form, bounds, edge[0] if edge is not None else None, result) + parts
     parts += _other_parts(form, others, result)
     parts += [_equality(form, p) for p in _constraints(found, form)]
+    if parts:
+        parts += [_difference(form, fact) for fact in usual]
     edges = form.fractions.stages.edges
     parts += [symbol(before) < symbol(after) for before, after in itertools.pairwise(edges)]
     result.bounds = bounds
@@ -105,6 +109,14 @@ def _equality(form: ClosedForm, polynomial: Polynomial) -> Boolean:
         else:
             right += term
     return sympy.Eq(form.writer.oriented(left), form.writer.oriented(right), evaluate=False)
+
+
+def _difference(form: ClosedForm, fact: Polynomial) -> Boolean:
+    """A fact ``a - b - c > 0`` as ``a > b + c``."""
+    shown = form.shown((fact, form.balance.ring.one))[0]
+    expression = form.writer.oriented(shown)
+    left = sympy.Add(*(term for term in expression.args if not term.could_extract_minus_sign()))
+    return left > left - expression
 
 
 def _constraints(found: Found, form: ClosedForm) -> list[Polynomial]:
@@ -169,7 +181,7 @@ def _bound(balance: Balance, found: Found, atom: Polynomial, known: list[Polynom
     if ring.degree(atom, "T") != 1 or any("T" in ring.variables(c) for c in found.fractions.conditions):
         return None
     constant, linear = ring.coefficients(atom, "T")
-    sign = _sign_given((constant, ring.one), known)
+    sign = sign_given((constant, ring.one), known)
     if sign == 1:
         return Bound(reduced((constant, -linear)), upper=True)
     if sign == -1:
@@ -200,50 +212,13 @@ def _edge_bound(found: Found, form: ClosedForm, known: list[Polynomial]) -> tupl
     at_edge = tuple(ring.substitute(part, ring, {last: ring.zero}) for part in period)
     if at_edge[1].is_zero() or at_edge[0].is_zero():
         return None
-    monotone = _sign_given((change, ring.one), known) is not None
+    monotone = sign_given((change, ring.one), known) is not None
     direction = 1 if ring.value(change, found.witness) > 0 else -1
     bound = Bound(reduced((at_edge[0], at_edge[1])), upper=direction > 0)
     value = ring.value(bound.period[0], found.witness) / ring.value(bound.period[1], found.witness)
     if value <= 0:
         return None
     return bound, monotone
-
-
-def _sign_given(ratio: Ratio, known: list[Polynomial]) -> int | None:
-    """Sign of a ratio, proved from coefficients and from polynomials known to be positive."""
-    if ratio[0].is_zero():
-        return 0
-    total = 1
-    for part in ratio:
-        content, pairs = factors(part)
-        total *= 1 if content > 0 else -1
-        for factor, power in pairs:
-            sign = definite_sign(factor)
-            if sign is None and power % 2 == 0:
-                continue
-            if sign is None:
-                sign = next((1 if factor == k else -1 for k in known if factor == k or -factor == k), None)
-            if sign is None:
-                sign = _sign_by_difference(factor, known)
-            if sign is None:
-                return None
-            total *= sign if power % 2 else 1
-    return total
-
-
-def _sign_by_difference(polynomial: Polynomial, known: list[Polynomial]) -> int | None:
-    """Sign where a known positive difference a - b makes it definite: a is put as b + (a - b)."""
-    generators = polynomial.context().gens()
-    for fact in known:
-        terms = sorted((int(c), tuple(int(p) for p in powers)) for powers, c in fact.to_dict().items())
-        if [c for c, _ in terms] != [-1, 1] or any(sum(powers) != 1 for _, powers in terms):
-            continue
-        smaller, larger = (powers.index(1) for _, powers in terms)
-        images = [g + generators[smaller] if k == larger else g for k, g in enumerate(generators)]
-        sign = definite_sign(polynomial.compose(*images, ctx=polynomial.context()))
-        if sign is not None:
-            return sign
-    return None
 
 
 def _strongest(balance: Balance, bounds: list[Bound], known: list[Polynomial]) -> list[Bound]:
@@ -261,7 +236,7 @@ def _strongest(balance: Balance, bounds: list[Bound], known: list[Polynomial]) -
                     bound.period[0] * other.period[0],
                 )
             )
-            sign = _sign_given(difference, known)
+            sign = sign_given(difference, known)
             if sign is None:
                 continue
             weaker = sign < 0 if bound.upper else sign > 0
@@ -313,7 +288,7 @@ def _bound_parts(
         inductance = form.writer.ratio(effective.numerator, effective.denominator)
         result.definitions[effective.name] = 2 * inductance / (symbol(effective.load) * symbol("T"))
         own = symbol(effective.name)
-        if own_edge and _sign_given((bound.period[0], form.balance.ring.one), coupled) is None:
+        if own_edge and sign_given((bound.period[0], form.balance.ring.one), coupled) is None:
             # the edge exists for some parameters only: said without dividing by what may vanish
             parts.append(_undivided(form, critical, own, result.definitions[effective.name]))
         elif own_edge:

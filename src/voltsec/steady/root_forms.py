@@ -158,3 +158,11 @@ def shortest(forms: list[Expr]) -> Expr:
 def size(expression: Expr) -> int:
     """Number of nodes of an expression tree: how long it is to read."""
     return 1 + sum(size(argument) for argument in expression.args)
+
+
+def root_of_sum(terms: list[Expr]) -> Expr:
+    """Square root of a sum, its terms left as they are."""
+    total = terms[0] if len(terms) == 1 else sympy.Add(*terms)
+    if len(terms) == 1 and not total.has(sympy.Add):
+        return sympy.sqrt(total)
+    return sympy.Pow(total, sympy.Rational(1, 2), evaluate=False)

@@ -84,6 +84,8 @@ class Search:
     """Coils and capacitors that grow without limit at those points."""
     numeric: list[NumericMode] = field(default_factory=list)
     """Sequences whose exact formulas are too long to write, verified from numbers."""
+    examples: dict[Sequence, tuple[dict[str, float], np.ndarray]] = field(default_factory=dict)
+    """A point and the fractions there, for each of them."""
     rejected: Counter[Sequence] = field(default_factory=Counter)
     """How often such a sequence could not be verified where it was met."""
 
@@ -179,9 +181,12 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
                     numeric = NumericMode(circuit, stages, sequence, references)
             if numeric is None:
                 continue
-            if numeric.holds(point, shares):
+            verified = numeric.at(point, shares)
+            if verified is not None:
                 if numeric not in search.numeric:
                     search.numeric.append(numeric)
+                    lengths = np.array([verified[1][name][0] for name in sequence.fractions])
+                    search.examples[sequence] = (point, lengths)
                 return None
             search.rejected[sequence] += 1
     grows = grows_with_trace(circuit, references, stages.closed, point, lengths)

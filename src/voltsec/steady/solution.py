@@ -64,6 +64,15 @@ class Mode:
     proved: bool
     boundary: dict[str, Expr] = field(default_factory=dict)
     """Edge to the next mode where one is known: keys among K, R, and inductor names (least value)."""
+    losses: dict[str, Expr | None] = field(default_factory=dict)
+    """Conduction loss of every part with a resistance or drop, watt."""
+    states: tuple[str, ...] = ()
+    """Names by which formulas refer to the mode's coil currents, capacitor voltages and ripples."""
+
+    @property
+    def written(self) -> bool:
+        """False for a mode of which only numbers are told, its exact formulas being too long."""
+        return self.closed_form or self.condition is not None
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -12,6 +12,9 @@ from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.graph import references
 from voltsec.steady.device_notes import device_notes
+from voltsec.steady.first_order import FirstOrder, first_order
+from voltsec.steady.first_order_dry import Case, case_of, first_order_dry
+from voltsec.steady.losses import losses
 from voltsec.steady.mode_names import name_modes
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import no_steady_state
@@ -20,9 +23,10 @@ from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import operating_point
 from voltsec.steady.sequences import Found, Search, find_sequences
 from voltsec.steady.solution import Mode, Numbers, Solution
-from voltsec.steady.states import StateBuilder, serves
+from voltsec.steady.states import told_by_states
 from voltsec.steady.undetermined import undetermined
 from voltsec.steady.unwritten import mode_without_formulas
+from voltsec.tableau.interval import Sequence
 
 NEAR = 0.05
 """A warning is given where a change of the period by this share leads into another mode."""
@@ -39,15 +43,16 @@ def solve(circuit: Circuit) -> Solution:
     searches = find_sequences(circuit, nodes)
     pairs = ordered(searches)
     numeric = [mode for search in searches for mode in search.numeric]
+    examples = {key: value for search in searches for key, value in search.examples.items()}
     if not pairs and not numeric:
         raise NoSteadyState((no_steady_state(circuit, nodes, searches),), circuit.file, circuit.text)
     names = name_modes([found.sequence for _, found in pairs] + [mode.sequence for mode in numeric])
     builders = [ModeBuilder(found, search.points) for search, found in pairs]
     named = tuple(zip(names, builders, strict=False))
     named_numeric = tuple(zip(names[len(builders) :], numeric, strict=True))
-    modes = tuple(builder.build(name, _states(builder)) for name, builder in named)
+    modes = tuple(_mode(name, builder) for name, builder in named)
     modes += tuple(mode_without_formulas(mode, name) for name, mode in named_numeric)
-    engine = Engine(circuit, named, named_numeric)
+    engine = Engine(circuit, named, named_numeric, examples)
     numbers, warnings = _at_operating_point(circuit, engine)
     return Solution(
         circuit,
@@ -66,13 +71,13 @@ def solve(circuit: Circuit) -> Solution:
     )
 
 
-LONG_TERMS = 24
-"""A mode whose output voltage has longer polynomials is told in terms of its states."""
-
-
-def _states(builder: ModeBuilder) -> StateBuilder | None:
-    """Formulas by states, where explicit ones would be too long to read."""
-    return StateBuilder(builder) if builder.length() > LONG_TERMS and serves(builder) else None
+def _mode(name: str, builder: ModeBuilder) -> Mode:
+    """A mode with all formulas, told by its states where explicit formulas would be too long."""
+    states = told_by_states(builder)
+    mode = builder.build(name, states)
+    lost = losses(states or builder)
+    defined = mode.definitions if states is None else mode.definitions | states.used(lost.values())
+    return replace(mode, losses=lost, definitions=defined)
 
 
 @dataclass(frozen=True)
@@ -82,6 +87,18 @@ class Engine:
     circuit: Circuit
     builders: tuple[tuple[str, ModeBuilder], ...]
     numeric: tuple[tuple[str, NumericMode], ...] = ()
+    examples: dict[Sequence, tuple[dict[str, float], np.ndarray]] = field(default_factory=dict)
+    """A point and the fractions there, for each sequence without written formulas."""
+
+    def first_orders(self) -> Iterator[tuple[str, FirstOrder | None]]:
+        """Name and leading order in the small resistances and drops of every mode."""
+        for name, builder in self.builders:
+            found = first_order(builder)
+            yield name, first_order_dry(case_of(builder)) if builder.balance.by_itself else found
+        for name, mode in self.numeric:
+            point, shares = self.examples[mode.sequence]
+            case = Case(self.circuit, mode.stages, mode.sequence, mode.references, point, shares)
+            yield name, first_order_dry(case)
 
     def at(self, point: Mapping[str, float]) -> Numbers | None:
         """Numbers of the mode that holds at ``point`` (every symbol given), None where none does."""

@@ -26,7 +26,8 @@ from sympy import Expr
 from voltsec.circuit.elements import Transformer
 from voltsec.steady.balance import Affine, Balance, Ratio, multiply
 from voltsec.steady.closed_form import ClosedForm
-from voltsec.steady.modes import ModeBuilder, root_of_sum
+from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.solution import Stress
 from voltsec.steady.waveform import Waveform, Waveforms
@@ -204,6 +205,7 @@ class StateBuilder(ModeBuilder):
         points = explicit.waveforms.points
         balance = StateBalance(explicit.balance, points)
         self.balance = self.states = balance
+        self.names = balance.names
         values = self._values(explicit, explicit.waveforms)
         small = self._values(explicit, explicit.short)
         witness = explicit.found.witness | {name: float(np.nanmedian(v)) for name, v in values.items()}
@@ -324,3 +326,12 @@ def serves(builder: ModeBuilder) -> bool:
             balance.capacitor_voltage(capacitor.name) is not None for capacitor in builder.circuit.capacitors
         )
     )
+
+
+LONG_TERMS = 24
+"""A mode whose output voltage has longer polynomials is told in terms of its states."""
+
+
+def told_by_states(builder: ModeBuilder) -> StateBuilder | None:
+    """Formulas by states, where explicit ones would be too long to read."""
+    return StateBuilder(builder) if builder.length() > LONG_TERMS and serves(builder) else None
