@@ -11,6 +11,7 @@ from voltsec.report.contents import derivations, lead, parts, purpose, shown_los
 from voltsec.report.derivation_latex import as_latex
 from voltsec.report.derivation_text import as_markdown
 from voltsec.report.latex import escaped, formula_latex, latex_fragment, symbol_latex
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
 from voltsec.report.outline import ROLES, mode_words, parts_in, result_rows, stress_rows
 from voltsec.steady.solution import Mode, Solution
@@ -145,14 +146,14 @@ def _markdown(solution: Solution) -> Iterator[str]:
     for derivation in derivations(solution):
         yield ""
         yield as_markdown(derivation).replace("\n## ", "\n### ").replace("# ", "## ", 1)
-    for name, notes in (
+    for name, listed in (
         ("Not determined", solution.undetermined),
-        ("Notes", solution.warnings),
+        ("Notes", notes(solution)),
         ("Cautions", cautions(solution)),
     ):
-        if notes:
+        if listed:
             yield from _heading(name)
-            for note in notes:
+            for note in listed:
                 yield f"- {note}"
 
 

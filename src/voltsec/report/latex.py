@@ -15,6 +15,7 @@ from voltsec.report.cautions import cautions
 from voltsec.report.formula import with_complements
 from voltsec.report.letters import board_latex, board_name
 from voltsec.report.machine import circuit_name
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
 from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
 from voltsec.steady.solution import Mode, Solution
@@ -136,6 +137,7 @@ def latex_fragment(solution: Solution) -> str:
         complements=[symbol_latex(duty + "′") for duty in solution.circuit.duty_symbols],
         numbers=list(stage_rows(solution)) if solution.numbers else [],
         parts=list(part_rows(solution)) if solution.numbers else [],
+        warnings=notes(solution),
         cautions=cautions(solution),
     )
 

@@ -29,12 +29,17 @@ def as_json(solution: Solution) -> Json:
     circuit = solution.circuit
     output = circuit.output
     write = Writer(symbol_units(solution))
+    from voltsec.practice.ripple import ripple_check
     from voltsec.report.losses import loss_numbers, losses_json
+    from voltsec.report.notes import exact_json, notes_with
 
     beyond = losses_json(solution) if solution.engine is not None else {}
     numbers = None if solution.numbers is None else _numbers(solution.numbers, circuit)
     if numbers is not None and solution.engine is not None:
         numbers["losses"] = _finite_each(loss_numbers(solution))
+    check = ripple_check(solution)
+    if numbers is not None:
+        numbers["exact"] = exact_json(check)
     return {
         "format": FORMAT,
         "circuit": circuit_name(circuit),
@@ -44,7 +49,7 @@ def as_json(solution: Solution) -> Json:
         "symbols": symbol_units(solution),
         "modes": [_mode(mode, write) | beyond.get(mode.name, {}) for mode in solution.modes],
         "undetermined": list(solution.undetermined),
-        "warnings": list(solution.warnings),
+        "warnings": list(notes_with(solution, check)),
         "numbers": numbers,
     }
 

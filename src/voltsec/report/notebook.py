@@ -10,6 +10,7 @@ from html import escape
 from voltsec.circuit.circuit import Circuit
 from voltsec.report.latex import formula_latex
 from voltsec.report.machine import circuit_name
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
 from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
 from voltsec.steady.solution import Mode, Solution
@@ -39,10 +40,10 @@ def html(solution: Solution) -> str:
         heading, *rows = part_rows(solution)
         cells = [[escape(cell) for cell in row] for row in rows]
         parts.append(_table([escape(cell).replace("\n", " ") for cell in heading], cells))
-    for title, notes in (("Not determined", solution.undetermined), ("Notes", solution.warnings)):
-        if notes:
+    for title, listed in (("Not determined", solution.undetermined), ("Notes", notes(solution))):
+        if listed:
             parts.append(f"<h4>{title}</h4>")
-            parts.append("<ul>" + "".join(f"<li>{escape(note)}</li>" for note in notes) + "</ul>")
+            parts.append("<ul>" + "".join(f"<li>{escape(note)}</li>" for note in listed) + "</ul>")
     return "\n".join(parts)
 
 

@@ -27,6 +27,7 @@ from voltsec.report.evaluation import curve, curve_functions
 from voltsec.report.formula import formula
 from voltsec.report.javascript import has_formulas
 from voltsec.report.mathml import equation_mathml, mathml, symbol_mathml, wrapped
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import PART_HEADING
 from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
 from voltsec.report.page_script import model_script
@@ -102,7 +103,7 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
         "map_words": None if drawn is None else drawn[1],
         "derivations": shown_derivations,
         "cautions": cautions(solution),
-        "notes": [("Not determined", solution.undetermined), ("Notes", solution.warnings)],
+        "notes": [("Not determined", solution.undetermined), ("Notes", notes(solution))],
     }
     if numbers is None:
         return found

@@ -17,6 +17,7 @@ from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
 from voltsec.report.outline import ROLES, mode_words, parts_in, result_rows, stress_rows
 from voltsec.report.wrapping import wrap_formula
@@ -53,7 +54,7 @@ class View:
             self._mode(mode)
         self._numbers()
         self._notes("Not determined", self.solution.undetermined)
-        self._notes("Notes", self.solution.warnings)
+        self._notes("Notes", notes(self.solution))
         self._notes("Beware", cautions(self.solution))
 
     # -- pieces --------------------------------------------------------------------------------
