@@ -13,7 +13,7 @@ from voltsec.report.derivation_text import as_markdown
 from voltsec.report.latex import escaped, formula_latex, latex_fragment, symbol_latex
 from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.outline import ROLES, mode_words, parts_in, port_rows, result_rows, stress_rows
 from voltsec.steady.solution import Mode, Solution
 
 LAST_LATIN = 0x180
@@ -183,6 +183,12 @@ def _mode(mode: Mode, solution: Solution, shown) -> Iterator[str]:
         ["Result", "Part", "Formula"],
         [[row.label, row.part, shown(row.expression)] for row in result_rows(mode, solution.circuit)],
     )
+    ports = [
+        [row.label, row.words, "" if row.expression is None else shown(row.expression)]
+        for row in port_rows(mode, solution)
+    ]
+    if ports:
+        yield from _table(["Source and load see", "", "Formula"], ports)
     stress = [[row.part, row.label, shown(row.expression)] for row in stress_rows(mode, solution.circuit)]
     if stress:
         yield from _table(["Stress of", "Quantity", "Formula"], stress)

@@ -17,7 +17,7 @@ from voltsec.report.letters import board_latex, board_name
 from voltsec.report.machine import circuit_name
 from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.outline import ROLES, Row, mode_words, parts_in, port_rows, result_rows, stress_rows
 from voltsec.steady.solution import Mode, Solution
 
 GREEK_NAMES = """
@@ -161,6 +161,7 @@ def _mode_context(mode: Mode, solution: Solution) -> dict[str, Any]:
             }
             for interval in mode.intervals
         ],
+        "ports": _equations(port_rows(mode, solution), solution),
         "results": _equations(result_rows(mode, solution.circuit), solution),
         "stress": _equations(stress_rows(mode, solution.circuit), solution),
     }
@@ -173,6 +174,11 @@ def _equations(rows: Iterable[Row], solution: Solution) -> list[str]:
     before = ""
     for row in rows:
         label = "" if row.label == before else row.label
+        if row.words:
+            label = f"{row.label}, {row.words}"
+            if row.expression is None:
+                found.append(rf"& && \text{{{escaped(label)}}}")
+                continue
         found.append(equation(_left_side(row, solution), row.expression, duties, label))
         before = row.label
     return found
@@ -186,12 +192,15 @@ def _left_side(row: Row, solution: Solution) -> str:
     part = rf"\mathrm{{{escaped(row.part)}}}"
     if row.letter == "Irms":
         return rf"I_{{{part},\mathrm{{rms}}}}"
+    if row.words:
+        part = rf"\mathrm{{{row.part}}}"
     letter = LETTERS.get(row.letter, row.letter)
     return rf"{letter}_{{{part}}}" if row.part else letter
 
 
 LETTERS = {
     "eta": r"\eta",
+    "share": "d",
     "dV": r"\Delta V",
     "dI": r"\Delta I",
     "Vpeak": r"\hat{V}",

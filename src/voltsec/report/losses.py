@@ -62,14 +62,14 @@ def losses_json(solution: Solution) -> dict[str, dict[str, Any]]:
 def _mode_json(builder: ModeBuilder, write: Writer) -> dict[str, Any]:
     continuous = not builder.balance.by_itself
     leading = first_order(builder) if continuous else None
-    ripple = output_ripple(builder) if continuous else None
+    ripple = output_ripple(builder)
     return {
         "losses": {k: write(v) for k, v in losses(builder).items()} if continuous else None,
         "first_order": None
         if leading is None
         else {"gain": write(leading.gain), "efficiency": write(leading.efficiency)},
-        "input_current": _port_json(input_current(builder), write) if continuous else None,
-        "output_current": _port_json(output_current(builder), write) if continuous else None,
+        "input_current": _port_json(input_current(builder), write),
+        "output_current": _port_json(output_current(builder), write),
         "output_ripple": None
         if ripple is None
         else {"expression": write(ripple.expression), "highest": ripple.highest, "lowest": ripple.lowest},

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Container, Iterator, Mapping
+from dataclasses import asdict
 from math import isfinite
 from pathlib import PurePath
 from typing import Any
@@ -186,6 +187,9 @@ def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
         "source_currents": _finite_each(numbers.source_currents),
         "ripple": _finite_each(numbers.ripple),
         "stress": {name: _finite_each(stress) for name, stress in numbers.stress.items()},
+        "input_current": None if numbers.input_current is None else asdict(numbers.input_current),
+        "output_current": None if numbers.output_current is None else asdict(numbers.output_current),
+        "output_ripple": _finite(numbers.output_ripple),
         "point": _finite_each(numbers.point),
     }
     for name in (*circuit.duty_symbols, "T"):

@@ -19,7 +19,7 @@ from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
 from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.outline import ROLES, mode_words, parts_in, port_rows, result_rows, stress_rows
 from voltsec.report.wrapping import wrap_formula
 from voltsec.steady.solution import Mode, Solution
 
@@ -107,6 +107,7 @@ class View:
         self._region(mode)
         self._intervals(mode)
         self._rows(self._results(mode))
+        self._rows(self._ports(mode))
         self._rows(self._stress(mode))
 
     def _region(self, mode: Mode) -> None:
@@ -145,6 +146,16 @@ class View:
         for row in result_rows(mode, self.circuit):
             name = row.part or whole_stage.get(row.letter, "")
             yield "" if row.label == before else row.label, name, self._text(row.expression)
+            before = row.label
+
+    def _ports(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
+        """What source and load see; a row without formula says it all in words."""
+        before = ""
+        for row in port_rows(mode, self.solution):
+            if not before:
+                yield "", "", ""
+            text = "" if row.expression is None else self._text(row.expression)
+            yield "" if row.label == before else row.label, row.words, text
             before = row.label
 
     def _stress(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
