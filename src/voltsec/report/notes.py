@@ -65,7 +65,8 @@ def _swing(swing: Swing) -> str:
     if swing.share is None:
         return f"{swing.name}, {engineering(swing.size, swing.unit, digits=3)} peak to peak"
     of = "voltage" if swing.unit == "V" else "mean current"
-    return f"{swing.name}, {100 * swing.share:.2g} % of its {of}"
+    share = f"{100 * swing.share:.2g}" if swing.share < 1 else f"{100 * swing.share:.0f}"
+    return f"{swing.name}, {share} % of its {of}"
 
 
 def _subject(difference: Difference) -> str:

@@ -84,6 +84,8 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
 
 
 NO_RIPPLE = "continuous, no ripple to first order"
+MOST_TERMS = 60
+"""Terms up to which a port's formula is worked out for a reader."""
 LONGEST_PORT_FORMULA = 200
 """Characters beyond which a port's formula is left to the JSON answer; its number is told all the same."""
 
@@ -96,9 +98,9 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
     builder = dict(getattr(solution.engine, "builders", ())).get(mode.name)
     if builder is None:
         return
-    currents = [("Input current", "in", input_current(builder))]
+    currents = [("Input current", "in", input_current(builder, MOST_TERMS))]
     if output_capacitor(solution.circuit) is not None:  # otherwise the load's own current, told elsewhere
-        currents.append(("Output current", "out", output_current(builder)))
+        currents.append(("Output current", "out", output_current(builder, MOST_TERMS)))
     for label, part, port in currents:
         if port is None:
             continue
@@ -112,7 +114,7 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
         yield Row(label, "share", part, port.share, "pulsating, share of T")
         if ripple is not None:
             yield Row(label, "dI", part, ripple, "peak to peak")
-    swing = output_ripple(builder)
+    swing = output_ripple(builder, MOST_TERMS)
     listed = mode.ripple.values()  # without series resistance it is the capacitor's own
     if swing is not None and _short(swing.expression) is not None and swing.expression not in listed:
         yield Row("Output ripple", "dV", "out", swing.expression, "peak to peak")

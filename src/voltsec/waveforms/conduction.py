@@ -11,7 +11,7 @@ from voltsec.tableau.interval import Interval, Sequence
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 from voltsec.waveforms.periodic import PeriodicState, Violation, periodic_state
 
-CORRECTIONS = 12
+CORRECTIONS = 8
 """Corrections after which the search is given up."""
 LEAST_GUESS = 0.02
 """Least share of an interval given to a part of it as a first guess."""

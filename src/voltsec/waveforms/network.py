@@ -214,8 +214,10 @@ class PeriodNetwork:
                 total[:n] += value * self.unit_of(unknown) * self.of_state[self.states[unknown]]
             elif unknown in self.slopes:
                 total[n : 2 * n] += value * self.unit_of(unknown) * self.of_slope[self.slopes[unknown]]
-            else:
+            elif unknown in system.inner:
                 inside[system.inner[unknown]] += value * self.unit_of(unknown)
+            else:  # a node at which every device blocks: no equation holds its potential
+                return None
         size = np.abs(inside).max(initial=0.0)
         if size and np.abs(system.open_ @ inside).max(initial=0.0) > 1e-8 * size:
             return None

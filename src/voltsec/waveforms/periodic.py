@@ -18,7 +18,9 @@ from voltsec.tableau.interval import Sequence
 from voltsec.waveforms.linear import SAMPLES, Course, course
 from voltsec.waveforms.network import Array, IntervalSystem, NotDetermined, PeriodNetwork, Reading
 
-NEWTON_STEPS = 16
+NEWTON_STEPS = 12
+HALVINGS = 5
+"""A step that leads farther away is halved so often at most."""
 NUDGE = 1e-7
 """Step of the numeric derivatives by a fraction, in periods."""
 CLOSE = 1e-11
@@ -89,6 +91,7 @@ class PeriodMap:
         ]
         self.unknown = [k for members in self.members for k in members[:-1]]
         self.systems = [network.system(interval.conducting) for interval in sequence.intervals]
+        self.known: dict[tuple[int, float], Course] = {}
         self.events = [self._event(k) for k in self.unknown]
 
     def device_row(self, name: str, quantity: str) -> dict[tuple | None, float]:
@@ -122,10 +125,16 @@ class PeriodMap:
 
     def courses(self, fractions: Array, squares: list[Array] | None = None) -> list[Course]:
         """Transition matrices of every interval."""
-        return [
-            course(system.augmented, float(fraction), None if squares is None else squares[k])
-            for k, (system, fraction) in enumerate(zip(self.systems, fractions, strict=True))
-        ]
+        found = []
+        for k, (system, fraction) in enumerate(zip(self.systems, fractions, strict=True)):
+            if squares is not None:
+                found.append(course(system.augmented, float(fraction), squares[k]))
+                continue
+            key = (k, float(fraction))
+            if key not in self.known:  # a numeric derivative moves few intervals
+                self.known[key] = course(system.augmented, float(fraction))
+            found.append(self.known[key])
+        return found
 
     def fixed_point(self, courses: list[Course]) -> tuple[Array, Array]:
         """The state at the period's start (before its first jump), and the directions it leaves open."""
@@ -192,7 +201,7 @@ class PeriodMap:
                 break
             factor = min(1.0, 0.1 / largest) if largest else 1.0
             size = np.abs(before).max()
-            for _ in range(8):
+            for _ in range(HALVINGS):
                 after = self.misses(unknown + factor * step)
                 if np.abs(after).max() <= size * (1 + 1e-9) or largest < 1e-8:
                     break
