@@ -109,6 +109,83 @@ def test_continuous_and_pulsating(
     assert into is not None and out is not None
     assert (into.continuous, str(into.share)) == (input_flows, input_share)
     assert (out.continuous, str(out.share)) == (output_flows, output_share)
+    numbers = voltsec.solve(voltsec.load(name)).numbers
+    assert numbers is not None and numbers.input_current is not None and numbers.output_current is not None
+    point = {symbol(key): value for key, value in numbers.point.items()}
+    for port, formula in ((numbers.input_current, into), (numbers.output_current, out)):
+        assert port.continuous == formula.continuous
+        assert port.share == pytest.approx(float(formula.share.subs(point)), rel=1e-9)
+        assert port.ripple == pytest.approx(float(formula.ripple.subs(point)), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    "name, period, input_share, output_share",
+    [
+        ("buck", 400e-6, "D", "D + d2"),
+        ("boost", 400e-6, "D + d2", "d2"),
+        ("buckboost", 400e-6, "D", "sqrt(K)"),
+    ],
+)
+def test_pulses_in_discontinuous_conduction(
+    name: str, period: float, input_share: str, output_share: str
+) -> None:
+    """M1 chapter 5 (from memory): one coil, idle for the rest of the period; its current is a triangle."""
+    answer = voltsec.solve(voltsec.load(name))
+    builder = dict(answer.engine.builders)["DCM"]
+    into, out = input_current(builder), output_current(builder)
+    assert into is not None and out is not None
+    assert (into.continuous, out.continuous) == (False, False)
+    assert (str(into.share), str(out.share)) == (input_share, output_share)
+    numbers = answer.at(T=period)
+    assert numbers.mode == "DCM"
+    point, volt = numbers.point, numbers.output_voltage
+    duty, henry = point["D"], point["L"]
+    charging = point["Vg"] - volt if name == "buck" else point["Vg"]
+    falling = {"buck": volt, "boost": volt - point["Vg"], "buckboost": -volt}[name]
+    peak = charging * duty * period / henry
+    fall = henry * peak / falling / period
+    flows = {"buck": (duty, duty + fall), "boost": (duty + fall, fall), "buckboost": (duty, fall)}[name]
+    for port, share in zip((numbers.input_current, numbers.output_current), flows, strict=True):
+        assert port is not None and not port.continuous
+        assert port.share == pytest.approx(share, rel=1e-9)
+        assert port.ripple == pytest.approx(peak, rel=1e-9)
+
+
+@pytest.mark.parametrize("farad, ohm", [("100 uF", "1 mohm"), ("22 uF", "20 mohm"), ("47 uF", "0.3 ohm")])
+def test_output_ripple_in_discontinuous_conduction(farad: str, ohm: str) -> None:
+    """Own check: charge and resistance drop of the triangle that is left, summed on a fine time grid."""
+    text = BUCK.format(coil="1 uH", farad=farad, ohm=ohm, duty=0.4)
+    answer = voltsec.solve(voltsec.read(text))
+    numbers = answer.numbers
+    assert numbers is not None and numbers.mode == "DCM"
+    values = numbers.point
+    load = values["R"] / (values["R"] + values["rc"])  # share of the coil's ramps that the capacitor takes
+    peak, width = numbers.ripple["L"], numbers.output_current.share
+    t = np.linspace(0, 1, 400_001)
+    duty = values["D"]
+    coil = np.where(t < duty, peak * t / duty, np.maximum(peak * (width - t) / (width - duty), 0))
+    current = (coil - np.trapezoid(coil, t)) * load
+    charge = np.concatenate([[0], np.cumsum((current[1:] + current[:-1]) / 2 * np.diff(t))]) * values["T"]
+    voltage = charge / values["Co"] + values["rc"] * current
+    assert numbers.output_ripple == pytest.approx(float(np.ptp(voltage)), rel=1e-6)
+    swept = sweep(answer, {}, ("output_ripple",))["output_ripple"]
+    assert numbers.output_ripple == pytest.approx(float(swept), rel=1e-9)
+
+
+def test_numbers_without_formulas_see_the_ports_too() -> None:
+    """A mode solved point by point: the input current is the first coil's, the output's is the diode's."""
+    numbers = voltsec.solve(voltsec.load("sepic_lossy")).at(T=80e-6)
+    assert numbers.mode != "CCM" and numbers.input_current is not None and numbers.output_current is not None
+    assert numbers.input_current.ripple == pytest.approx(numbers.ripple["L1"], rel=1e-6)
+    assert numbers.output_current.ripple == pytest.approx(numbers.stress["D1"]["current_peak"], rel=1e-6)
+    assert numbers.output_ripple is not None and numbers.output_ripple > numbers.ripple["Co"]
+
+
+def test_a_filtered_input_is_continuous_without_ripple() -> None:
+    """With its capacitor's voltage taken as constant, a filter's coil has no ripple."""
+    numbers = voltsec.solve(voltsec.load("buck_input_filter")).numbers
+    assert numbers is not None and numbers.input_current is not None
+    assert numbers.input_current.continuous and numbers.input_current.ripple < 1e-9
 
 
 def test_input_ripple_of_a_boost_is_its_coils() -> None:

@@ -11,8 +11,9 @@ from voltsec.report.contents import derivations, lead, parts, purpose, shown_los
 from voltsec.report.derivation_latex import as_latex
 from voltsec.report.derivation_text import as_markdown
 from voltsec.report.latex import escaped, formula_latex, latex_fragment, symbol_latex
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, mode_words, named, parts_in, result_rows, stress_rows
+from voltsec.report.outline import ROLES, mode_words, named, parts_in, port_rows, result_rows, stress_rows
 from voltsec.report.shortened import shortened
 from voltsec.steady.solution import Mode, Solution
 
@@ -146,14 +147,14 @@ def _markdown(solution: Solution) -> Iterator[str]:
     for derivation in derivations(solution):
         yield ""
         yield as_markdown(derivation).replace("\n## ", "\n### ").replace("# ", "## ", 1)
-    for name, notes in (
+    for name, listed in (
         ("Not determined", solution.undetermined),
-        ("Notes", solution.warnings),
+        ("Notes", notes(solution)),
         ("Cautions", cautions(solution)),
     ):
-        if notes:
+        if listed:
             yield from _heading(name)
-            for note in notes:
+            for note in listed:
                 yield f"- {note}"
 
 
@@ -183,6 +184,12 @@ def _mode(mode: Mode, solution: Solution, shown) -> Iterator[str]:
         ["Result", "Part", "Formula"],
         [[row.label, row.part, shown(row.expression)] for row in result_rows(mode, solution.circuit)],
     )
+    ports = [
+        [row.label, row.words, "" if row.expression is None else shown(row.expression)]
+        for row in port_rows(mode, solution)
+    ]
+    if ports:
+        yield from _table(["Source and load see", "", "Formula"], ports)
     stress = [[row.part, row.label, shown(row.expression)] for row in stress_rows(mode, solution.circuit)]
     if stress:
         yield from _table(["Stress of", "Quantity", "Formula"], stress)

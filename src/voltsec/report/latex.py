@@ -15,8 +15,18 @@ from voltsec.report.cautions import cautions
 from voltsec.report.formula import with_complements
 from voltsec.report.letters import board_latex, board_name
 from voltsec.report.machine import circuit_name
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, Row, mode_words, named, parts_in, result_rows, stress_rows
+from voltsec.report.outline import (
+    ROLES,
+    Row,
+    mode_words,
+    named,
+    parts_in,
+    port_rows,
+    result_rows,
+    stress_rows,
+)
 from voltsec.report.shortened import shortened
 from voltsec.steady.solution import Mode, Solution
 
@@ -142,6 +152,7 @@ def latex_fragment(solution: Solution) -> str:
         complements=[symbol_latex(duty + "′") for duty in solution.circuit.duty_symbols],
         numbers=list(stage_rows(solution)) if solution.numbers else [],
         parts=list(part_rows(solution)) if solution.numbers else [],
+        warnings=notes(solution),
         cautions=cautions(solution),
     )
 
@@ -165,6 +176,7 @@ def _mode_context(mode: Mode, solution: Solution) -> dict[str, Any]:
             }
             for interval in mode.intervals
         ],
+        "ports": _equations(port_rows(mode, solution), solution),
         "results": _equations(result_rows(mode, solution.circuit), solution),
         "stress": _equations(stress_rows(mode, solution.circuit), solution),
     }
@@ -177,6 +189,11 @@ def _equations(rows: Iterable[Row], solution: Solution) -> list[str]:
     before = ""
     for row in rows:
         label = "" if row.label == before else row.label
+        if row.words:
+            label = f"{row.label}, {row.words}"
+            if row.expression is None:
+                found.append(rf"& && \text{{{escaped(label)}}}")
+                continue
         found.append(equation(_left_side(row, solution), row.expression, duties, label))
         before = row.label
     return found
@@ -190,12 +207,15 @@ def _left_side(row: Row, solution: Solution) -> str:
     part = rf"\mathrm{{{escaped(row.part)}}}"
     if row.letter == "Irms":
         return rf"I_{{{part},\mathrm{{rms}}}}"
+    if row.words:
+        part = rf"\mathrm{{{row.part}}}"
     letter = LETTERS.get(row.letter, row.letter)
     return rf"{letter}_{{{part}}}" if row.part else letter
 
 
 LETTERS = {
     "eta": r"\eta",
+    "share": "d",
     "dV": r"\Delta V",
     "dI": r"\Delta I",
     "Vpeak": r"\hat{V}",

@@ -66,13 +66,12 @@ def losses_json(solution: Solution) -> dict[str, dict[str, Any]]:
 
 
 def _mode_json(builder: ModeBuilder, write: Writer) -> dict[str, Any]:
-    continuous = not builder.balance.by_itself
     told = correction(builder)
-    ripple = output_ripple(builder) if continuous else None
+    ripple = output_ripple(builder)
     return {
         "correction": None if told is None else _correction_json(told, write),
-        "input_current": _port_json(input_current(builder), write) if continuous else None,
-        "output_current": _port_json(output_current(builder), write) if continuous else None,
+        "input_current": _port_json(input_current(builder), write),
+        "output_current": _port_json(output_current(builder), write),
         "output_ripple": None
         if ripple is None
         else {"expression": write(ripple.expression), "highest": ripple.highest, "lowest": ripple.lowest},

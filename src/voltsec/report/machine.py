@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Container, Iterator, Mapping
+from dataclasses import asdict
 from math import isfinite
 from pathlib import PurePath
 from typing import Any
@@ -29,12 +30,17 @@ def as_json(solution: Solution) -> Json:
     circuit = solution.circuit
     output = circuit.output
     write = Writer(symbol_units(solution))
+    from voltsec.practice.ripple import ripple_check
     from voltsec.report.losses import loss_numbers, losses_json
+    from voltsec.report.notes import exact_json, notes_with
 
     beyond = losses_json(solution) if solution.engine is not None else {}
     numbers = None if solution.numbers is None else _numbers(solution.numbers, circuit)
     if numbers is not None and solution.engine is not None:
         numbers["losses"] = _finite_each(loss_numbers(solution))
+    check = ripple_check(solution)
+    if numbers is not None:
+        numbers["exact"] = exact_json(check)
     return {
         "format": FORMAT,
         "circuit": circuit_name(circuit),
@@ -44,7 +50,7 @@ def as_json(solution: Solution) -> Json:
         "symbols": symbol_units(solution),
         "modes": [_mode(mode, write) | beyond.get(mode.name, {}) for mode in solution.modes],
         "undetermined": list(solution.undetermined),
-        "warnings": list(solution.warnings),
+        "warnings": list(notes_with(solution, check)),
         "numbers": numbers,
     }
 
@@ -184,6 +190,9 @@ def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
         "source_currents": _finite_each(numbers.source_currents),
         "ripple": _finite_each(numbers.ripple),
         "stress": {name: _finite_each(stress) for name, stress in numbers.stress.items()},
+        "input_current": None if numbers.input_current is None else asdict(numbers.input_current),
+        "output_current": None if numbers.output_current is None else asdict(numbers.output_current),
+        "output_ripple": _finite(numbers.output_ripple),
         "point": _finite_each(numbers.point),
     }
     for name in (*circuit.duty_symbols, "T"):

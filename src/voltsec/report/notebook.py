@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from html import escape
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.report.latex import formula_latex
 from voltsec.report.machine import circuit_name
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, Row, mode_words, parts_in, result_rows, stress_rows
+from voltsec.report.outline import ROLES, Row, mode_words, parts_in, port_rows, result_rows, stress_rows
 from voltsec.steady.solution import Mode, Solution
 
 
@@ -32,21 +32,22 @@ def html(solution: Solution) -> str:
     """The whole answer as HTML tables."""
     parts = [f"<h3>{escape(circuit_name(solution.circuit))}</h3>"]
     for mode in solution.modes:
-        parts += _mode(mode, solution.circuit)
+        parts += _mode(mode, solution)
     if solution.numbers is not None:
         parts.append(f"<h4>Numbers at the operating point, {escape(solution.numbers.mode)}</h4>")
         parts.append(_table([], [[escape(label), escape(value)] for label, value in stage_rows(solution)]))
         heading, *rows = part_rows(solution)
         cells = [[escape(cell) for cell in row] for row in rows]
         parts.append(_table([escape(cell).replace("\n", " ") for cell in heading], cells))
-    for title, notes in (("Not determined", solution.undetermined), ("Notes", solution.warnings)):
-        if notes:
+    for title, listed in (("Not determined", solution.undetermined), ("Notes", notes(solution))):
+        if listed:
             parts.append(f"<h4>{title}</h4>")
-            parts.append("<ul>" + "".join(f"<li>{escape(note)}</li>" for note in notes) + "</ul>")
+            parts.append("<ul>" + "".join(f"<li>{escape(note)}</li>" for note in listed) + "</ul>")
     return "\n".join(parts)
 
 
-def _mode(mode: Mode, circuit: Circuit) -> list[str]:
+def _mode(mode: Mode, solution: Solution) -> list[str]:
+    circuit = solution.circuit
     duties = circuit.duty_symbols
 
     def mathematics(expression: object) -> str:
@@ -84,6 +85,12 @@ def _mode(mode: Mode, circuit: Circuit) -> list[str]:
         return [[row.label, escape(row.part), mathematics(row.expression)] for row in rows]
 
     found.append(_table([], lines(list(result_rows(mode, circuit)))))
+    ports = [
+        [row.label, row.words, "" if row.expression is None else mathematics(row.expression)]
+        for row in port_rows(mode, solution)
+    ]
+    if ports:
+        found.append(_table(["source and load see", "", ""], ports))
     stress = list(stress_rows(mode, circuit))
     if stress:
         found.append(_table(["stress", "part", ""], lines(stress)))

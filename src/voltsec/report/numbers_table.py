@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from voltsec.report.alphabet import UNICODE, Alphabet
-from voltsec.report.outline import in_order_of_interest
+from voltsec.report.outline import NO_RIPPLE, in_order_of_interest
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.solution import Solution
+from voltsec.steady.solution import PortNumbers, Solution
+
+LEAST_RIPPLE = 1e-12
+"""Ampere; less is rounding."""
 
 PART_HEADING = (
     "Part",
@@ -36,6 +39,22 @@ def stage_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tup
         yield "Efficiency", percent(numbers.efficiency, alphabet)
     for name, current in numbers.source_currents.items():
         yield f"Drawn from {name}", engineering(current, "A", alphabet)
+    if numbers.input_current is not None:
+        yield "Input current", port_text(numbers.input_current, alphabet)
+    if numbers.output_ripple is not None:
+        if numbers.output_current is not None:
+            yield "Output current", port_text(numbers.output_current, alphabet)
+        yield "Output ripple", f"{engineering(numbers.output_ripple, 'V', alphabet)} peak to peak"
+
+
+def port_text(port: PortNumbers, alphabet: Alphabet = UNICODE) -> str:
+    """How a port's current flows: ``pulsating, 40 % of T, 3.06 A peak to peak``."""
+    if port.continuous and port.ripple < LEAST_RIPPLE:
+        return NO_RIPPLE
+    swing = f"{engineering(port.ripple, 'A', alphabet)} peak to peak"
+    if port.continuous:
+        return f"continuous, {swing}"
+    return f"pulsating, {percent(port.share, alphabet)} of T, {swing}"
 
 
 def part_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str, ...]]:

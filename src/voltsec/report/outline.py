@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from sympy import Basic
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.steady.solution import Mode, ModeInterval
+from voltsec.steady.ports import input_current, output_capacitor, output_current, output_ripple
+from voltsec.steady.solution import Mode, ModeInterval, Solution
 
 ROLES = ("absorbs", "supplies", "idle")
 WORDS = {"CCM": "continuous conduction", "DCM": "discontinuous conduction"}
@@ -42,6 +43,8 @@ class Row:
     letter: str
     part: str
     expression: Basic | None
+    words: str = ""
+    """What the formula says of a port's current (see :func:`port_rows`)."""
     symbol: str = ""
     """How other formulas of the mode refer to it, if they do."""
 
@@ -87,14 +90,14 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
     if mode.efficiency is not None:
         yield Row("Efficiency", "eta", "", mode.efficiency)
     for name, voltage in mode.capacitor_voltages.items():
-        yield Row("Capacitor voltage", "V", name, voltage, _symbol(mode, f"V_{name}"))
+        yield Row("Capacitor voltage", "V", name, voltage, symbol=_symbol(mode, f"V_{name}"))
     for name, current in mode.inductor_currents.items():
-        yield Row("Coil current, mean", "I", name, current, _symbol(mode, f"I_{name}"))
+        yield Row("Coil current, mean", "I", name, current, symbol=_symbol(mode, f"I_{name}"))
     for name, current in mode.source_currents.items():
         yield Row("Drawn from source", "I", name, current)
     for name, ripple in mode.ripple.items():
         letter = "dV" if name in mode.capacitor_voltages else "dI"
-        yield Row("Ripple, peak-peak", letter, name, ripple, _symbol(mode, f"dI_{name}"))
+        yield Row("Ripple, peak-peak", letter, name, ripple, symbol=_symbol(mode, f"dI_{name}"))
     coils = {element.quantity.symbol for element in circuit.inductors}
     coils |= {t.magnetizing.symbol for t in circuit.transformers if t.magnetizing is not None}
     for name, edge in mode.boundary.items():
@@ -103,6 +106,51 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
     for name, least in mode.boundary.items():
         if name in coils and mode.name == "CCM":
             yield Row("Least inductance", "edge", name, least)
+
+
+NO_RIPPLE = "continuous, no ripple to first order"
+MOST_TERMS = 60
+"""Terms up to which a port's formula is worked out for a reader."""
+LONGEST_PORT_FORMULA = 200
+"""Characters beyond which a port's formula is left to the JSON answer; its number is told all the same."""
+
+
+def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
+    """What source and load see: how their currents flow, and the output's ripple.
+
+    Letters are ``dI`` and ``share`` for the parts ``in`` and ``out``, and ``dV`` for ``out``.
+    """
+    builder = dict(getattr(solution.engine, "builders", ())).get(mode.name)
+    if builder is None:
+        return
+    if mode.states:
+        from voltsec.steady.states import StateBuilder  # a lossy mode told by its states
+
+        builder = StateBuilder(builder)
+    currents = [("Input current", "in", input_current(builder, MOST_TERMS))]
+    if output_capacitor(solution.circuit) is not None:  # otherwise the load's own current, told elsewhere
+        currents.append(("Output current", "out", output_current(builder, MOST_TERMS)))
+    for label, part, port in currents:
+        if port is None:
+            continue
+        ripple = _short(port.ripple)
+        if port.continuous:
+            if ripple is None or ripple.is_zero:
+                yield Row(label, "dI", part, None, "continuous" if ripple is None else NO_RIPPLE)
+            else:
+                yield Row(label, "dI", part, ripple, "continuous, ripple")
+            continue
+        yield Row(label, "share", part, port.share, "pulsating, share of T")
+        if ripple is not None:
+            yield Row(label, "dI", part, ripple, "peak to peak")
+    swing = output_ripple(builder, MOST_TERMS)
+    listed = mode.ripple.values()  # without series resistance it is the capacitor's own
+    if swing is not None and _short(swing.expression) is not None and swing.expression not in listed:
+        yield Row("Output ripple", "dV", "out", swing.expression, "peak to peak")
+
+
+def _short(expression: Basic | None) -> Basic | None:
+    return None if expression is None or len(str(expression)) > LONGEST_PORT_FORMULA else expression
 
 
 def in_order_of_interest(names: Iterable[str], circuit: Circuit) -> list[str]:

@@ -27,8 +27,18 @@ from voltsec.report.evaluation import curve, curve_functions
 from voltsec.report.formula import formula
 from voltsec.report.javascript import has_formulas
 from voltsec.report.mathml import equation_mathml, mathml, symbol_mathml, wrapped
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import PART_HEADING
-from voltsec.report.outline import ROLES, Row, mode_words, named, parts_in, result_rows, stress_rows
+from voltsec.report.outline import (
+    ROLES,
+    Row,
+    mode_words,
+    named,
+    parts_in,
+    port_rows,
+    result_rows,
+    stress_rows,
+)
 from voltsec.report.page_script import model_script
 from voltsec.report.quantity import UNITS, engineering
 from voltsec.report.shortened import shortened
@@ -103,7 +113,7 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
         "map_words": None if drawn is None else drawn[1],
         "derivations": shown_derivations,
         "cautions": cautions(solution),
-        "notes": [("Not determined", solution.undetermined), ("Notes", solution.warnings)],
+        "notes": [("Not determined", solution.undetermined), ("Notes", notes(solution))],
     }
     if numbers is None:
         return found
@@ -245,6 +255,7 @@ def _mode(mode: Mode, solution: Solution) -> dict[str, Any]:
         ],
         "tables": [
             ("Results", _rows(result_rows(mode, circuit), shown, lambda row: row.label)),
+            ("What source and load see", _port_rows(port_rows(mode, solution), shown)),
             ("Stress", _rows(stress_rows(mode, circuit), shown, lambda row: row.part)),
             (
                 "Conduction losses",
@@ -276,6 +287,17 @@ def _rows(rows: Iterable[Row], shown: Any, first: Any) -> list[dict[str, str]]:
             }
         )
         before = head
+    return found
+
+
+def _port_rows(rows: Iterable[Row], shown: Any) -> list[dict[str, str]]:
+    """Label, words and formula of what source and load see."""
+    found = []
+    before = ""
+    for row in rows:
+        text = "" if row.expression is None else shown(row.expression)
+        found.append({"label": "" if row.label == before else row.label, "part": row.words, "formula": text})
+        before = row.label
     return found
 
 

@@ -13,7 +13,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from sympy import Add, Expr, Pow, Symbol, preorder_traversal
+from sympy import Add, And, Expr, Ge, Pow, Symbol, preorder_traversal
+from sympy.logic.boolalg import Boolean
 
 from voltsec.steady.correction import CorrectedForm, corrected
 from voltsec.steady.losses import losses
@@ -28,6 +29,15 @@ LONG_SUM = 12
 
 LONG_EDGE = 12
 """Operations of a boundary from which it is named."""
+
+LONG_VOLTAGE = 30
+"""Operations of a capacitor's voltage from which it is told by the coil currents."""
+
+LONGEST_EDGE = 60
+"""Operations of a boundary up to which it is told."""
+
+SAME = 1e-6
+"""Relative difference up to which two numbers are one."""
 
 
 def shortened(solution: Solution) -> Solution:
@@ -48,10 +58,11 @@ def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:
         taken.add(told.form.name)
         definitions = mode.definitions | {told.form.name: told.form.denominator}
         mode = replace(mode, **told.averages(), definitions=definitions)
-    if serves(builder):
-        states = StateBuilder(builder)
+    states = StateBuilder(builder) if serves(builder) else None
+    if states is not None:
         mode = replace(
             mode,
+            capacitor_voltages=_voltages(mode, states),
             ripple=states.ripple(),
             stress=states.stress(),
             losses=losses(states),
@@ -59,21 +70,60 @@ def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:
             # the states are rows of the results, so they need no definition besides
             definitions={n: e for n, e in mode.definitions.items() if n not in states.names},
         )
-    mode = _with_edge_named(mode, taken)
+    mode = _with_edge_named(mode, taken, states)
     return _with_repeats_named(mode, taken)
 
 
-def _with_edge_named(mode: Mode, taken: set[str]) -> Mode:
-    """``K >= K_crit`` in place of a long expression."""
+def _voltages(mode: Mode, states: StateBuilder) -> dict[str, Expr | None]:
+    """Long capacitor voltages in terms of the coil currents."""
+    found = dict(mode.capacitor_voltages)
+    for name, voltage in found.items():
+        if voltage is not None and voltage.count_ops() > LONG_VOLTAGE:
+            shorter = states.voltage_by_currents(name)
+            if shorter is not None and shorter.count_ops() < voltage.count_ops():
+                found[name] = shorter
+    return found
+
+
+def _with_edge_named(mode: Mode, taken: set[str], states: StateBuilder | None) -> Mode:
+    """Where a current runs dry told by the states, or as ``K >= K_crit``, in place of a long expression.
+
+    Boundaries of more than :data:`LONGEST_EDGE` operations are left out (JSON has them).
+    """
     edge = mode.boundary.get("K")
-    name = "K_crit"
-    if edge is None or mode.holds_when is None or edge.count_ops() < LONG_EDGE or name in taken:
-        return mode
-    region = _replaced(mode.holds_when, {edge: symbol(name)})
-    if symbol(name) not in region.free_symbols:
-        return mode
-    boundary = {name if key == "K" else key: value for key, value in mode.boundary.items()}
-    return replace(mode, holds_when=region, boundary=boundary)
+    region, boundary = mode.holds_when, mode.boundary
+    if edge is not None and region is not None and edge.count_ops() >= LONG_EDGE:
+        bounds = [part for part in And.make_args(region) if part.has(edge)]
+        dry = None if states is None or len(bounds) != 1 else _runs_dry(mode, edge, states)
+        if dry is not None:
+            region = region.xreplace({bounds[0]: dry})
+        elif "K_crit" not in taken:
+            region = region.xreplace({edge: symbol("K_crit")})
+            boundary = {"K_crit" if key == "K" else key: value for key, value in boundary.items()}
+    kept = {key: value for key, value in boundary.items() if value.count_ops() <= LONGEST_EDGE}
+    return replace(mode, holds_when=region, boundary=kept)
+
+
+def _runs_dry(mode: Mode, edge: Expr, states: StateBuilder) -> Boolean | None:
+    """The diode current that reaches zero at K = ``edge``: mean at least half the rise."""
+    found = states.explicit.found
+    values = {symbol(n): v for n, v in found.witness.items() if not n.startswith("#")}
+    limit = float((mode.definitions["K"] / edge).subs(values))
+    balance = states.states
+    for diode in states.circuit.diodes:
+        current = states.waveforms.current(("i", diode.name))
+        for k, interval in enumerate(balance.sequence.intervals):
+            mean, ramp = current.means[k], current.ramps[k]
+            if diode.name not in interval.conducting or mean is None or ramp is None or ramp[0].is_zero():
+                continue
+            point = states.found.witness
+            middle, half = (
+                balance.ring.value(r[0], point) / balance.ring.value(r[1], point) for r in (mean, ramp)
+            )
+            if abs(middle / abs(half) / limit - 1) < SAME:
+                rise = (2 * ramp[0], ramp[1]) if half > 0 else (-2 * ramp[0], ramp[1])
+                return Ge(states.form.expression(mean), states.form.expression(rise) / 2, evaluate=False)
+    return None
 
 
 def _with_repeats_named(mode: Mode, taken: set[str]) -> Mode:

@@ -17,8 +17,18 @@ from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
+from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, mode_words, named, parts_in, result_rows, shown_name, stress_rows
+from voltsec.report.outline import (
+    ROLES,
+    mode_words,
+    named,
+    parts_in,
+    port_rows,
+    result_rows,
+    shown_name,
+    stress_rows,
+)
 from voltsec.report.wrapping import wrap_formula
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
@@ -72,7 +82,7 @@ class View:
             self._mode(mode)
         self._numbers()
         self._notes("Not determined", self.solution.undetermined)
-        self._notes("Notes", self.solution.warnings)
+        self._notes("Notes", notes(self.solution))
         self._notes("Beware", cautions(self.solution))
 
     # -- pieces --------------------------------------------------------------------------------
@@ -128,6 +138,7 @@ class View:
         self._intervals(mode)
         self._rows(self._results(mode))
         self._rows(self._first_order(mode))
+        self._rows(self._ports(mode))
         self._rows(self._stress(mode))
         self._rows(self._loss_formulas(mode))
 
@@ -172,6 +183,16 @@ class View:
         for row in result_rows(mode, self.circuit):
             name = row.name or whole_stage.get(row.letter, "")
             yield "" if row.label == before else row.label, name, self._text(row.expression)
+            before = row.label
+
+    def _ports(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
+        """What source and load see; a row without formula says it all in words."""
+        before = ""
+        for row in port_rows(mode, self.solution):
+            if not before:
+                yield "", "", ""
+            text = "" if row.expression is None else self._text(row.expression)
+            yield "" if row.label == before else row.label, row.words, text
             before = row.label
 
     def _stress(self, mode: Mode) -> Iterator[tuple[str, str, str]]:

@@ -16,6 +16,7 @@ from voltsec.circuit.elements import Diode as DiodeElement
 from voltsec.steady.balance import Balance
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.numeric_mode import NumericMode
+from voltsec.steady.port_numbers import input_numbers, output_numbers, output_ripple_number
 from voltsec.steady.solution import Numbers
 from voltsec.steady.verification import verify
 from voltsec.steady.waveform import Waveforms
@@ -224,6 +225,9 @@ def _collected(values: Evaluation, name: str, point: Mapping[str, float]) -> Num
             element: {k: _single(v) for k, v in entries.items()}
             for element, entries in values.stress().items()
         },
+        input_current=input_numbers(values),
+        output_current=output_numbers(values),
+        output_ripple=output_ripple_number(values),
     )
 
 

@@ -74,17 +74,20 @@ def output_capacitor(circuit: Circuit) -> Capacitor | None:
     return min(across, key=lambda c: c.resistance is not None, default=None)
 
 
-def input_current(builder: ModeBuilder) -> PortCurrent | None:
-    """The input's current; ``None`` where the model does not determine it."""
-    return _port(builder, input_row(builder.circuit, builder.balance.ring))
+def input_current(builder: ModeBuilder, longest: int = LONGEST) -> PortCurrent | None:
+    """The input's current; ``None`` where the model does not determine it.
+
+    Its ripple is written out up to ``longest`` terms.
+    """
+    return _port(builder, input_row(builder.circuit, builder.balance.ring), longest)
 
 
-def output_current(builder: ModeBuilder) -> PortCurrent | None:
+def output_current(builder: ModeBuilder, longest: int = LONGEST) -> PortCurrent | None:
     """The current into load and output capacitors; ``None`` where it is not determined."""
-    return _port(builder, output_row(builder.circuit, builder.balance))
+    return _port(builder, output_row(builder.circuit, builder.balance), longest)
 
 
-def _port(builder: ModeBuilder, row: Row) -> PortCurrent | None:
+def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
     waves = builder.waveforms
     current = waves.of(row)
     if any(part is None for part in (*current.means, *current.ramps)):
@@ -111,10 +114,10 @@ def _port(builder: ModeBuilder, row: Row) -> PortCurrent | None:
     share = builder.form.expression((flowing, ring.one))
     ends = waves.ends(current)
     assert ends is not None
-    return PortCurrent(not idle and not steps, share, _swing(builder, ends))
+    return PortCurrent(not idle and not steps, share, _swing(builder, ends, longest))
 
 
-def _swing(builder: ModeBuilder, ends: list[Ratio]) -> Expr | None:
+def _swing(builder: ModeBuilder, ends: list[Ratio], longest: int) -> Expr | None:
     """Largest difference among the ends, for the candidates that win at sample points."""
     waves = builder.waveforms
     different: list[Ratio] = []
@@ -128,12 +131,12 @@ def _swing(builder: ModeBuilder, ends: list[Ratio]) -> Expr | None:
         for place, one in enumerate(different)
         for other in different[place + 1 :]
     ]
-    if any(len(part) > LONGEST for pair in pairs for part in pair):
+    if any(len(part) > longest for pair in pairs for part in pair):
         return None
     return builder._largest(pairs or [(builder.balance.ring.zero, builder.balance.ring.one)], waves)
 
 
-def output_ripple(builder: ModeBuilder) -> OutputRipple | None:
+def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple | None:
     """The output ripple as a formula for where its extremes lie at the mode's inner sample point.
 
     ``None`` where no capacitor lies across the output, its current is not determined, or the formula
@@ -155,7 +158,7 @@ def output_ripple(builder: ModeBuilder) -> OutputRipple | None:
     top, bottom = int(np.nanargmax(values)), int(np.nanargmin(values))
     high, low = candidates[top], candidates[bottom]
     difference = add(high[1], (-low[1][0], low[1][1]))
-    if sum(map(len, difference)) > LONGEST:
+    if sum(map(len, difference)) > longest:
         return None
     return OutputRipple(builder.form.expression(difference), high[0], low[0])
 

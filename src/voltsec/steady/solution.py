@@ -76,6 +76,18 @@ class Mode:
 
 
 @dataclass(frozen=True)
+class PortNumbers:
+    """How a port's current flows at one point."""
+
+    continuous: bool
+    """Flows during the whole period and makes no step; otherwise it is pulsating."""
+    share: float
+    """Share of the period in which it flows."""
+    ripple: float
+    """Peak to peak, ampere (coils' ramps included)."""
+
+
+@dataclass(frozen=True)
 class Numbers:
     """Numbers at one operating point, SI units; ``mode`` is the mode that holds there."""
 
@@ -89,6 +101,12 @@ class Numbers:
     source_currents: dict[str, float | None]
     ripple: dict[str, float | None]
     stress: dict[str, dict[str, float | None]]
+    input_current: PortNumbers | None = None
+    """None where the model leaves open how it flows."""
+    output_current: PortNumbers | None = None
+    """Into load and output capacitors together."""
+    output_ripple: float | None = None
+    """Peak to peak, volt, with the output capacitor's series resistance; None without such a capacitor."""
 
 
 @dataclass(frozen=True)

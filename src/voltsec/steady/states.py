@@ -170,6 +170,26 @@ class StateBalance(Balance):
                 options.append((ratio[0] * 2 * self.rising[k, name], ratio[1]))
         return min(options, key=lambda ratio: len(ratio[0]) + len(ratio[1]), default=None)
 
+    def voltage(self, name: str) -> Ratio | None:
+        """A capacitor's voltage in terms of the coil currents, from the coils' volt-second balance."""
+        found = self._voltages.fraction(("V", name))
+        return None if found is None or self._divides(found) else found
+
+    @cached_property
+    def _voltages(self) -> Eliminated:
+        rows: list[Row] = []
+        for k in range(len(self.sequence.intervals)):
+            rows += average_interval_rows(self.circuit, self.sequence, self.network, k)
+            rows += [row for row in self._states(k) if ("V",) not in {u[:1] for u in row if u}]
+        for coil in coils(self.circuit):
+            rows.append(
+                {
+                    ("m", k, ("u", coil.name)): self.ring.symbol(fraction)
+                    for k, fraction in enumerate(self.sequence.fractions)
+                }
+            )
+        return eliminate(rows, self.ring, wanted=[("V", name) for name in self.voltages])
+
     def _flux_by_states(self, k: int) -> list[Row] | None:
         """The flux rows of interval ``k`` with every coil's voltage put in."""
         rows = []
@@ -200,7 +220,6 @@ class StateBuilder(ModeBuilder):
 
     def __init__(self, explicit: ModeBuilder) -> None:
         self.explicit = explicit
-        self.found = explicit.found
         self.circuit = explicit.circuit
         points = explicit.waveforms.points
         balance = StateBalance(explicit.balance, points)
@@ -208,7 +227,10 @@ class StateBuilder(ModeBuilder):
         self.names = balance.names
         values = self._values(explicit, explicit.waveforms)
         small = self._values(explicit, explicit.short)
-        witness = explicit.found.witness | {name: float(np.nanmedian(v)) for name, v in values.items()}
+        one = {name: np.array([value]) for name, value in explicit.found.witness.items()}
+        there = self._values(explicit, Waveforms(explicit.balance, one))
+        witness = explicit.found.witness | {name: float(value[0]) for name, value in there.items()}
+        self.found = replace(explicit.found, witness=witness)
         self.form = ClosedForm(balance, explicit.found.fractions, witness, balance.names)
         self.waveforms = Waveforms(balance, points | values)
         self.short = Waveforms(balance, explicit.short.points | small)
@@ -249,6 +271,11 @@ class StateBuilder(ModeBuilder):
                 sign = 2 * self.states.rising[0, name]
                 found[state] = plain.form.expression((ramp[0] * sign, ramp[1]))
         return {name: value for name, value in found.items() if value is not None}
+
+    def voltage_by_currents(self, name: str) -> Expr | None:
+        """A capacitor's voltage in terms of coil currents: ``(Vg - I_L*R_L - ...)/(1 - D)``."""
+        ratio = self.states.voltage(name)
+        return None if ratio is None else self.form.expression(ratio)
 
     def used(self, expressions: Iterable[Expr | None]) -> dict[str, Expr]:
         """The definitions that ``expressions`` and they themselves need."""
