@@ -170,7 +170,7 @@ class StateBalance(Balance):
                 options.append((ratio[0] * 2 * self.rising[k, name], ratio[1]))
         return min(options, key=lambda ratio: len(ratio[0]) + len(ratio[1]), default=None)
 
-    def voltage(self, name: str) -> Ratio | None:
+    def voltage_by_currents(self, name: str) -> Ratio | None:
         """A capacitor's voltage in terms of the coil currents, from the coils' volt-second balance."""
         found = self._voltages.fraction(("V", name))
         return None if found is None or self._divides(found) else found
@@ -274,7 +274,7 @@ class StateBuilder(ModeBuilder):
 
     def voltage_by_currents(self, name: str) -> Expr | None:
         """A capacitor's voltage in terms of coil currents: ``(Vg - I_L*R_L - ...)/(1 - D)``."""
-        ratio = self.states.voltage(name)
+        ratio = self.states.voltage_by_currents(name)
         return None if ratio is None else self.form.expression(ratio)
 
     def used(self, expressions: Iterable[Expr | None]) -> dict[str, Expr]:
