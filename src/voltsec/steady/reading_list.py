@@ -6,15 +6,14 @@ them all with their units.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
-from voltsec.steady.balance import Ratio
-from voltsec.steady.folding import Quotient, fold_ratio
+from voltsec.steady.folding import Item
 from voltsec.steady.losses import current_rows, lossy_elements
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.ports import input_row, output_capacitor, output_row
+from voltsec.steady.ports import input_row, output_capacitor, output_row, winding_row
+from voltsec.steady.reading_sources import Source as ReadingSource
 from voltsec.steady.readings import (
     Efficiency,
     Over,
@@ -32,7 +31,6 @@ from voltsec.steady.readings import (
     Undetermined,
     Zero,
 )
-from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row, coils
 
 STRESS_UNITS = {"voltage_peak": "V", "current_average": "A", "current_peak": "A", "current_rms": "A"}
@@ -70,15 +68,13 @@ def _stressed(circuit: Circuit) -> list[str]:
 
 
 class ReadingList:
-    """Readings of one mode with ``constants`` (SI units) folded in."""
+    """Readings of one mode, made of what ``source`` gives."""
 
-    def __init__(self, builder: ModeBuilder, constants: Mapping[str, float]) -> None:
-        self.builder = builder
-        self.balance = builder.balance
-        self.circuit = builder.circuit
-        self.waves = builder.waveforms
-        self.constants = constants
-        self._known: dict[Quotient, Quotient] = {}
+    def __init__(self, source: ReadingSource) -> None:
+        self.source = source
+        self.balance = source.balance
+        self.circuit = source.balance.circuit
+        self.count = len(self.balance.sequence.intervals)
 
     def reading(self, name: str) -> Reading:
         """The reading called ``name``; KeyError where there is none."""
@@ -91,11 +87,11 @@ class ReadingList:
         if group == "ripple":
             return self._ripple(rest)
         if group == "capacitor_voltages":
-            return self._plain(self.balance.capacitor_voltage(rest))
+            return self._plain(self.source.capacitor_voltage(rest))
         if group == "inductor_currents":
-            return self._plain(self.waves.average_of_free(self._one(("i", rest))))
+            return self._plain(self.source.average(self._one(("i", rest))))
         if group == "source_currents":
-            return self._plain(self.waves.average_of_free(self._one(("i", rest))), -1.0)
+            return self._plain(self.source.average(self._one(("i", rest))), -1.0)
         named = {
             "gain": self._gain,
             "output_voltage": self._output_voltage,
@@ -109,37 +105,24 @@ class ReadingList:
     def _one(self, unknown: tuple) -> Row:
         return {unknown: self.balance.ring.one}
 
-    def _folded(self, ratio: Ratio) -> Quotient:
-        quotient = fold_ratio(self.balance.ring, ratio, self.constants)
-        return self._known.setdefault(quotient, quotient)
+    def _plain(self, item: Item | None, factor: float = 1.0) -> Reading:
+        return Undetermined() if item is None else Plain(item, factor)
 
-    def _plain(self, ratio: Ratio | None, factor: float = 1.0) -> Reading:
-        return Undetermined() if ratio is None else Plain(self._folded(ratio), factor)
-
-    def _shares(self, waveform: Waveform, intervals: list[int] | None = None) -> tuple[Share, ...] | None:
-        """Means and ramps folded; None where one is not determined."""
-        fractions = self.balance.sequence.fractions
-        shares = []
-        for k in range(len(fractions)) if intervals is None else intervals:
-            mean, ramp = waveform.means[k], waveform.ramps[k]
-            if mean is None or ramp is None:
-                return None
-            shares.append(Share(fractions[k], self._folded(mean), self._folded(ramp)))
-        return tuple(shares)
+    def _shares(
+        self, row: Row, intervals: list[int] | None = None, straight: bool = False
+    ) -> tuple[Share, ...] | None:
+        """Means and ramps of every interval (of ``intervals``); None where one is not determined."""
+        places = range(self.count) if intervals is None else intervals
+        return _all(self.source.share(k, row, straight) for k in places)
 
     def _averages(self, row: Row) -> tuple[Share, ...] | None:
         """Means as the small-ripple averages see them (means and ramps where intervals end by themselves)."""
-        if self.balance.by_itself:
-            return self._shares(self.waves.of(row))
-        nothing: Ratio = (self.balance.ring.zero, self.balance.ring.one)
-        count = self.waves.count
-        means = tuple(self.balance.value(k, row, "average") for k in range(count))
-        return self._shares(Waveform(means, (nothing,) * count))
+        return _all(self.source.average_share(k, row) for k in range(self.count))
 
     def _output_voltage(self) -> Reading:
         output = self.circuit.output
         return self._plain(
-            self.waves.average_of_free(dict(self.balance.network.voltage(output.start, output.end)))
+            self.source.average(dict(self.balance.network.voltage(output.start, output.end)))
         )
 
     def _gain(self) -> Reading:
@@ -157,7 +140,7 @@ class ReadingList:
             return Undetermined() if shares is None else ResistiveLoss(element.quantity.symbol, shares)
         if not isinstance(element, Source):
             row = dict(self.balance.network.voltage(element.start, element.end))
-        return Times(Symbol(element.quantity.symbol), self._plain(self.waves.average_of_free(row)))
+        return Times(Symbol(element.quantity.symbol), self._plain(self.source.average(row)))
 
     def loss(self, name: str) -> Reading:
         """Conduction loss of one element: resistance times mean square, and drop times average current."""
@@ -167,37 +150,30 @@ class ReadingList:
                 shares = self._averages(row)
                 parts.append(Undetermined() if shares is None else ResistiveLoss(resistance, shares))
             if drop is not None:
-                parts.append(Times(Symbol(drop), self._plain(self.waves.average_of_free(row))))
+                parts.append(Times(Symbol(drop), self._plain(self.source.average(row))))
         return parts[0] if len(parts) == 1 else Sum(tuple(parts))
 
     def _ripple(self, name: str) -> Reading:
-        current = self.waves.current(("i", name))
+        current = self._one(("i", name))
         capacitors = {c.name: c for c in self.circuit.capacitors}
         if name not in capacitors:
-            shares = self._shares(current)
-            return Undetermined() if shares is None else Swing(shares)
-        shares = self._shares(self._straight(current))
+            return self._swing_of(current)
+        shares = self._shares(current, straight=True)
         return Undetermined() if shares is None else TerminalSwing(shares, capacitors[name].quantity.symbol)
-
-    def _straight(self, waveform: Waveform) -> Waveform:
-        """A ramp that stays open is left out: only the mean counts."""
-        nothing: Ratio = (self.balance.ring.zero, self.balance.ring.one)
-        return Waveform(waveform.means, tuple(nothing if r is None else r for r in waveform.ramps))
 
     def _output_ripple(self) -> Reading:
         capacitor = output_capacitor(self.circuit)
         if capacitor is None:
             output = self.circuit.output
-            shares = self._shares(self.waves.of(dict(self.balance.network.voltage(output.start, output.end))))
-            return Undetermined() if shares is None else Swing(shares)
-        shares = self._shares(self._straight(self.waves.current(("i", capacitor.name))))
+            return self._swing_of(dict(self.balance.network.voltage(output.start, output.end)))
+        shares = self._shares(self._one(("i", capacitor.name)), straight=True)
         if shares is None:
             return Undetermined()
         resistance = None if capacitor.resistance is None else capacitor.resistance.symbol
         return TerminalSwing(shares, capacitor.quantity.symbol, resistance)
 
     def _swing_of(self, row: Row) -> Reading:
-        shares = self._shares(self.waves.of(row))
+        shares = self._shares(row)
         return Undetermined() if shares is None else Swing(shares)
 
     def _input_ripple(self) -> Reading:
@@ -209,14 +185,14 @@ class ReadingList:
     def _stress(self, part: str, key: str) -> Reading:
         row, nodes, blocking = self._stressed_row(part)
         if key == "current_average":
-            return self._plain(self.waves.average_of_free(row))
+            return self._plain(self.source.average(row))
         if key == "voltage_peak":
             if blocking == []:
                 return Zero()
-            voltage = self.waves.of(dict(self.balance.network.voltage(nodes[0], nodes[1])))
-            shares = self._shares(self._straight(voltage), blocking)
+            voltage = dict(self.balance.network.voltage(nodes[0], nodes[1]))
+            shares = self._shares(voltage, blocking, straight=True)
         else:
-            shares = self._shares(self.waves.of(row))
+            shares = self._shares(row)
         if shares is None:
             return Undetermined()
         return RootMeanSquare(shares) if key == "current_rms" else Peak(shares)
@@ -227,10 +203,19 @@ class ReadingList:
                 return self._one(("i", part)), transformer.windings[0], None
             for number, winding in enumerate(transformer.windings):
                 if f"{transformer.name}.{number + 1}" == part:
-                    return self.builder.winding_row(transformer, number), winding, None
+                    return winding_row(self.balance.ring, transformer, number), winding, None
         element = self.circuit.element(part)
         blocking = None
         if element.kind in ("switch", "diode"):
             intervals = self.balance.sequence.intervals
             blocking = [k for k in range(len(intervals)) if part not in intervals[k].conducting]
         return self._one(("i", part)), element.nodes, blocking
+
+
+def _all(shares: Iterable[Share | None]) -> tuple[Share, ...] | None:
+    found = []
+    for share in shares:
+        if share is None:
+            return None
+        found.append(share)
+    return tuple(found)

@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from voltsec.steady.folding import Quotient, Value, evaluate_ratio
+from voltsec.steady.folding import Item, Quotient, Value, evaluate_ratio
 
 
 class Look:
@@ -22,12 +22,16 @@ class Look:
         self.point = point
         self._known: dict[int, Value] = {}
 
-    def ratio(self, quotient: Quotient) -> Value:
-        """Value of a ratio."""
-        key = id(quotient)
+    def ratio(self, item: Item) -> Value:
+        """Value of a ratio, or of a sum of unknowns."""
+        key = id(item)
         if key not in self._known:
-            self._known[key] = evaluate_ratio(quotient, self.point)
+            self._known[key] = self._evaluated(item)
         return self._known[key]
+
+    def _evaluated(self, item: Item) -> Value:
+        assert isinstance(item, Quotient)
+        return evaluate_ratio(item, self.point)
 
     def symbol(self, name: str) -> Value:
         """Value of a symbol or fraction."""
@@ -47,15 +51,15 @@ class Share:
     """Mean and ramp (half the rise) of a quantity in the interval that lasts ``fraction`` of T."""
 
     fraction: str
-    mean: Quotient
-    ramp: Quotient
+    mean: Item
+    ramp: Item
 
 
 @dataclass(frozen=True)
 class Plain:
     """A ratio as it stands, times ``factor``."""
 
-    quotient: Quotient
+    quotient: Item
     factor: float = 1.0
 
     def value(self, look: Look) -> Value:

@@ -8,7 +8,7 @@ periodic state is unique: a sequence that passes is the answer there, wherever i
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -173,9 +173,11 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
                     continue
             if numeric is None:
                 continue
-            if numeric.holds(point, shares):
+            held = numeric.at(point, shares)
+            if held is not None:
                 if numeric not in search.numeric:
-                    search.numeric.append(numeric)
+                    exact = tuple(float(held[1][name][0]) for name in sequence.fractions)
+                    search.numeric.append(replace(numeric, witness=exact))
                 return None
             search.rejected.add(sequence)
     grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
