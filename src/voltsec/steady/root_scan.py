@@ -6,7 +6,7 @@ it has no poles, and every simple root in the switch interval shows unless two l
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 
@@ -16,7 +16,8 @@ from voltsec.steady.folding import Array, Value
 SHARES = (0.002, 0.006, 0.015, 0.03, 0.06, *np.linspace(0.1, 0.9, 13), 0.94, 0.97, 0.985, 0.994, 0.998)
 """Where the sign is asked, in shares of the switch interval."""
 
-HALVINGS = 4
+CHORDS = 8
+"""Steps towards a root before Newton's method takes over."""
 
 
 def starts(system: System, point: Mapping[str, Value], lengths: Array) -> Iterator[tuple[Array, Array]]:
@@ -33,25 +34,45 @@ def starts(system: System, point: Mapping[str, Value], lengths: Array) -> Iterat
     if basis.others.size != 1:
         return
     columns = np.sort(basis.columns)
-    signs = np.array([_sign(system, point, share * lengths, columns) for share in SHARES])
+    values = np.array([_condition(system, point, share * lengths, columns) for share in SHARES])
     shares = np.array(SHARES)
-    flips = signs[:-1] * signs[1:] < 0
+    flips = values[:-1] * values[1:] < 0
     rank = np.cumsum(flips, axis=0)
     for number in range(1, int(rank.max(initial=0)) + 1):
         here = flips & (rank == number)
         places = np.flatnonzero(here.any(axis=0))
         first = here[:, places].argmax(axis=0)
-        low, high = shares[first] * lengths[places], shares[first + 1] * lengths[places]
-        below = signs[first, places]
-        for _ in range(HALVINGS):
-            half = (low + high) / 2
-            same = _sign(system, cut(point, places), half, columns) == below
-            low, high = np.where(same, half, low), np.where(same, high, half)
-        yield places, (low + high)[None, :] / 2
+        yield (
+            places,
+            _narrowed(
+                lambda trial, some=places: _condition(system, cut(point, some), trial, columns),
+                (shares[first] * lengths[places], shares[first + 1] * lengths[places]),
+                (values[first, places], values[first + 1, places]),
+            )[None, :],
+        )
 
 
-def _sign(system: System, point: Mapping[str, Value], trial: Array, columns: Array) -> Array:
-    """Sign of the condition at ``trial`` (the unknown fraction at each point)."""
+def _narrowed(
+    condition: Callable[[Array], Array], ends: tuple[Array, Array], values: tuple[Array, Array]
+) -> Array:
+    """A root between ``ends``, nearly: the chord's zero again and again (the Illinois variant).
+
+    After Dowell and Jarratt, BIT 1971 (from memory).
+    """
+    (old, new), (at_old, at_new) = ends, values
+    for _ in range(CHORDS):
+        trial = new - at_new * (new - old) / (at_new - at_old)
+        trial = np.where(np.isfinite(trial), trial, new)
+        value = condition(trial)
+        turned = value * at_new < 0
+        # an end that stays twice counts half, so that the chord turns towards it
+        old, at_old = np.where(turned, new, old), np.where(turned, at_new, at_old / 2)
+        new, at_new = trial, value
+    return new
+
+
+def _condition(system: System, point: Mapping[str, Value], trial: Array, columns: Array) -> Array:
+    """The condition at ``trial`` (the unknown fraction at each point), rows scaled."""
     found = np.zeros(trial.size)
     for begin in range(0, trial.size, BLOCK):
         part = slice(begin, min(begin + BLOCK, trial.size))
@@ -59,5 +80,5 @@ def _sign(system: System, point: Mapping[str, Value], trial: Array, columns: Arr
         matrix, right, _ = system.scaled(full, part.stop - begin)
         whole = np.concatenate([matrix[:, :, columns], right[:, :, None]], axis=2)
         with np.errstate(all="ignore"):
-            found[part] = np.linalg.slogdet(whole)[0]
+            found[part] = np.linalg.det(whole)
     return np.nan_to_num(found)
