@@ -130,6 +130,16 @@ class RowMode:
                 for name, reading in self.readings
             }
 
+    def at(self, point: Mapping[str, float]) -> dict[str, Array] | None:
+        """Readings at one point by the exact equations; None where the sequence does not hold there."""
+        duties = [point[edge] for edge in self.exact.stages.edges]
+        if any(before > after for before, after in pairwise(duties)):
+            return None
+        found = self.exact.at(point)
+        if found is None:
+            return None
+        return self.read({name: float(value[0]) for name, value in found[1].items()}, 1)
+
     def _system(self, name: str) -> System:
         return dict(self.systems)[name]
 
