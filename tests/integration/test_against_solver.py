@@ -281,7 +281,4 @@ def test_published_circuit_with_losses(key: str) -> None:
     ):
         netlist = re.sub(rf"({kind} \w+ : \w+ -> \w+)", rf"\1 {{ {properties} }}", netlist)
     circuit = voltsec.read(netlist)
-    # In the forward stage with equal drops D1 goes on with the magnetizing current while D2 conducts; far
-    # inside discontinuous conduction that is more intervals than the search tells apart (it says so).
-    factors = (5.0, 2.0) if key == "forward" else (5.0, 2.0, 0.7, 0.4)
-    check(circuit, published_values(key, circuit), factors, key in SHARED, least=1.5e-2)
+    check(circuit, published_values(key, circuit), (5.0, 2.0, 0.7, 0.4), key in SHARED)

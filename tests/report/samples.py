@@ -118,5 +118,3 @@ def sepic_solution(volts: int = 18, farad: Fraction = Fraction(1, 10_000)) -> So
         warnings=("the first load, R, was taken as the output",),
         numbers=numbers,
     )
-
-

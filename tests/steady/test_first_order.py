@@ -6,7 +6,8 @@ import pytest
 import sympy
 
 import voltsec
-from voltsec.steady.first_order import first_order, small_symbols
+from voltsec.steady.first_order import first_order
+from voltsec.steady.small import small_symbols
 from voltsec.tableau.expression import symbol
 
 

@@ -55,6 +55,17 @@ def test_shipped_stages_balance(name: str) -> None:
     assert difference is not None and difference[0].is_zero()
 
 
+@pytest.mark.parametrize("name", ["boost_lossy", "buck_lossy", "buckboost_lossy", "charger_lossy"])
+def test_discontinuous_modes_balance(name: str) -> None:
+    """Where intervals end by themselves, the difference vanishes by the condition on the fractions."""
+    builders = [b for mode, b in voltsec.solve(voltsec.load(name)).engine.builders if mode == "DCM"]
+    assert builders
+    for builder in builders:
+        difference = power_balance(builder)
+        assert difference is not None and not difference[0].is_zero()
+        assert builder.form.divides(difference[0])
+
+
 def test_boost_with_winding_resistance() -> None:
     """M1 section 3.3 (from memory): the winding takes I**2 RL with I = V/(D' R)."""
     answer = voltsec.solve(

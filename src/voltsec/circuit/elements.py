@@ -158,6 +158,4 @@ class Transformer:
         return (self.magnetizing,) if self.magnetizing is not None else ()
 
 
-Element = (
-    Source | CurrentSource | Resistor | Load | Inductor | Capacitor | Switch | Diode | Transformer
-)
+Element = Source | CurrentSource | Resistor | Load | Inductor | Capacitor | Switch | Diode | Transformer

@@ -40,9 +40,7 @@ def separating_windings(circuit: Circuit) -> tuple[str, ...]:
     Empty where input and output are in one galvanic part.
     """
     part_of = {
-        node: count
-        for count, part in enumerate(nx.connected_components(graph_of(circuit)))
-        for node in part
+        node: count for count, part in enumerate(nx.connected_components(graph_of(circuit))) for node in part
     }
     if part_of[circuit.input.start] == part_of[circuit.output.start]:
         return ()

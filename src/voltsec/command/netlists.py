@@ -37,9 +37,7 @@ def load(source: str | os.PathLike[str]) -> Circuit:
 def shipped_circuits() -> dict[str, Traversable]:
     """The circuits that come with the package: name -> netlist file, in alphabetical order."""
     found = {
-        entry.name.removesuffix(SUFFIX): entry
-        for entry in _shelf().iterdir()
-        if entry.name.endswith(SUFFIX)
+        entry.name.removesuffix(SUFFIX): entry for entry in _shelf().iterdir() if entry.name.endswith(SUFFIX)
     }
     return dict(sorted(found.items()))
 

@@ -33,9 +33,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Also gain and efficiency to first order in the small resistances and drops.",
 )
-def command(
-    netlist: str, form: str | None, holds: tuple[str, ...], wanted: str | None, order: str
-) -> None:
+def command(netlist: str, form: str | None, holds: tuple[str, ...], wanted: str | None, order: str) -> None:
     """Find how a converter conducts and print its formulas.
 
     The netlist is a file, the NAME of a shipped circuit (see `voltsec circuits`), or - for standard

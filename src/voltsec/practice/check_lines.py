@@ -62,7 +62,9 @@ def _device_row(network, diode, conducts: bool) -> Row:
 
 def _ends(setting: Setting, blackboard: Blackboard, k: int, name: str, conducts: bool, row: Row) -> None:
     """Values at both ends of the interval, from the solver's means and ramps."""
-    mean, ramp = (setting.balance.value(k, row, part) for part in ("mean", "ramp"))
+    mean, ramp, bend = (setting.balance.value(k, row, part) for part in ("mean", "ramp", "bend"))
+    if mean is not None and bend is not None:
+        mean = add(mean, bend)  # halfway between the values at the ends
     if mean is None:
         blackboard.say(f"Interval {k + 1}: how {name} shares in it is not determined singly.")
         return

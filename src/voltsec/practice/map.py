@@ -277,9 +277,7 @@ class Field:
             lengths = np.array(stages.fractions(point))
             if (lengths <= 0).any():
                 continue
-            grows = grows_with_trace(
-                self.circuit, references(self.circuit), stages.closed, point, lengths
-            )
+            grows = grows_with_trace(self.circuit, references(self.circuit), stages.closed, point, lengths)
             if grows:
                 self.runaway.update(grows)
                 return NO_STEADY_STATE

@@ -209,9 +209,7 @@ def _other_quantity(claim: Claim, trial: Trial) -> Iterator[Candidate]:
                 yield "other-interval", message, claim.left.xreplace(swap), claim.right.xreplace(swap)
 
 
-def _others(
-    quantity: Quantity, parts: dict[str, str], intervals: int
-) -> Iterator[tuple[Quantity, str, str]]:
+def _others(quantity: Quantity, parts: dict[str, str], intervals: int) -> Iterator[tuple[Quantity, str, str]]:
     if quantity.kind in MEASURES or (quantity.kind == "i" and quantity.interval is None):
         own = "iavg" if quantity.kind == "i" else quantity.kind
         for kind in MEASURES:

@@ -1,8 +1,9 @@
 """Numbers at many points at once: the mode chosen point by point, everything else in numpy.
 
 Every mode is made ready once (:mod:`voltsec.steady.compiled`, and :mod:`voltsec.steady.row_mode` for
-those without written formulas), then chunks of points run through them, here or on any ``concurrent.futures.Executor``.  Chunks are cut the same way either
-way and put together in order, so the results are the same to the last bit.
+those without written formulas), then chunks of points run through them, here or on any
+``concurrent.futures.Executor``.  Chunks are cut the same way either way and put together in order, so
+the results are the same to the last bit.
 """
 
 from __future__ import annotations

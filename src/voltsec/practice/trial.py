@@ -33,9 +33,7 @@ class Trial:
         """True where both sides agree at every point; ``changed`` are other values for some names."""
         return all(self.agrees(point, left, right, changed) for point in self.points)
 
-    def agrees(
-        self, point: Point, left: Expr, right: Expr, changed: Mapping[str, Any] | None = None
-    ) -> bool:
+    def agrees(self, point: Point, left: Expr, right: Expr, changed: Mapping[str, Any] | None = None) -> bool:
         """True where both sides have one value at ``point``."""
         filled = self.filled(point, left, right, changed)
         if filled is None:

@@ -46,9 +46,7 @@ def _voltage(solution: Solution) -> Iterator[str]:
     duty = _duty_passing(solution, EXTRA_LOW_VOLTAGE)
     if duty is not None:
         name = solution.circuit.duty_symbols[0]
-        yield (
-            f"The output passes 60 V DC, the usual extra-low limit, above {name} = {duty:.2f}."
-        )
+        yield (f"The output passes 60 V DC, the usual extra-low limit, above {name} = {duty:.2f}.")
 
 
 def _voltages(numbers: Numbers) -> Iterator[tuple[float, str]]:
@@ -84,9 +82,7 @@ def _energy(solution: Solution) -> Iterator[str]:
 
 def _open_output(solution: Solution) -> Iterator[str]:
     if solution.circuit.diodes and _steps_up_without_bound(solution):
-        yield (
-            "Do not run it without a load: the output of this stage then has no bound."
-        )
+        yield ("Do not run it without a load: the output of this stage then has no bound.")
 
 
 def _isolation(solution: Solution) -> Iterator[str]:

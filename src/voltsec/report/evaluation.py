@@ -46,9 +46,10 @@ class ModeFunctions:
             if e is not None
         }
 
-    def at(self, point: Point, key: str) -> float | None:
-        """The value of ``key`` at a point where the mode holds."""
+    def at(self, point: Point, key: str, shares: np.ndarray) -> float | None:
+        """The value of ``key`` at a point where the mode holds with fractions ``shares``."""
         full = dict(point)
+        full |= {name: float(shares[k]) for k, name in self.builder.found.fractions.unknown.items()}
         for name, defined in self.define:
             number = defined(full)
             if number is None:
@@ -72,8 +73,9 @@ def curve(
     points = {name: np.full(len(shares), value) for name, value in point.items()} | {duty: np.array(shares)}
     free = np.ones(len(shares), bool)
     for one in functions:
-        holds = holds_at(one.builder, points)[0] & free
+        holds, fractions = holds_at(one.builder, points)
+        holds = holds & free
         free &= ~holds
         for place in np.flatnonzero(holds):
-            found[int(place)] = one.at({**point, duty: shares[place]}, key)
+            found[int(place)] = one.at({**point, duty: shares[place]}, key, fractions[:, place])
     return found

@@ -212,8 +212,7 @@ class FormulaPrinter(StrPrinter):
     def _print_And(self, expr: Basic) -> str:
         parts = _in_reading_order(expr.args)
         return " and ".join(
-            f"({self._print(part)})" if part.func.__name__ == "Or" else self._print(part)
-            for part in parts
+            f"({self._print(part)})" if part.func.__name__ == "Or" else self._print(part) for part in parts
         )
 
     def _print_Or(self, expr: Basic) -> str:

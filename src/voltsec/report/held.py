@@ -147,9 +147,7 @@ def _burden_words(state: HeldState, alphabet: Alphabet) -> Iterator[str]:
         yield f"The voltage on {', '.join(open_ended)} is not determined: a node there is left floating."
 
 
-def _equation(
-    name: str, figure: Figure, unit: str, alphabet: Alphabet, longest: int | None = None
-) -> str:
+def _equation(name: str, figure: Figure, unit: str, alphabet: Alphabet, longest: int | None = None) -> str:
     """``name = formula = value``; a formula beyond ``longest`` characters is left to the table."""
     text = formula(figure.formula, (), alphabet)
     if longest is not None and len(text) > longest:

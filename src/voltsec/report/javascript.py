@@ -119,8 +119,17 @@ def named_formulas(mode: Mode) -> Iterator[tuple[str, Expr]]:
 
 
 def has_formulas(mode: Mode) -> bool:
-    """Whether the page can evaluate the mode by itself."""
-    return mode.closed_form and (mode.gain is not None or mode.output_voltage is not None)
+    """Whether the page can evaluate the mode by itself: closed formulas, or one root to be found."""
+    known = mode.closed_form or implicit_unknown(mode) is not None
+    return known and (mode.gain is not None or mode.output_voltage is not None)
+
+
+def implicit_unknown(mode: Mode) -> str | None:
+    """The one unknown fraction of a mode without closed form, if its one condition fixes it."""
+    if mode.closed_form or mode.condition is None or len(mode.condition) != 1:
+        return None
+    open_names = {i.fraction.name for i in mode.intervals if i.ends != "switch" and i.fraction.is_Symbol}
+    return open_names.pop() if len(open_names) == 1 else None
 
 
 def mode_losses(solution: Solution, mode: Mode) -> dict[str, Expr | None]:

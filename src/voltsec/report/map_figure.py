@@ -134,8 +134,16 @@ def _point(areas: RegionMap, axes: Any) -> list[Any]:
     label = f"operating point: {areas.x.name} = {x:.4g}, {areas.y.name} = {value}"
     return list(
         axes.plot(
-            [x], [y], linestyle="none", marker="o", markersize=9, markerfacecolor="black",
-            markeredgecolor="white", markeredgewidth=1.5, label=label, zorder=5,
+            [x],
+            [y],
+            linestyle="none",
+            marker="o",
+            markersize=9,
+            markerfacecolor="black",
+            markeredgecolor="white",
+            markeredgewidth=1.5,
+            label=label,
+            zorder=5,
         )
     )
 

@@ -31,11 +31,34 @@
   // The first mode whose region holds the point; its definitions come along.
   function modeAt(values) {
     for (const mode of MODEL.modes) {
-      const p = Object.assign({}, values);
-      for (const [name, define] of mode.define) p[name] = define(p);
-      if (mode.holds === null || mode.holds(p)) return {mode: mode, p: p};
+      const starts = mode.root === null ? [{}] : roots(mode.root[1], mode.root[0], values);
+      for (const start of starts) {
+        const p = Object.assign({}, values, start);
+        for (const [name, define] of mode.define) p[name] = define(p);
+        if (mode.holds === null || mode.holds(p)) return {mode: mode, p: p};
+      }
     }
     return null;
+  }
+  // Roots between 0 and 1 of a condition without closed solution: sign changes, then halving.
+  function roots(condition, name, values) {
+    const at = x => condition(Object.assign({}, values, {[name]: x}));
+    const found = [], steps = 200;
+    let left = 1e-9, before = at(left);
+    for (let k = 1; k <= steps; k++) {
+      const right = k / steps, after = at(right);
+      if (before * after < 0) {
+        let [a, b] = [left, right];
+        for (let n = 0; n < 60; n++) {
+          const middle = (a + b) / 2;
+          if (at(middle) * before > 0) a = middle; else b = middle;
+        }
+        found.push({[name]: (a + b) / 2});
+      }
+      left = right;
+      before = after;
+    }
+    return found;
   }
   function valueOf(found, key) {
     if (found === null || !(key in found.mode.out)) return null;

@@ -5,7 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 
-from voltsec.report.javascript import has_formulas, in_order, javascript, mode_losses, named_formulas
+from voltsec.report.javascript import (
+    has_formulas,
+    implicit_unknown,
+    in_order,
+    javascript,
+    mode_losses,
+    named_formulas,
+)
 from voltsec.report.region_script import SIGNS, region_script
 from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
@@ -75,6 +82,12 @@ def model_script(solution: Solution, details: Mapping[str, object]) -> str:
             shown = ",".join(f"{json.dumps(key)}:{text}" for key, text in written.items())
         except NotImplementedError:
             continue
-        modes.append(f"{{name:{json.dumps(mode.name)},define:[{defined}],holds:{holds},out:{{{shown}}}}}")
+        unknown = implicit_unknown(mode)
+        root = "null"
+        if unknown is not None and mode.condition is not None:
+            root = f"[{json.dumps(unknown)},p=>{javascript(mode.condition[0])}]"
+        modes.append(
+            f"{{name:{json.dumps(mode.name)},root:{root},define:[{defined}],holds:{holds},out:{{{shown}}}}}"
+        )
     plain = json.dumps(details, ensure_ascii=True, allow_nan=False).replace("</", "<\\/")
     return f"const MODEL={plain};\n{SWING}\n{SIGNS}\nMODEL.modes=[{','.join(modes)}];"

@@ -119,8 +119,7 @@ def _legend(panel: Axes, count: int, chosen: list, styles: dict[str, str]) -> No
             for (label, _, _), colour in zip(chosen, COLOURS, strict=False)
         ]
     handles += [
-        Line2D([], [], color="0.35", ls=style, linewidth=1.4, label=name)
-        for name, style in styles.items()
+        Line2D([], [], color="0.35", ls=style, linewidth=1.4, label=name) for name, style in styles.items()
     ]
     if len(styles) > 1:
         handles.append(

@@ -9,6 +9,7 @@ from functools import cached_property
 from voltsec.circuit.circuit import Circuit
 from voltsec.tableau.assembly import (
     average_rows,
+    bends_count,
     flux_rows,
     period_rows,
     ramp_rows,
@@ -60,6 +61,8 @@ class Balance:
         self.ring = ring_for(circuit, sequence) if ring is None else ring
         self.network = Network(circuit, self.ring, references)
         self.by_itself = bool(sequence.unknown)
+        self.bends = self.by_itself and bends_count(circuit)
+        """Currents are followed to their bend, not only as straight lines."""
         self.all_decided = True
 
     @cached_property
@@ -77,7 +80,7 @@ class Balance:
     def _eliminated(self, vanishes: Callable[[Polynomial], bool] | None) -> Eliminated:
         found = None
         for all_events in (False, True):
-            rows = period_rows(self.circuit, self.sequence, self.network, all_events)
+            rows = period_rows(self.circuit, self.sequence, self.network, all_events, self.bends)
             found = eliminate(
                 rows,
                 self.ring,
@@ -184,23 +187,25 @@ class Balance:
         return self.averages.fraction(("V", name))
 
     def _source(self, k: int, part: str) -> tuple[Eliminated, str]:
-        if part == "ramp":
-            return (self._ramps[k] if self.separate_ramps else self.full), "r"
+        if part in ("ramp", "bend"):
+            return (self._ramps[k] if self.separate_ramps else self.full), part[0]
         small_ripple = part == "average" or self.separate_ramps or self.by_itself
         return (self.averages if small_ripple else self.full), "m"
 
     def affine(self, k: int, row: Row, part: str) -> Affine:
         """A sum of local unknowns of interval ``k`` with whatever stays free in it.
 
-        ``part`` is mean, ramp, or average (mean with ripple neglected); the constant term of
+        ``part`` is mean, ramp, bend, or average (mean with ripple neglected); the constant term of
         ``row`` counts for means only.
         """
+        if part == "bend" and not self.bends:
+            return Affine((self.ring.zero, self.ring.one), {})
         source, letter = self._source(k, part)
         terms: dict = {}
         denominator = self.ring.one
         for unknown, coefficient in row.items():
             if unknown is None:
-                if part == "ramp":
+                if part in ("ramp", "bend"):
                     continue
                 own, entry = self.ring.one, {None: self.ring.one}
             else:
@@ -251,8 +256,9 @@ class Balance:
                 else:
                     if not self.by_itself and not mean.free:
                         forms.append(((k, diode.name, quantity, "mean"), mean))  # implied, often simpler
-                    forms.append(((k, diode.name, quantity, "start"), mean.plus(ramp, -1)))
-                    forms.append(((k, diode.name, quantity, "end"), mean.plus(ramp, 1)))
+                    middle = mean.plus(self.affine(k, row, "bend"), 1)
+                    forms.append(((k, diode.name, quantity, "start"), middle.plus(ramp, -1)))
+                    forms.append(((k, diode.name, quantity, "end"), middle.plus(ramp, 1)))
         left, self.all_decided = without_free(forms)
         return tuple(
             SignCondition(k, device, quantity, moment, form.constant)
@@ -291,6 +297,10 @@ class Affine:
 
 MOST_PAIRS = 60
 """Eliminating a free unknown that would make more pairs of conditions is given up."""
+
+
+LONG_PRODUCT = 100
+"""Products of more terms are taken to be in lowest terms, as their factors are."""
 
 
 def ratio_sign(ratio: Ratio) -> int | None:
@@ -364,8 +374,13 @@ def add(one: Ratio, other: Ratio) -> Ratio:
 
 
 def multiply(one: Ratio, other: Ratio) -> Ratio:
-    """Product of two ratios in lowest terms."""
-    return reduced((one[0] * other[0], one[1] * other[1]))
+    """Product of two ratios in lowest terms.
+
+    What they share crosswise is taken out first: that is far cheaper than from the products.
+    """
+    left, right = reduced((one[0], other[1])), reduced((other[0], one[1]))
+    product = left[0] * right[0], left[1] * right[1]
+    return product if len(product[0]) + len(product[1]) > LONG_PRODUCT else reduced(product)
 
 
 def reduced(ratio: Ratio) -> Ratio:

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from voltsec.steady.core_rows import Core
-from voltsec.steady.folding import Array, Folded, Value, evaluate
+from voltsec.steady.folding import Array, Folded, Linear, Value, evaluate
 
 RANK = 1e-10
 """A pivot below this share of the largest entry (rows and columns scaled) is rounding."""
@@ -106,12 +106,14 @@ class Solved:
                 size = size + np.abs(part)
         return Judged(totals[0], tuple(totals[1:]), size)
 
-    def sum(self, terms: Sum, fill: float = float("nan")) -> Value:
-        """A sum; ``fill`` where it is not determined."""
-        judged = self.judged(terms)
+    def sum(self, item: Linear) -> Value:
+        """A sum; where it is not determined what stands for it, or no number."""
+        judged = self.judged(item.terms)
         value = judged.value
-        for slope in judged.slopes:
-            value = np.where(np.abs(slope) <= SAME * judged.size, value, fill)
+        if judged.slopes:
+            otherwise = float("nan") if item.otherwise is None else self.sum(item.otherwise)
+            for slope in judged.slopes:
+                value = np.where(np.abs(slope) <= SAME * judged.size, value, otherwise)
         return value
 
 
@@ -344,7 +346,7 @@ def _regular(matrix: Array) -> Array:
 
 def _least_squares(slope: Array, value: Array) -> Array:
     """Least-squares steps with slope @ step = value at every point; nan where that cannot be done."""
-    count, rows, width = slope.shape
+    count, _, width = slope.shape
     step = np.full((count, width), np.nan)
     if width == 0:
         return step

@@ -23,27 +23,32 @@ from voltsec.tableau.ring import Polynomial, Ring, factors
 
 
 class ClosedForm:
-    """Presentation of one mode's ratios; ``witness`` is a numeric point where the mode holds."""
+    """Presentation of one mode's ratios; ``witness`` is a numeric point where the mode holds.
 
-    def __init__(self, balance: Balance, fractions: Fractions, witness: dict[str, float]) -> None:
+    ``more`` are further variables of the balance's ring besides fractions and parameters.
+    """
+
+    def __init__(
+        self, balance: Balance, fractions: Fractions, witness: dict[str, float], more: tuple[str, ...] = ()
+    ) -> None:
         self.balance = balance
         self.fractions = fractions
         self.circuit = balance.circuit
         self.unknown = tuple(fractions.unknown.values())
         edges = fractions.stages.edges
         names = parameter_names(self.circuit)
-        taken = {*self.unknown, *edges, *names}
+        taken = {*self.unknown, *edges, *names, *more}
         self.k_name = "K"
         while self.k_name in taken:
             self.k_name += "_"
-        self.ring = Ring((*self.unknown, self.k_name, *edges, *names))
+        self.ring = Ring((*self.unknown, self.k_name, *edges, *names, *more))
         self.point = dict(witness)
         for k, name in fractions.unknown.items():
             self.point[name] = witness[balance.sequence.fractions[k]]
         self.effective = self._effective()
         self.point[self.k_name] = self._k_value() if self.effective else 1.0
         self.duties = (*self.unknown, *edges)
-        self.writer = Writer(self.ring, self.duties, self.point)
+        self.writer = Writer(self.ring, (*self.duties, *more), self.point)
         self.root_forms = RootForms(self.ring, self.writer, self.point)
 
     @cached_property

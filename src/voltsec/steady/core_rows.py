@@ -80,9 +80,9 @@ def core_of(
     weights = tuple(float(typical[name]) for name in free)
     active: dict[int, FloatRow] = {}
     for number, row in enumerate(rows):
-        terms = {u: grouped(ring, c, constants) for u, c in row.items() if not c.is_zero()}
-        if terms:
-            active[number] = terms
+        floats: FloatRow = {u: grouped(ring, c, constants) for u, c in row.items() if not c.is_zero()}
+        if floats:
+            active[number] = floats
     order = _eliminate(active, weights, level)
     left = [row for row in active.values() if row]
     pivots = {pivot for pivot, _ in order}

@@ -61,14 +61,12 @@ class DirectBalance(Balance):
         """All voltages and currents, volt and ampere."""
         rows = average_rows(self.circuit, self.sequence, self.network)
         capacitors = {capacitor.name for capacitor in self.circuit.capacitors}
-        left_out = [
-            {("m", 0, ("i" if name in capacitors else "u", name))} for name in self.running
-        ]
+        left_out = [{("m", 0, ("i" if name in capacitors else "u", name))} for name in self.running]
         return eliminate([row for row in rows if set(row) not in left_out], self.ring)
 
     def affine(self, k: int, row: Row, part: str) -> Affine:
         """As :class:`Balance`'s; nothing ramps."""
-        if part == "ramp":
+        if part in ("ramp", "bend"):
             return Affine((self.ring.zero, self.ring.one), {})
         return super().affine(k, row, part)
 

@@ -36,14 +36,14 @@ class Form:
         return Form(np.asarray(self.value)[places], slopes, np.asarray(self.size)[places])
 
 
-def end_values(mean: Judged, ramp: Judged, zero: float) -> list[Form]:
-    """Both ends of an interval, ``zero`` being a size that counts as nothing."""
-    size = mean.size + ramp.size
+def end_values(middle: Judged, ramp: Judged, zero: float) -> list[Form]:
+    """Both ends of an interval, from their mean and half the rise; ``zero`` counts as nothing."""
+    size = middle.size + ramp.size
     spare = SIGN * size + zero
     found = []
     for sign in (-1, 1):
-        slopes = tuple(a + sign * b for a, b in zip(mean.slopes, ramp.slopes, strict=True))
-        found.append(Form(mean.value + sign * ramp.value + spare, slopes, size))
+        slopes = tuple(a + sign * b for a, b in zip(middle.slopes, ramp.slopes, strict=True))
+        found.append(Form(middle.value + sign * ramp.value + spare, slopes, size))
     return found
 
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import sympy
 from sympy import Expr
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Resistor
 from voltsec.steady.balance import Ratio, add, multiply
 from voltsec.steady.losses import current_rows, lossy_elements
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.small import by_degree, small_symbols
 from voltsec.tableau.ring import Polynomial, Ring
 
 
@@ -41,19 +41,6 @@ class FirstOrder:
         return _reduced_by(sympy.Integer(1), self.efficiency_terms)
 
 
-def small_symbols(circuit: Circuit) -> tuple[str, ...]:
-    """Series resistances and drops; loads and plain resistors are no losses of a part."""
-    found = []
-    for element in circuit.elements:
-        if isinstance(element, Resistor):
-            continue
-        for part in ("resistance", "drop"):
-            quantity = getattr(element, part, None)
-            if quantity is not None:
-                found.append(quantity.symbol)
-    return tuple(found)
-
-
 def first_order(builder: ModeBuilder) -> FirstOrder | None:
     """The leading order of a mode in continuous conduction.
 
@@ -70,7 +57,7 @@ def first_order(builder: ModeBuilder) -> FirstOrder | None:
     own = builder.form.ring
     source = circuit.input.quantity.symbol
     shown = builder.form.shown(multiply(voltage, (ring.one, ring.symbol(source))))
-    top, bottom = (_by_degree(own, part, small) for part in shown)
+    top, bottom = (by_degree(own, part, small) for part in shown)
     if not top or min(top) != min(bottom):
         return None
     least = min(top)
@@ -99,16 +86,6 @@ def _reduced_by(whole: Expr, terms: dict[str, Expr]) -> Expr:
     return bracket if whole == 1 else sympy.Mul(whole, bracket, evaluate=False)
 
 
-def _by_degree(ring: Ring, polynomial: Polynomial, small: tuple[str, ...]) -> dict[int, Polynomial]:
-    """Parts of a polynomial by total degree in the small symbols."""
-    places = [ring.index[name] for name in small]
-    parts: dict[int, dict] = {}
-    for powers, coefficient in polynomial.to_dict().items():
-        degree = sum(int(powers[place]) for place in places)
-        parts.setdefault(degree, {})[powers] = coefficient
-    return {degree: ring.context.from_dict(part) for degree, part in parts.items()}
-
-
 def _linear(ring: Ring, polynomial: Polynomial, name: str) -> Polynomial:
     """The terms that hold ``name``."""
     place = ring.index[name]
@@ -131,7 +108,7 @@ def _leading(builder: ModeBuilder, ratio: Ratio, small: tuple[str, ...]) -> Rati
     """Lowest order of a ratio in the small symbols; None where it grows without limit."""
     own = builder.form.ring
     shown = builder.form.shown(ratio)
-    top, bottom = (_by_degree(own, part, small) for part in shown)
+    top, bottom = (by_degree(own, part, small) for part in shown)
     if not top or min(top) > min(bottom):
         return (own.zero, own.one)
     return None if min(top) < min(bottom) else _over(top[min(top)], bottom[min(bottom)])

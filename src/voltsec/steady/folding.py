@@ -47,8 +47,8 @@ class Linear:
     terms: tuple[tuple[object, Folded], ...]
     system: str
     """Which system the unknowns are of."""
-    open_is_zero: bool = False
-    """Whether a sum that the system leaves open counts as zero (else it is no number)."""
+    otherwise: Linear | None = None
+    """What stands for the sum where the system leaves it open (``None``: no number)."""
 
 
 Item = Quotient | Linear

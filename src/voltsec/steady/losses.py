@@ -4,8 +4,8 @@ In continuous conduction with small ripple an element's current is constant over
 loss is resistance * sum of d_k * i_k**2, plus drop * sum of d_k * i_k.  Power is conserved in every
 interval's network (Tellegen), coils and capacitors take none over a period, hence the losses sum to
 input minus output power exactly; :func:`power_balance` is that difference, which must be zero.
-Where intervals end by themselves the ramps count as well (loss = resistance * rms**2); there the model
-conserves power exactly only without resistances, because it keeps ramps straight.
+Where intervals end by themselves the ramps count as well (mean square = mean**2 + ramp**2/3), and
+with currents followed to their bend the losses again sum to input minus output power exactly.
 
 Switching, core and drive losses are not part of the model.
 """

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from typing import Protocol
+
 import numpy as np
 import sympy
 from sympy import Expr
@@ -10,13 +13,11 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch, Transformer
 from voltsec.steady.balance import Balance, Ratio, add, multiply
 from voltsec.steady.closed_form import ClosedForm
-from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.regions import region
 from voltsec.steady.sequences import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.tableau.expression import symbol
-from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row, coils
 
 SHORT_TERMS = 12
@@ -24,6 +25,19 @@ SHORT_TERMS = 12
 
 SMALL_RIPPLE = 1e-4
 """Continuous conduction: formulas that depend on which ripple is larger are for periods so short."""
+
+
+class ToldByStates(Protocol):
+    """Formulas of a mode in terms of its states (:mod:`voltsec.steady.states`)."""
+
+    def ripple(self) -> dict[str, Expr | None]:
+        """Peak-to-peak ripple of every coil and capacitor."""
+
+    def stress(self) -> dict[str, Stress]:
+        """Stress of every element."""
+
+    def used(self, expressions: Iterable[Expr | None]) -> dict[str, Expr]:
+        """Definitions of the states that ``expressions`` and they themselves need."""
 
 
 class ModeBuilder:
@@ -51,8 +65,8 @@ class ModeBuilder:
             inside[name] = self.found.shares[row, mask]
         return inside
 
-    def build(self, name: str) -> Mode:
-        """The mode with all its formulas."""
+    def build(self, name: str, states: ToldByStates | None = None) -> Mode:
+        """The mode with all its formulas; stress and ripple in terms of ``states`` where given."""
         area = region(self.found, self.form, self.waveforms.points)
         voltage = self._output_voltage()
         definitions = dict(self.form.definitions)
@@ -62,6 +76,11 @@ class ModeBuilder:
         condition = None
         if roots is None:
             condition = tuple(self.form.writer.polynomial(c) for c in self.form.conditions)
+        ripple = self.ripple() if states is None else states.ripple()
+        stress = self._stress() if states is None else states.stress()
+        if states is not None:
+            used = [*ripple.values(), *(value for entry in stress.values() for value in vars(entry).values())]
+            definitions |= states.used(used)
         return Mode(
             name=name,
             intervals=self._intervals(),
@@ -78,8 +97,8 @@ class ModeBuilder:
                 s.name: self._negated(self.short.average_of_free(self._one(("i", s.name))))
                 for s in self.circuit.sources
             },
-            ripple=self._ripple(),
-            stress=self._stress(),
+            ripple=ripple,
+            stress=stress,
             efficiency=self._efficiency(),
             closed_form=roots is not None,
             condition=condition,
@@ -88,6 +107,11 @@ class ModeBuilder:
             proved=area.proved,
             boundary=area.boundary,
         )
+
+    def length(self) -> int:
+        """Terms of the longer polynomial of the output voltage."""
+        voltage = self._output_voltage()
+        return 0 if voltage is None else max(len(part) for part in voltage)
 
     def _one(self, unknown: tuple) -> Row:
         return {unknown: self.balance.ring.one}
@@ -194,29 +218,42 @@ class ModeBuilder:
             return expressions[0]
         return sympy.Max(*expressions, evaluate=False)
 
-    def _ripple(self) -> dict[str, Expr | None]:
-        found: dict[str, Expr | None] = {}
-        for coil in coils(self.circuit):
-            candidates = self.short.coil_ripple(self.short.current(("i", coil.name)))
-            found[coil.name] = self._largest(candidates, self.short)
-        ring = self.balance.ring
-        for capacitor in self.circuit.capacitors:
-            candidates = self.short.charge_swing(self.short.current(("i", capacitor.name)))
-            if candidates is not None:
-                farad = (ring.one, ring.symbol(capacitor.quantity.symbol))
-                candidates = [multiply(c, farad) for c in candidates]
-            found[capacitor.name] = self._largest(candidates, self.short)
-        return found
+    def ripple(self) -> dict[str, Expr | None]:
+        """Peak-to-peak ripple of every coil and capacitor."""
+        names = [coil.name for coil in coils(self.circuit)] + [c.name for c in self.circuit.capacitors]
+        return {name: self.ripple_of(name) for name in names}
+
+    def ripple_of(self, name: str) -> Expr | None:
+        """Peak-to-peak ripple of a coil's current or a capacitor's voltage."""
+        current = self.short.current(("i", name))
+        farads = [c.quantity.symbol for c in self.circuit.capacitors if c.name == name]
+        if not farads:
+            return self._largest(self.short.coil_ripple(current), self.short)
+        candidates = self.short.charge_swing(current)
+        if candidates is not None:
+            farad = (self.balance.ring.one, self.balance.ring.symbol(farads[0]))
+            candidates = [multiply(c, farad) for c in candidates]
+        return self._largest(candidates, self.short)
 
     def _stress(self) -> dict[str, Stress]:
-        found = {}
+        return {
+            name: self._stress_of(row, self._row_of_voltage(*nodes), blocking)
+            for name, row, nodes, blocking in self._stressed()
+        }
+
+    def stress_of(self, name: str) -> Stress:
+        """Stress of one element, winding (``X.1``) or magnetizing inductance (by its symbol)."""
+        for key, row, nodes, blocking in self._stressed():
+            if key == name:
+                return self._stress_of(row, self._row_of_voltage(*nodes), blocking)
+        raise KeyError(name)
+
+    def _stressed(self) -> Iterator[tuple[str, Row, tuple[str, str], list[int] | None]]:
+        """Name, current, nodes, and for a switch or diode the intervals in which it blocks."""
         for element in self.circuit.elements:
             if isinstance(element, Transformer):
                 for number, winding in enumerate(element.windings):
-                    row = self.winding_row(element, number)
-                    found[f"{element.name}.{number + 1}"] = self._stress_of(
-                        row, self._row_of_voltage(*winding), None
-                    )
+                    yield f"{element.name}.{number + 1}", self.winding_row(element, number), winding, None
                 continue
             blocking = None
             if isinstance(element, Switch | Diode):
@@ -225,16 +262,11 @@ class ModeBuilder:
                     for k, interval in enumerate(self.balance.sequence.intervals)
                     if element.name not in interval.conducting
                 ]
-            found[element.name] = self._stress_of(
-                self._one(("i", element.name)), self._row_of_voltage(element.start, element.end), blocking
-            )
+            yield element.name, self._one(("i", element.name)), (element.start, element.end), blocking
         for transformer in self.circuit.transformers:
             if transformer.magnetizing is not None:
                 name = transformer.magnetizing.symbol
-                found[name] = self._stress_of(
-                    self._one(("i", name)), self._row_of_voltage(*transformer.windings[0]), None
-                )
-        return found
+                yield name, self._one(("i", name)), transformer.windings[0], None
 
     def winding_row(self, transformer: Transformer, number: int) -> Row:
         """Current into a winding's terminal, the magnetizing current included."""
@@ -264,8 +296,11 @@ class ModeBuilder:
         places = range(len(voltage.means)) if intervals is None else intervals
         if any(voltage.means[k] is None for k in places):
             return Waveform(tuple(None for _ in voltage.means), voltage.ramps)
+        nothing: Ratio = (ring.zero, ring.one)
         return Waveform(
-            voltage.means, tuple((ring.zero, ring.one) if r is None else r for r in voltage.ramps)
+            voltage.means,
+            tuple(nothing if r is None else r for r in voltage.ramps),
+            tuple(nothing if b is None else b for b in voltage.bends),
         )
 
     def known_ends(self, voltage: Waveform, intervals: list[int] | None) -> list[Ratio] | None:
@@ -278,7 +313,7 @@ class ModeBuilder:
             return self._largest(self.waveforms.ends(waveform, intervals))
         ends = []
         for k in range(self.waveforms.count) if intervals is None else intervals:
-            mean, ramp = waveform.means[k], waveform.ramps[k]
+            mean, ramp = waveform.middle(k), waveform.ramps[k]
             if mean is None or ramp is None:
                 return None
             for sign in (-1, 1):
@@ -292,6 +327,23 @@ class ModeBuilder:
 
     def _rms(self, current: Waveform) -> Expr | None:
         """Root of the sum of d*(mean**2 + ramp**2/3), combined into one ratio where that stays short."""
+        shares = self.shares(current)
+        if not shares:
+            return None if shares is None else sympy.Integer(0)
+        length = max(len(part) for share in shares for ratio in share[1:] for part in ratio)
+        if length <= SHORT_TERMS:
+            combined = self.waveforms.mean_square(current)
+            assert combined is not None
+            if sum(map(len, combined)) <= SHORT_TERMS:
+                return self.form.square_root(combined)
+        terms = []
+        for share, mean, ramp in shares:
+            square = self.form.expression(mean) ** 2 + self.form.expression(ramp) ** 2 / 3
+            terms.append(self.form.expression(share) * square)
+        return root_of_sum(terms)
+
+    def shares(self, current: Waveform) -> list[tuple[Ratio, Ratio, Ratio]] | None:
+        """(share of T, mean, ramp) of a current, intervals of equal size joined, idle ones left out."""
         shares: list[tuple[Ratio, Ratio, Ratio]] = []
         for fraction, mean, ramp in zip(self.waveforms.fractions, current.means, current.ramps, strict=True):
             if mean is None or ramp is None:
@@ -305,19 +357,7 @@ class ModeBuilder:
                     break
             else:
                 shares.append((share, mean, ramp))
-        if not shares:
-            return sympy.Integer(0)
-        length = max(len(part) for share in shares for ratio in share[1:] for part in ratio)
-        if length <= SHORT_TERMS:
-            combined = self.waveforms.mean_square(current)
-            assert combined is not None
-            if sum(map(len, combined)) <= SHORT_TERMS:
-                return self.form.square_root(combined)
-        terms = []
-        for share, mean, ramp in shares:
-            square = self.form.expression(mean) ** 2 + self.form.expression(ramp) ** 2 / 3
-            terms.append(self.form.expression(share) * square)
-        return sympy.Pow(sympy.Add(*terms), sympy.Rational(1, 2), evaluate=False)
+        return shares
 
     def _efficiency(self) -> Expr | None:
         """Power taken by loads over power given by sources.
@@ -388,53 +428,14 @@ class ModeBuilder:
         return self.short.weighted(terms)
 
 
+def root_of_sum(terms: list[Expr]) -> Expr:
+    """Square root of a sum, its terms left as they are."""
+    total = terms[0] if len(terms) == 1 else sympy.Add(*terms)
+    if len(terms) == 1 and not total.has(sympy.Add):
+        return sympy.sqrt(total)
+    return sympy.Pow(total, sympy.Rational(1, 2), evaluate=False)
+
+
 def _same_size(one: Ratio, other: Ratio) -> bool:
     """True for equal or opposite ratios."""
     return one[1] == other[1] and (one[0] == other[0] or one[0] == -other[0])
-
-
-def name_modes(sequences: list[Sequence]) -> list[str]:
-    """CCM for sequences that end by switch edges alone, DCM for the others, numbered where several."""
-    names = []
-    counts = {"CCM": 0, "DCM": 0}
-    for sequence in sequences:
-        kind = "DCM" if sequence.unknown else "CCM"
-        counts[kind] += 1
-        names.append(kind if counts[kind] == 1 else f"{kind} {counts[kind]}")
-    return names
-
-
-def mode_without_formulas(mode: NumericMode, name: str) -> Mode:
-    """A mode of which only intervals are told; everything else is left to numbers."""
-    circuit = mode.circuit
-    labels = mode.labels()
-    images = mode.fraction_texts(labels)
-    order = [device.name for device in circuit.devices]
-    capacitors = [c.name for c in circuit.capacitors]
-    names = [c.name for c in coils(circuit)]
-    intervals = []
-    for k, interval in enumerate(mode.sequence.intervals):
-        stops, starts = mode.sequence.ended_by(k)
-        ends = "switch"
-        if k in mode.sequence.unknown:
-            ends = ", ".join(n for n in order if n in (stops or starts))
-        conducting = tuple(n for n in order if n in interval.conducting)
-        roles = dict.fromkeys([*names, *capacitors], "not determined")
-        intervals.append(ModeInterval(images[k], conducting, ends, roles))
-    return Mode(
-        name=name,
-        intervals=tuple(intervals),
-        gain=None,
-        output_voltage=None,
-        capacitor_voltages=dict.fromkeys(capacitors),
-        inductor_currents=dict.fromkeys(names),
-        source_currents=dict.fromkeys(s.name for s in circuit.sources),
-        ripple=dict.fromkeys([*names, *capacitors]),
-        stress={e.name: Stress(None, None, None, None) for e in circuit.elements if e.kind != "transformer"},
-        efficiency=None,
-        closed_form=False,
-        condition=None,
-        definitions={},
-        holds_when=None,
-        proved=False,
-    )

@@ -101,8 +101,10 @@ def _port(builder: ModeBuilder, row: Row) -> PortCurrent | None:
     flowing = ring.zero
     idle = False
     edges: list[tuple[np.ndarray, np.ndarray]] = []
-    for fraction, mean, ramp in zip(waves.fractions, current.means, current.ramps, strict=True):
-        assert mean is not None and ramp is not None
+    for k, (fraction, ramp) in enumerate(zip(waves.fractions, current.ramps, strict=True)):
+        mean = current.middle(k)
+        if mean is None or ramp is None:
+            return None
         if builder.form.divides(mean[0]) and builder.form.divides(ramp[0]):
             idle = True
         else:

@@ -6,9 +6,10 @@ Both answer the same few questions, so that :mod:`voltsec.steady.reading_list` i
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Protocol
 
-from voltsec.steady.balance import Balance, Ratio
+from voltsec.steady.balance import Balance, Ratio, add
 from voltsec.steady.folding import Item, Linear, Quotient, fold, fold_ratio, scaled
 from voltsec.steady.readings import Share
 from voltsec.steady.waveform import Waveforms
@@ -21,9 +22,9 @@ class Source(Protocol):
     balance: Balance
 
     def share(self, k: int, row: Row, straight: bool = False) -> Share | None:
-        """Mean and ramp of a sum of local unknowns in interval ``k``.
+        """Mean, ramp and bend of a sum of local unknowns in interval ``k``.
 
-        With ``straight`` a ramp that stays open is that of a constant quantity.
+        With ``straight`` a ramp or bend that stays open is that of a constant quantity.
         """
         ...  # pragma: no cover
 
@@ -56,11 +57,16 @@ class RatioSource:
         self._known: dict[Quotient, Quotient] = {}
 
     def share(self, k: int, row: Row, straight: bool = False) -> Share | None:
-        """Mean and ramp in interval ``k``."""
-        mean, ramp = self.balance.value(k, row, "mean"), self.balance.value(k, row, "ramp")
-        if ramp is None and straight:
-            ramp = self._nothing
-        return self._share(k, row, mean, ramp)
+        """Mean, ramp and bend in interval ``k``."""
+        mean, ramp, bend = (self.balance.value(k, row, part) for part in ("mean", "ramp", "bend"))
+        if straight:
+            ramp, bend = ramp or self._nothing, bend or self._nothing
+        share = self._share(k, row, mean, ramp)
+        if share is None or mean is None or bend is None:
+            return None
+        if bend[0].is_zero():
+            return share
+        return replace(share, middle=self._folded(add(mean, bend), self._unit(row)))
 
     def average_share(self, k: int, row: Row) -> Share | None:
         """Mean with ripple neglected in continuous conduction."""
@@ -102,6 +108,9 @@ class RatioSource:
 FULL, AVERAGES = "full", "averages"
 """The system of means and ramps, and the one of averages with ripple neglected."""
 
+NOTHING = Linear((), FULL)
+"""A sum of nothing: zero."""
+
 
 class RowSource:
     """Sums of the unknowns of ``balance``'s rows, with ``constants`` (SI units) folded in.
@@ -115,19 +124,18 @@ class RowSource:
         self._known: dict[Linear, Linear] = {}
 
     def share(self, k: int, row: Row, straight: bool = False) -> Share:
-        """Mean and ramp in interval ``k``."""
-        fill = 0.0 if straight else float("nan")
-        return Share(
-            self.balance.sequence.fractions[k], self.sum(k, row, "m"), self.sum(k, row, "r", fill=fill)
-        )
+        """Mean, ramp and bend in interval ``k``."""
+        mean = self.sum(k, row, "m")
+        ramp = self.sum(k, row, "r", NOTHING if straight else None)
+        middle = self.sum(k, row, "mb", mean if straight else None) if self.balance.bends else None
+        return Share(self.balance.sequence.fractions[k], mean, ramp, middle)
 
     def average_share(self, k: int, row: Row) -> Share:
         """Mean with ripple neglected in continuous conduction."""
         if self.balance.by_itself:
             return self.share(k, row)
-        return Share(
-            self.balance.sequence.fractions[k], self.sum(k, row, "m", AVERAGES), self._linear((), AVERAGES)
-        )
+        mean = replace(self.sum(k, row, "m"), system=AVERAGES)
+        return Share(self.balance.sequence.fractions[k], self._same(mean), NOTHING)
 
     def average(self, row: Row) -> Linear:
         """Average over the period."""
@@ -136,26 +144,28 @@ class RowSource:
         for k, fraction in enumerate(self.balance.sequence.fractions):
             for unknown, coefficient in _named(row, k, "m"):
                 terms.append((unknown, fold(ring, coefficient * ring.symbol(fraction), self.constants)))
-        return self._linear(tuple(terms), self._small_ripple)
+        return self._same(Linear(tuple(terms), self._small_ripple))
 
     def capacitor_voltage(self, name: str) -> Linear:
         """The constant voltage of a capacitor."""
-        return self._linear(((("V", name), 1.0),), self._small_ripple)
+        return self._same(Linear(((("V", name), 1.0),), self._small_ripple))
 
-    def sum(
-        self, k: int, row: Row, letter: str, system: str = FULL, fill: float = float("nan")
-    ) -> Linear:
-        """A sum of local unknowns of interval ``k``: their means ``m`` or ramps ``r``."""
+    def sum(self, k: int, row: Row, letters: str, otherwise: Linear | None = None) -> Linear:
+        """A sum of local unknowns of interval ``k``: their means ``m``, ramps ``r``, bends ``b`` together.
+
+        ``otherwise`` stands for what is left open.
+        """
         ring = self.balance.ring
-        terms = [(u, fold(ring, c, self.constants)) for u, c in _named(row, k, letter)]
-        return self._linear(tuple(terms), system, fill)
+        terms = [
+            (u, fold(ring, c, self.constants)) for letter in letters for u, c in _named(row, k, letter)
+        ]
+        return self._same(Linear(tuple(terms), FULL, otherwise))
 
     @property
     def _small_ripple(self) -> str:
         return FULL if self.balance.by_itself else AVERAGES
 
-    def _linear(self, terms: tuple, system: str, fill: float = float("nan")) -> Linear:
-        found = Linear(terms, system, fill == 0.0)
+    def _same(self, found: Linear) -> Linear:
         return self._known.setdefault(found, found)
 
 

@@ -48,11 +48,15 @@ class Reading(Protocol):
 
 @dataclass(frozen=True)
 class Share:
-    """Mean and ramp (half the rise) of a quantity in the interval that lasts ``fraction`` of T."""
+    """Mean and ramp (half the rise) of a quantity in the interval that lasts ``fraction`` of T.
+
+    ``middle`` is half the sum of its values at the interval's ends, where that is not the mean.
+    """
 
     fraction: str
     mean: Item
     ramp: Item
+    middle: Item | None = None
 
 
 @dataclass(frozen=True)
@@ -251,8 +255,9 @@ def mean_square(look: Look, shares: tuple[Share, ...]) -> Value:
 
 
 def _ends(look: Look, share: Share) -> list[Value]:
-    mean, ramp = look.ratio(share.mean), look.ratio(share.ramp)
-    return [mean - ramp, mean + ramp]
+    middle = look.ratio(share.mean if share.middle is None else share.middle)
+    ramp = look.ratio(share.ramp)
+    return [middle - ramp, middle + ramp]
 
 
 def _highest(values: list[Value]) -> Value:

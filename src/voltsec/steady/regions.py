@@ -29,6 +29,9 @@ from voltsec.tableau.ring import Polynomial, definite_sign, factors
 LONG = 60
 """Inequalities of more terms are not written out."""
 
+LONGEST_FACTORED = 150
+"""Conditions of more terms are taken whole."""
+
 
 @dataclass
 class Region:
@@ -130,7 +133,9 @@ def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], list[Polyn
         if ratio[0].is_zero() or (ratio_sign(ratio) or 0) > 0:
             continue
         for part in ratio:
-            for factor, power in factors(part)[1]:
+            # the factors of what is too long to be stated would not be stated either
+            pairs = factors(part)[1] if len(part) <= LONGEST_FACTORED else [(part, 1)]
+            for factor, power in pairs:
                 if definite_sign(factor) is not None or int(power) % 2 == 0:
                     continue
                 oriented = factor if ring.value(factor, found.witness) >= 0 else -factor

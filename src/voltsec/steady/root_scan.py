@@ -7,6 +7,7 @@ it has no poles, and every simple root in the switch interval shows unless two l
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 
 import numpy as np
 
@@ -42,14 +43,12 @@ def starts(system: System, point: Mapping[str, Value], lengths: Array) -> Iterat
         here = flips & (rank == number)
         places = np.flatnonzero(here.any(axis=0))
         first = here[:, places].argmax(axis=0)
-        yield (
-            places,
-            _narrowed(
-                lambda trial, some=places: _condition(system, cut(point, some), trial, columns),
-                (shares[first] * lengths[places], shares[first + 1] * lengths[places]),
-                (values[first, places], values[first + 1, places]),
-            )[None, :],
+        trial = _narrowed(
+            partial(_condition, system, cut(point, places), columns=columns),
+            (shares[first] * lengths[places], shares[first + 1] * lengths[places]),
+            (values[first, places], values[first + 1, places]),
         )
+        yield places, trial[None, :]
 
 
 def _narrowed(

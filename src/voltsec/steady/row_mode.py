@@ -24,7 +24,7 @@ from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import base_point
 from voltsec.steady.reading_list import ReadingList
 from voltsec.steady.reading_sources import AVERAGES, FULL, RowSource
-from voltsec.steady.readings import Look, Reading, Share
+from voltsec.steady.readings import Look, Reading
 from voltsec.steady.root_scan import starts
 from voltsec.tableau.assembly import average_rows, period_rows
 from voltsec.tableau.network import Row, Unknown
@@ -54,8 +54,7 @@ class SolvedLook(Look):
 
     def _evaluated(self, item: Item) -> Value:
         if isinstance(item, Linear):
-            fill = 0.0 if item.open_is_zero else float("nan")
-            return self.systems[item.system].sum(item.terms, fill)
+            return self.systems[item.system].sum(item)
         return super()._evaluated(item)
 
 
@@ -66,8 +65,9 @@ class RowMode:
     name: str
     exact: NumericMode
     systems: tuple[tuple[str, System], ...]
-    signs: tuple[tuple[Share, float], ...]
-    """What must not be negative at either end of its interval, and the size of what counts as zero."""
+    signs: tuple[tuple[Linear, Linear, float], ...]
+    """What must not be negative at either end of its interval (mean of the ends, half the rise), and the
+    size of what counts as zero."""
     start: tuple[float, ...]
     """A guess of every unknown fraction as a share of its switch interval."""
     readings: tuple[tuple[str, Reading], ...]
@@ -163,9 +163,8 @@ class RowMode:
         solved = system.solve(here, places.size)
         forms: list[Form] = []
         with np.errstate(all="ignore"):
-            for share, zero in self.signs:
-                assert isinstance(share.mean, Linear) and isinstance(share.ramp, Linear)
-                forms += end_values(solved.judged(share.mean.terms), solved.judged(share.ramp.terms), zero)
+            for middle, ramp, zero in self.signs:
+                forms += end_values(solved.judged(middle.terms), solved.judged(ramp.terms), zero)
             good[places] = satisfied(forms, places.size)
         return good
 
@@ -196,9 +195,11 @@ def row_mode(
         core = core_of(rows, balance.ring, constants, typical, sequence.fractions, level)
         return System(core, sequence.fractions, unknown, last, volt, ampere)
 
-    full = system(period_rows(circuit, sequence, balance.network), sequence.unknown)
-    if full.surplus(typical) < len(sequence.unknown):
-        full = system(period_rows(circuit, sequence, balance.network, all_events=True), sequence.unknown)
+    for all_events in (False, True):
+        rows = period_rows(circuit, sequence, balance.network, all_events, balance.bends)
+        full = system(rows, sequence.unknown)
+        if full.surplus(typical) >= len(sequence.unknown):
+            break
     systems = [(FULL, full)]
     if not balance.by_itself:
         systems.append((AVERAGES, system(average_rows(circuit, sequence, balance.network), ())))
@@ -239,17 +240,18 @@ def _start(exact: NumericMode) -> tuple[float, ...]:
 
 def _signs(
     balance: Balance, source: RowSource, volt: float, ampere: float
-) -> tuple[tuple[Share, float], ...]:
+) -> tuple[tuple[Linear, Linear, float], ...]:
     """Currents of conducting diodes, reverse voltages (and drops) of blocking ones."""
     found = []
     for k, interval in enumerate(balance.sequence.intervals):
         for diode in balance.circuit.diodes:
-            if diode.name in interval.conducting:
-                row: Row = {("i", diode.name): balance.ring.one}
-                found.append((source.share(k, row), ampere))
-                continue
-            row = {u: -c for u, c in balance.network.voltage(diode.start, diode.end)}
-            if diode.drop is not None:
-                row[None] = balance.ring.symbol(diode.drop.symbol)
-            found.append((source.share(k, row), volt))
+            row: Row = {("i", diode.name): balance.ring.one}
+            zero = ampere
+            if diode.name not in interval.conducting:
+                row = {u: -c for u, c in balance.network.voltage(diode.start, diode.end)}
+                zero = volt
+                if diode.drop is not None:
+                    row[None] = balance.ring.symbol(diode.drop.symbol)
+            middle = source.sum(k, row, "mb" if balance.bends else "m")
+            found.append((middle, source.sum(k, row, "r"), zero))
     return tuple(found)

@@ -8,6 +8,7 @@ periodic state is unique: a sequence that passes is the answer there, wherever i
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 
@@ -38,6 +39,9 @@ NUMERIC_ATTEMPTS = 14
 
 GRIDS = (8, 24, 64)
 """Steps in each switch interval, tried in turn."""
+
+REJECTIONS = 3
+"""A sequence to be checked from numbers is left alone after so many points where it did not hold."""
 
 FINE_ATTEMPTS = 2
 """The last grid is tried at so many points that stay open."""
@@ -80,8 +84,8 @@ class Search:
     """Coils and capacitors that grow without limit at those points."""
     numeric: list[NumericMode] = field(default_factory=list)
     """Sequences whose exact formulas are too long to write, verified from numbers."""
-    rejected: set[Sequence] = field(default_factory=set)
-    """Such sequences that could not be verified where they were met."""
+    rejected: Counter[Sequence] = field(default_factory=Counter)
+    """How often such a sequence could not be verified where it was met."""
 
 
 def find_sequences(circuit: Circuit, references: tuple[str, ...]) -> tuple[Search, ...]:
@@ -155,22 +159,24 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
             if sequence in tried:
                 continue
             numeric = next((mode for mode in search.numeric if mode.sequence == sequence), None)
-            if numeric is None and sequence not in search.rejected:
+            if numeric is None and search.rejected[sequence] < REJECTIONS:
+                balance = Balance(circuit, sequence, references)
                 try:
-                    balance = Balance(circuit, sequence, references)
                     fractions = Fractions(balance, stages, point, shares)
                     one = {name: np.array([value]) for name, value in point.items()}
                     mask, _, _ = verify(balance, fractions, one)
                 except NotClosed:
-                    continue
+                    mask = np.zeros(1, bool)
                 except TooLarge:
                     numeric = NumericMode(circuit, stages, sequence, references)
-                else:
-                    if mask[0]:
-                        tried.add(sequence)
-                        found = Found(stages, balance, fractions, mask, {})
-                        return _without_idle_diodes(found, references, point, shares) or found
-                    continue
+                    mask = np.zeros(1, bool)
+                if mask[0]:
+                    tried.add(sequence)
+                    found = Found(stages, balance, fractions, mask, {})
+                    return _without_idle_diodes(found, references, point, shares) or found
+                if numeric is None and balance.bends:
+                    # equal parts (two like branches) may hold together what their symbols do not
+                    numeric = NumericMode(circuit, stages, sequence, references)
             if numeric is None:
                 continue
             held = numeric.at(point, shares)
@@ -179,7 +185,7 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
                     exact = tuple(float(held[1][name][0]) for name in sequence.fractions)
                     search.numeric.append(replace(numeric, witness=exact))
                 return None
-            search.rejected.add(sequence)
+            search.rejected[sequence] += 1
     grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
     if grows:
         search.runaway.update(grows)

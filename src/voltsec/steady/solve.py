@@ -12,14 +12,17 @@ from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.graph import references
 from voltsec.steady.device_notes import device_notes
-from voltsec.steady.modes import ModeBuilder, mode_without_formulas, name_modes
+from voltsec.steady.mode_names import name_modes
+from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import no_steady_state
 from voltsec.steady.numbers import holds_at, numbers_at, numbers_of
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import operating_point
 from voltsec.steady.sequences import Found, Search, find_sequences
 from voltsec.steady.solution import Mode, Numbers, Solution
+from voltsec.steady.states import StateBuilder, serves
 from voltsec.steady.undetermined import undetermined
+from voltsec.steady.unwritten import mode_without_formulas
 
 NEAR = 0.05
 """A warning is given where a change of the period by this share leads into another mode."""
@@ -42,7 +45,7 @@ def solve(circuit: Circuit) -> Solution:
     builders = [ModeBuilder(found, search.points) for search, found in pairs]
     named = tuple(zip(names, builders, strict=False))
     named_numeric = tuple(zip(names[len(builders) :], numeric, strict=True))
-    modes = tuple(builder.build(name) for name, builder in named)
+    modes = tuple(builder.build(name, _states(builder)) for name, builder in named)
     modes += tuple(mode_without_formulas(mode, name) for name, mode in named_numeric)
     engine = Engine(circuit, named, named_numeric)
     numbers, warnings = _at_operating_point(circuit, engine)
@@ -61,6 +64,15 @@ def solve(circuit: Circuit) -> Solution:
         numbers,
         engine,
     )
+
+
+LONG_TERMS = 24
+"""A mode whose output voltage has longer polynomials is told in terms of its states."""
+
+
+def _states(builder: ModeBuilder) -> StateBuilder | None:
+    """Formulas by states, where explicit ones would be too long to read."""
+    return StateBuilder(builder) if builder.length() > LONG_TERMS and serves(builder) else None
 
 
 @dataclass(frozen=True)

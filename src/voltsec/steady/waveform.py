@@ -25,10 +25,22 @@ LONG_TERMS = 100
 
 @dataclass(frozen=True)
 class Waveform:
-    """Mean and ramp of one quantity in every interval; ``None`` where not determined."""
+    """Mean and ramp of one quantity in every interval; ``None`` where not determined.
+
+    ``bends`` (see :mod:`voltsec.tableau.assembly`) is empty where currents are straight lines.
+    """
 
     means: tuple[Ratio | None, ...]
     ramps: tuple[Ratio | None, ...]
+    bends: tuple[Ratio | None, ...] = ()
+
+    def middle(self, k: int) -> Ratio | None:
+        """Mean of the values at the ends of interval ``k``."""
+        mean = self.means[k]
+        if not self.bends or mean is None:
+            return mean
+        bend = self.bends[k]
+        return None if bend is None else add(mean, bend)
 
 
 class Waveforms:
@@ -47,6 +59,9 @@ class Waveforms:
         return Waveform(
             tuple(self.balance.value(k, rows[k], "mean") for k in range(self.count)),
             tuple(self.balance.value(k, rows[k], "ramp") for k in range(self.count)),
+            tuple(self.balance.value(k, rows[k], "bend") for k in range(self.count))
+            if self.balance.bends
+            else (),
         )
 
     def current(self, unknown: tuple) -> Waveform:
@@ -81,12 +96,12 @@ class Waveforms:
         """Values at both ends of every interval (of ``intervals``); None where not determined."""
         values: list[Ratio] = []
         for k in range(self.count) if intervals is None else intervals:
-            mean, ramp = waveform.means[k], waveform.ramps[k]
-            if mean is None or ramp is None:
+            middle, ramp = waveform.middle(k), waveform.ramps[k]
+            if middle is None or ramp is None:
                 return None
-            values.append(mean if ramp[0].is_zero() else add(mean, (-ramp[0], ramp[1])))
+            values.append(middle if ramp[0].is_zero() else add(middle, (-ramp[0], ramp[1])))
             if not ramp[0].is_zero():
-                values.append(add(mean, ramp))
+                values.append(add(middle, ramp))
         return values
 
     def largest(self, candidates: list[Ratio], absolute: bool = True) -> list[Ratio]:
@@ -123,7 +138,11 @@ class Waveforms:
         return np.broadcast_to(np.asarray(value, float), (length,))
 
     def mean_square(self, waveform: Waveform) -> Ratio | None:
-        """Sum of fraction times (mean squared + ramp squared / 3)."""
+        """Sum of fraction times (mean squared + ramp squared / 3).
+
+        A bend's own share, a fifth of its square, is of second order in the resistances and left out,
+        as in the losses: so they sum to input minus output power exactly.
+        """
         terms: list[Ratio | None] = []
         for mean, ramp in zip(waveform.means, waveform.ramps, strict=True):
             if mean is None or ramp is None:

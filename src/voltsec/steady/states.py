@@ -1,0 +1,326 @@
+"""Formulas of a lossy mode in terms of its own coil currents, capacitor voltages and ripples.
+
+With resistances in every part the explicit formula of a peak current is a ratio of two long
+polynomials.  A person writes ``I_L1 + I_L2 + (dI_L1 + dI_L2)/2`` and says once what these are.  So
+each interval's network is solved with the states as if they were sources:
+
+* ``I_L`` mean coil current, ``V_C`` capacitor voltage (sign by the arrows of the netlist);
+* ``dI_L`` ripple of a coil current, peak to peak, itself from the states:
+  ``(Vg - (R_L + R_S)*I_L)*D*T/L``.
+
+This serves modes of continuous conduction with two intervals or fewer, whose coil currents have one
+mean.  What an interval leaves open (how diodes in a loop of capacitors share a current), or would
+divide by a small resistance, is taken from the explicit solution.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import cached_property
+
+import numpy as np
+import sympy
+from sympy import Expr
+
+from voltsec.circuit.elements import Transformer
+from voltsec.steady.balance import Affine, Balance, Ratio, multiply
+from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.modes import ModeBuilder, root_of_sum
+from voltsec.steady.small import by_degree, small_symbols
+from voltsec.steady.solution import Stress
+from voltsec.steady.waveform import Waveform, Waveforms
+from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
+from voltsec.tableau.elimination import Eliminated, eliminate
+from voltsec.tableau.network import Row, coils
+from voltsec.tableau.ring import Ring
+
+SHORT_FACTOR = 6
+"""Terms of a factor by which a current may be told from a state."""
+
+OPEN = ("not told",)
+"""Stands for what is better taken from the explicit solution."""
+
+
+class StateBalance(Balance):
+    """The intervals of a solved balance, each with the states as its sources."""
+
+    def __init__(self, solved: Balance, points: dict[str, np.ndarray]) -> None:
+        circuit = solved.circuit
+        taken = {*parameter_names(circuit), *circuit.duty_symbols}
+        self.currents = {c.name: _free_name(f"I_{c.name}", taken) for c in coils(circuit)}
+        self.rises = {c.name: _free_name(f"dI_{c.name}", taken) for c in coils(circuit)}
+        self.voltages = {c.name: _free_name(f"V_{c.name}", taken) for c in circuit.capacitors}
+        self.names = (*self.currents.values(), *self.voltages.values(), *self.rises.values())
+        names = (*solved.sequence.fractions, *parameter_names(circuit), *self.names)
+        super().__init__(circuit, solved.sequence, tuple(solved.network.references), Ring(names))
+        self.solved = solved
+        self.small = small_symbols(circuit)
+        self.strict = True
+        """Divisions by small resistances count as open."""
+        self.rising = self._rising(Waveforms(solved, points))
+
+    def _rising(self, waves: Waveforms) -> dict[tuple[int, str], int]:
+        """1 or -1 for each interval and coil: its current rises or falls there."""
+        found = {}
+        for coil in coils(self.circuit):
+            for k in range(len(self.sequence.intervals)):
+                ramp = self.solved.ramp(k, ("i", coil.name))
+                middle = 0.0 if ramp is None else float(np.nanmedian(waves.numeric(ramp)))
+                found[k, coil.name] = -1 if middle < 0 else 1
+        return found
+
+    @cached_property
+    def _locals(self) -> list[tuple[Eliminated, Eliminated]]:
+        """Mean and ramp network of every interval in terms of the states."""
+        found = []
+        for k in range(len(self.sequence.intervals)):
+            means = self._means(k)
+            ramps = ramp_rows(self.circuit, self.sequence, self.network, k)
+            for coil in coils(self.circuit):
+                rise = self.ring.symbol(self.rises[coil.name]) * self.rising[k, coil.name]
+                ramps.append({("r", k, ("i", coil.name)): self.ring.constant(2), None: -rise})
+            found.append((means, eliminate(ramps, self.ring)))
+        return found
+
+    def _means(self, k: int) -> Eliminated:
+        """The mean network of interval ``k``.
+
+        Where it leaves a current open or divides by small resistances (a capacitor charged from another),
+        charge balance tells it: then it is proportional to a state by a factor of few terms.
+        """
+        rows = average_interval_rows(self.circuit, self.sequence, self.network, k) + self._states(k)
+        found = eliminate(rows, self.ring)
+        more: list[Row] = []
+        for element in self.circuit.elements:
+            unknown = ("m", k, ("i", element.name))
+            value = found.fraction(unknown)
+            if isinstance(element, Transformer) or (value is not None and not self._divides(value)):
+                continue
+            share = self._proportional(
+                self.solved.value(k, {("i", element.name): self.solved.ring.one}, "average")
+            )
+            if share is not None:
+                more.append({unknown: share[1], None: -share[0]})
+        return eliminate([*more, *rows], self.ring) if more else found
+
+    def _divides(self, ratio: Ratio) -> bool:
+        """True for what would grow without limit as the losses vanish."""
+        top, bottom = (by_degree(self.ring, part, self.small) for part in ratio)
+        return bool(top) and min(bottom) > min(top)
+
+    def _proportional(self, value: Ratio | None) -> Ratio | None:
+        """A solved current as a short factor times a state, ``None`` where there is no such factor."""
+        if value is None:
+            return None
+        if value[0].is_zero():
+            return self.ring.zero, self.ring.one
+        best: tuple[int, Ratio] | None = None
+        for name, state in self._solved_states:
+            factor = multiply(value, (state[1], state[0]))
+            length = len(factor[0]) + len(factor[1])
+            if length <= SHORT_FACTOR and (best is None or length < best[0]):
+                top, bottom = (self.solved.ring.substitute(part, self.ring, {}) for part in factor)
+                best = length, (top * self.ring.symbol(name), bottom)
+        return None if best is None else best[1]
+
+    @cached_property
+    def _solved_states(self) -> list[tuple[str, Ratio]]:
+        one = self.solved.ring.one
+        found = [
+            (state, self.solved.value(0, {("i", name): one}, "average"))
+            for name, state in self.currents.items()
+        ]
+        found += [(state, self.solved.capacitor_voltage(name)) for name, state in self.voltages.items()]
+        return [(name, value) for name, value in found if value is not None and not value[0].is_zero()]
+
+    def _states(self, k: int) -> list[Row]:
+        one, ring = self.ring.one, self.ring
+        rows: list[Row] = [
+            {("m", k, ("i", name)): one, None: -ring.symbol(state)} for name, state in self.currents.items()
+        ]
+        return rows + [{("V", name): one, None: -ring.symbol(state)} for name, state in self.voltages.items()]
+
+    def _source(self, k: int, part: str) -> tuple[Eliminated, str]:
+        means, ramps = self._locals[k]
+        return (ramps, "r") if part == "ramp" else (means, "m")
+
+    def affine(self, k: int, row: Row, part: str) -> Affine:
+        """As :class:`Balance`'s; divisions by small resistances count as open where ``strict``."""
+        found = super().affine(k, row, part)
+        if self.strict and self._divides(found.constant):
+            return Affine(found.constant, {OPEN: found.constant})
+        return found
+
+    def capacitor_voltage(self, name: str) -> Ratio | None:
+        """The state itself."""
+        return self.ring.symbol(self.voltages[name]), self.ring.one
+
+    def ripple(self, name: str) -> Ratio | None:
+        """Peak to peak of a coil current in terms of the other states; the shortest interval's."""
+        options = []
+        for k in range(len(self.sequence.intervals)):
+            rows = self._flux_by_states(k)
+            if rows is None:
+                continue
+            found = eliminate(rows, self.ring, wanted=[("r", k, ("i", name))])
+            ratio = found.fraction(("r", k, ("i", name)))
+            if ratio is not None and not self._divides(ratio):
+                options.append((ratio[0] * 2 * self.rising[k, name], ratio[1]))
+        return min(options, key=lambda ratio: len(ratio[0]) + len(ratio[1]), default=None)
+
+    def _flux_by_states(self, k: int) -> list[Row] | None:
+        """The flux rows of interval ``k`` with every coil's voltage put in."""
+        rows = []
+        for row in flux_rows(self.circuit, self.sequence, self.ring, k):
+            told: Row = {}
+            for unknown, coefficient in row.items():
+                if unknown[0] != "m":
+                    told[unknown] = coefficient
+                    continue
+                voltage = self._locals[k][0].fraction(unknown)
+                if voltage is None:
+                    return None
+                told = {u: c * voltage[1] for u, c in told.items()}
+                told[None] = coefficient * voltage[0]
+            rows.append(told)
+        return rows
+
+
+def _free_name(name: str, taken: set[str]) -> str:
+    while name in taken:
+        name += "_"
+    taken.add(name)
+    return name
+
+
+class StateBuilder(ModeBuilder):
+    """Formulas of ``explicit``'s mode in terms of its states."""
+
+    def __init__(self, explicit: ModeBuilder) -> None:
+        self.explicit = explicit
+        self.found = explicit.found
+        self.circuit = explicit.circuit
+        points = explicit.waveforms.points
+        balance = StateBalance(explicit.balance, points)
+        self.balance = self.states = balance
+        values = self._values(explicit, explicit.waveforms)
+        small = self._values(explicit, explicit.short)
+        witness = explicit.found.witness | {name: float(np.nanmedian(v)) for name, v in values.items()}
+        self.form = ClosedForm(balance, explicit.found.fractions, witness, balance.names)
+        self.waveforms = Waveforms(balance, points | values)
+        self.short = Waveforms(balance, explicit.short.points | small)
+
+    def _values(self, explicit: ModeBuilder, waves: Waveforms) -> dict[str, np.ndarray]:
+        """Values of the states at the sample points."""
+        solved, states = explicit.balance, self.states
+        found = {}
+        for coil in coils(self.circuit):
+            row = {("i", coil.name): solved.ring.one}
+            mean, ramp = waves.average_of_free(row), solved.ramp(0, ("i", coil.name))
+            found[states.currents[coil.name]] = _numbers(waves, mean)
+            found[states.rises[coil.name]] = 2 * np.abs(_numbers(waves, ramp))
+        for capacitor in self.circuit.capacitors:
+            voltage = solved.capacitor_voltage(capacitor.name)
+            found[states.voltages[capacitor.name]] = _numbers(waves, voltage)
+        return found
+
+    @cached_property
+    def definitions(self) -> dict[str, Expr]:
+        """What each state stands for; ripples in terms of the other states where that is possible."""
+        plain = self.explicit
+        found: dict[str, Expr | None] = {}
+        for coil in coils(self.circuit):
+            row = {("i", coil.name): plain.balance.ring.one}
+            mean = plain.short.average_of_free(row)
+            found[self.states.currents[coil.name]] = None if mean is None else plain.form.expression(mean)
+        for name, state in self.states.voltages.items():
+            voltage = plain.balance.capacitor_voltage(name)
+            found[state] = None if voltage is None else plain.form.expression(voltage)
+        for name, state in self.states.rises.items():
+            rise = self.states.ripple(name)
+            if rise is not None:
+                found[state] = self.form.expression(rise)
+                continue
+            ramp = plain.balance.ramp(0, ("i", name))
+            if ramp is not None:
+                sign = 2 * self.states.rising[0, name]
+                found[state] = plain.form.expression((ramp[0] * sign, ramp[1]))
+        return {name: value for name, value in found.items() if value is not None}
+
+    def used(self, expressions: Iterable[Expr | None]) -> dict[str, Expr]:
+        """The definitions that ``expressions`` and they themselves need."""
+        open_names = {str(s) for e in expressions if e is not None for s in e.free_symbols}
+        found: dict[str, Expr] = {}
+        while open_names & (set(self.definitions) - set(found)):
+            for name in sorted(open_names & (set(self.definitions) - set(found))):
+                found[name] = self.definitions[name]
+                open_names |= {str(s) for s in found[name].free_symbols}
+        return {name: value for name, value in self.definitions.items() if name in found}
+
+    def _plain(self, ratio: Ratio | None) -> Expr | None:
+        return None if ratio is None else self._apart(ratio)
+
+    def _apart(self, ratio: Ratio) -> Expr:
+        """Means first, then half of what the ripples add."""
+        rises = tuple(self.states.rises.values())
+        parts = by_degree(self.balance.ring, ratio[0], rises)
+        if set(parts) != {0, 1}:
+            return self.form.expression(ratio)
+        mean = self.form.expression((parts[0], ratio[1]))
+        return mean + self.form.expression((2 * parts[1], ratio[1])) / 2
+
+    def _rms(self, current: Waveform) -> Expr | None:
+        """Root of the sum of d*(mean**2 + rise**2/12), left as a sum of squares."""
+        terms = []
+        for share, mean, ramp in self.shares(current) or ():
+            square = self.form.expression(mean) ** 2 + self.form.expression((2 * ramp[0], ramp[1])) ** 2 / 12
+            terms.append(self.form.expression(share) * square)
+        if not terms:
+            return None if self.shares(current) is None else sympy.Integer(0)
+        return root_of_sum(terms)
+
+    def stress(self) -> dict[str, Stress]:
+        """Stress of every element; explicit where the states leave something open."""
+        return {name: self._filled(name, stress) for name, stress in self._stress().items()}
+
+    def _filled(self, name: str, stress: Stress) -> Stress:
+        if any(name == capacitor.name for capacitor in self.circuit.capacitors):
+            stress = replace(stress, current_average=sympy.Integer(0))  # charge balance
+        missing = [key for key in vars(stress) if getattr(stress, key) is None]
+        if not missing:
+            return stress
+        self.states.strict = False  # small resistances alone decide (how two paths share a current)
+        loose = self.stress_of(name)
+        self.states.strict = True
+        if any(getattr(loose, key) is None for key in missing):
+            loose = self.explicit.stress_of(name)
+        return replace(stress, **{key: getattr(loose, key) for key in missing})
+
+    def ripple_of(self, name: str) -> Expr | None:
+        """A coil's from the other states; a capacitor's from its current."""
+        if name in self.states.rises:
+            return self.definitions.get(self.states.rises[name])
+        found = super().ripple_of(name)
+        if found is None:
+            self.states.strict = False
+            found = super().ripple_of(name)
+            self.states.strict = True
+        return found if found is not None else self.explicit.ripple_of(name)
+
+
+def _numbers(waves: Waveforms, ratio: Ratio | None) -> np.ndarray:
+    return np.full(len(waves.points["T"]), np.nan) if ratio is None else waves.numeric(ratio)
+
+
+def serves(builder: ModeBuilder) -> bool:
+    """True where a mode's formulas can be told in terms of its states, and losses make that worth while."""
+    balance = builder.balance
+    return (
+        not balance.by_itself
+        and bool(small_symbols(builder.circuit))
+        and balance.separate_ramps
+        and all(
+            balance.capacitor_voltage(capacitor.name) is not None for capacitor in builder.circuit.capacitors
+        )
+    )
