@@ -21,7 +21,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.steady.compiled import CompiledMode, compile_mode
 from voltsec.steady.reading_list import quantity_units
 from voltsec.steady.row_mode import RowMode, row_mode
-from voltsec.steady.solution import Numbers, Solution
+from voltsec.steady.solution import Solution
 
 Array = np.ndarray
 ReadyMode = CompiledMode | RowMode
@@ -303,7 +303,7 @@ def _point_by_point(
     still = []
     for place in left:
         point = constants | {name: float(array[place]) for name, array in arrays.items()}
-        found = mode.at(point)
+        found = mode.by_exact_equations(point)
         if found is None:
             still.append(place)
             continue
@@ -311,15 +311,3 @@ def _point_by_point(
         for name, column in found.items():
             results[name][place] = column[0]
     return np.array(still, int)
-
-
-def number_called(numbers: Numbers, name: str) -> float | None:
-    """One entry of :class:`Numbers` by its dotted name; None where there is none."""
-    group, _, rest = name.partition(".")
-    found = getattr(numbers, group, None)
-    if group == "stress":
-        part, _, key = rest.rpartition(".")
-        return numbers.stress.get(part, {}).get(key)
-    if rest:
-        return found.get(rest) if isinstance(found, dict) else None
-    return found

@@ -23,7 +23,10 @@ RANK = 1e-10
 BLOCK = 2048
 """Points solved together, so that their matrices stay in the processor's cache."""
 
-STEPS = 40
+STEPS = 25
+ASTRAY = 1.5
+"""A fraction so far from the middle of the period does not come back."""
+
 SETTLED = 1e-12
 """A last step of Newton's method below this is as good as rounding lets it be."""
 
@@ -206,7 +209,8 @@ class System:
                 largest = np.abs(step).max(axis=0, initial=0.0)
             good[active] = (largest < CONVERGED) & (rest < CONSISTENT)
             # one more step than needed brings the rest of the residual to rounding
-            active = active[(largest >= SETTLED) & np.isfinite(largest)]
+            astray = (np.abs(x[:, active] - 0.5) > ASTRAY).any(axis=0)
+            active = active[(largest >= SETTLED) & np.isfinite(largest) & ~astray]
         good &= np.isfinite(x).all(axis=0)
         return x, good
 

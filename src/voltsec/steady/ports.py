@@ -12,7 +12,7 @@ import numpy as np
 from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Capacitor, CurrentSource, Resistor, Transformer
+from voltsec.circuit.elements import Capacitor, CurrentSource, Resistor
 from voltsec.steady.balance import Balance, Ratio, add, multiply
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.waveform import Waveform
@@ -64,14 +64,6 @@ def output_row(circuit: Circuit, balance: Balance) -> Row:
             row["i", element.name] = balance.ring.one
         elif (element.end, element.start) == (output.start, output.end):
             row["i", element.name] = -balance.ring.one
-    return row
-
-
-def winding_row(ring: Ring, transformer: Transformer, number: int) -> Row:
-    """Current into a winding's terminal, the magnetizing current included."""
-    row: Row = {("i", transformer.name, number): ring.one}
-    if number == 0 and transformer.magnetizing is not None:
-        row["i", transformer.magnetizing.symbol] = ring.one
     return row
 
 

@@ -12,7 +12,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
 from voltsec.steady.folding import Item
 from voltsec.steady.losses import current_rows, lossy_elements
-from voltsec.steady.ports import input_row, output_capacitor, output_row, winding_row
+from voltsec.steady.ports import input_row, output_capacitor, output_row
 from voltsec.steady.reading_sources import Source as ReadingSource
 from voltsec.steady.readings import (
     Efficiency,
@@ -31,6 +31,7 @@ from voltsec.steady.readings import (
     Undetermined,
     Zero,
 )
+from voltsec.steady.winding import winding_row
 from voltsec.tableau.network import Row, coils
 
 STRESS_UNITS = {"voltage_peak": "V", "current_average": "A", "current_peak": "A", "current_rms": "A"}
@@ -51,13 +52,14 @@ def quantity_units(circuit: Circuit) -> dict[str, str]:
     units |= {f"source_currents.{s.name}": "A" for s in circuit.sources}
     units |= {f"ripple.{c.name}": "A" for c in coils(circuit)}
     units |= {f"ripple.{c.name}": "V" for c in circuit.capacitors}
-    for part in _stressed(circuit):
+    for part in stressed(circuit):
         units |= {f"stress.{part}.{key}": unit for key, unit in STRESS_UNITS.items()}
     units |= {f"losses.{element.name}": "W" for element in lossy_elements(circuit)}
     return units
 
 
-def _stressed(circuit: Circuit) -> list[str]:
+def stressed(circuit: Circuit) -> list[str]:
+    """Everything whose stress is told: elements, windings, magnetizing inductances."""
     names = []
     for element in circuit.elements:
         if element.kind == "transformer":

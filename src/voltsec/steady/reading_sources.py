@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Protocol
 
 from voltsec.steady.balance import Balance, Ratio, add
-from voltsec.steady.folding import Item, Linear, Quotient, fold, fold_ratio, scaled
+from voltsec.steady.folding import Item, Linear, Quotient, fold, fold_ratio
 from voltsec.steady.readings import Share
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.network import Row
@@ -42,18 +42,12 @@ class Source(Protocol):
 
 
 class RatioSource:
-    """Exact ratios with ``constants`` (SI units) folded in.
+    """Exact ratios with ``constants`` (SI units) folded in."""
 
-    ``volt`` and ``ampere`` are the sizes of the balance's units in SI units.
-    """
-
-    def __init__(
-        self, waves: Waveforms, constants: Mapping[str, float], volt: float = 1.0, ampere: float = 1.0
-    ) -> None:
+    def __init__(self, waves: Waveforms, constants: Mapping[str, float]) -> None:
         self.waves = waves
         self.balance = waves.balance
         self.constants = constants
-        self.volt, self.ampere = volt, ampere
         self._known: dict[Quotient, Quotient] = {}
 
     def share(self, k: int, row: Row, straight: bool = False) -> Share | None:
@@ -61,47 +55,41 @@ class RatioSource:
         mean, ramp, bend = (self.balance.value(k, row, part) for part in ("mean", "ramp", "bend"))
         if straight:
             ramp, bend = ramp or self._nothing, bend or self._nothing
-        share = self._share(k, row, mean, ramp)
+        share = self._share(k, mean, ramp)
         if share is None or mean is None or bend is None:
             return None
         if bend[0].is_zero():
             return share
-        return replace(share, middle=self._folded(add(mean, bend), self._unit(row)))
+        return replace(share, middle=self._folded(add(mean, bend)))
 
     def average_share(self, k: int, row: Row) -> Share | None:
         """Mean with ripple neglected in continuous conduction."""
         if self.balance.by_itself:
             return self.share(k, row)
-        return self._share(k, row, self.balance.value(k, row, "average"), self._nothing)
+        return self._share(k, self.balance.value(k, row, "average"), self._nothing)
 
     def average(self, row: Row) -> Quotient | None:
         """Average over the period."""
-        return self._folded(self.waves.average_of_free(row), self._unit(row))
+        return self._folded(self.waves.average_of_free(row))
 
     def capacitor_voltage(self, name: str) -> Quotient | None:
         """The constant voltage of a capacitor."""
-        return self._folded(self.balance.capacitor_voltage(name), self.volt)
+        return self._folded(self.balance.capacitor_voltage(name))
 
     @property
     def _nothing(self) -> Ratio:
         return self.balance.ring.zero, self.balance.ring.one
 
-    def _share(self, k: int, row: Row, mean: Ratio | None, ramp: Ratio | None) -> Share | None:
-        unit = self._unit(row)
-        one, other = self._folded(mean, unit), self._folded(ramp, unit)
+    def _share(self, k: int, mean: Ratio | None, ramp: Ratio | None) -> Share | None:
+        one, other = self._folded(mean), self._folded(ramp)
         if one is None or other is None:
             return None
         return Share(self.balance.sequence.fractions[k], one, other)
 
-    def _unit(self, row: Row) -> float:
-        return self.ampere if _is_current(row) else self.volt
-
-    def _folded(self, ratio: Ratio | None, unit: float) -> Quotient | None:
+    def _folded(self, ratio: Ratio | None) -> Quotient | None:
         if ratio is None:
             return None
         quotient = fold_ratio(self.balance.ring, ratio, self.constants)
-        if unit != 1.0:
-            quotient = Quotient(scaled(quotient.top, unit), quotient.bottom)
         return self._known.setdefault(quotient, quotient)
 
 
@@ -156,9 +144,7 @@ class RowSource:
         ``otherwise`` stands for what is left open.
         """
         ring = self.balance.ring
-        terms = [
-            (u, fold(ring, c, self.constants)) for letter in letters for u, c in _named(row, k, letter)
-        ]
+        terms = [(u, fold(ring, c, self.constants)) for letter in letters for u, c in _named(row, k, letter)]
         return self._same(Linear(tuple(terms), FULL, otherwise))
 
     @property
@@ -175,7 +161,3 @@ def _named(row: Row, k: int, letter: str) -> Iterator[tuple]:
             yield (letter, k, unknown), coefficient
         elif letter == "m":
             yield None, coefficient
-
-
-def _is_current(row: Row) -> bool:
-    return any(unknown is not None and unknown[0] == "i" for unknown in row)

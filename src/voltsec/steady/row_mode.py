@@ -131,7 +131,15 @@ class RowMode:
             }
 
     def at(self, point: Mapping[str, float]) -> dict[str, Array] | None:
-        """Readings at one point by the exact equations; None where the sequence does not hold there."""
+        """Readings at one point, by the exact equations where these do not serve; None where it does
+        not hold there."""
+        mask, fractions = self.holds(point, 1)
+        if mask[0]:
+            return self.read({**point, **fractions}, 1)
+        return self.by_exact_equations(point)
+
+    def by_exact_equations(self, point: Mapping[str, float]) -> dict[str, Array] | None:
+        """Readings at one point with fractions from the exact path; None where it does not hold there."""
         duties = [point[edge] for edge in self.exact.stages.edges]
         if any(before > after for before, after in pairwise(duties)):
             return None
