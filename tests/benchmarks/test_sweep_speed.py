@@ -58,3 +58,32 @@ def test_ratio_to_a_root_finder(benchmark, capsys) -> None:
             f"\nroot finder {1e6 * loop:.1f} us a point, sweep {1e6 * swept:.2f} us: ratio {loop / swept:.0f}"
         )
     benchmark.extra_info["ratio"] = loop / swept
+
+
+@pytest.mark.parametrize(("name", "points"), [("sepic_lossy", 10_000), ("quad_boost_lossy", 2_000)])
+def test_modes_without_formulas(benchmark, capsys, name: str, points: int) -> None:
+    """Equations solved at many points together, against the exact equations point by point."""
+    answer = voltsec.solve(voltsec.load(name))
+    circuit = answer.circuit
+    load = circuit.loads[0].quantity.symbol
+    generator = np.random.default_rng(0)
+    known = {symbol: float(value) for symbol, value in circuit.values.items()}
+    values = {
+        "D": generator.uniform(0.05, 0.95, points),
+        load: known[load] * 10 ** generator.uniform(0, 2, points),
+    }
+    result = benchmark.pedantic(sweep, (answer, values), rounds=1, iterations=1)
+    numbers = {label: place for place, label in enumerate(result.mode_names)}
+    began, asked = time.perf_counter(), 0
+    for label, mode in answer.engine.numeric:
+        for place in np.flatnonzero(result.mode_index == numbers[label])[:10]:
+            asked += 1
+            assert mode.at(known | {key: float(value[place]) for key, value in values.items()}) is not None
+    alone = (time.perf_counter() - began) / asked
+    together = benchmark.stats.stats.mean / points if benchmark.stats else float("nan")
+    with capsys.disabled():
+        print(
+            f"\n{name}: {1e3 * alone:.1f} ms a point alone, {1e3 * together:.3f} ms: "
+            f"ratio {alone / together:.0f}"
+        )
+    benchmark.extra_info["ratio"] = alone / together

@@ -9,17 +9,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 from sympy import Basic, Expr, lambdify
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
+from voltsec.steady.compiled import CompiledMode, compile_mode
 from voltsec.steady.complementarity import grows_with_trace
 from voltsec.steady.effective import load_symbol
-from voltsec.steady.numbers import holds_at
 from voltsec.steady.points import base_point, operating_point
+from voltsec.steady.row_mode import RowMode, row_mode
 from voltsec.steady.solution import Solution
 from voltsec.steady.stages import stages_of
 from voltsec.tableau.expression import symbol
@@ -34,7 +35,7 @@ BEYOND = 3.0
 
 LARGEST_SPAN = 1e5
 BLOCKS = (12, 8)
-"""What has no formula is asked point by point, and so on so coarse a grid."""
+"""What no mode claims is asked of the exact equations on so coarse a grid."""
 
 APART = 1e-6
 """Two duties that are equal to the last digit leave an interval of no length; they are drawn so far apart."""
@@ -132,7 +133,7 @@ def region_map(
         field.curves(),
         field.marked(),
         {name: field.base[name] for name in solution.circuit.duty_symbols if name not in axes},
-        tuple(name for name, _ in solution.engine.numeric if name in {field.names[n] for n in present}),
+        tuple(field.names[n] for n in present if n in field.coarse),
         tuple(sorted(field.runaway)),
     )
 
@@ -160,6 +161,8 @@ class Field:
             raise ValueError(f"{name} is the horizontal axis already")
         self.swept = name
         self.runaway: set[str] = set()
+        self.coarse: set[int] = set()
+        """Modes (places in ``names``) that were asked block by block."""
         self.product: float | None = None
         """K times the load resistance, ohm, where the axis is K and the load is swept for it."""
         units = {quantity.symbol: quantity.unit for quantity in self.circuit.quantities}
@@ -228,10 +231,36 @@ class Field:
     def _holding(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         points = self._points(x, y)
         found = np.full(len(x), NOT_DETERMINED)
-        for number, (_, builder) in enumerate(self.engine.builders):
-            mask, _ = holds_at(builder, points)
-            found[mask & (found == NOT_DETERMINED)] = number
+        for number, mode in enumerate(self._ready):
+            left = np.flatnonzero(found == NOT_DETERMINED)
+            if left.size:
+                here = {name: points[name][left] for name in self._varied}
+                mask, _ = mode.holds({**self._held, **here}, left.size)
+                found[left[mask]] = number
         return found
+
+    @cached_property
+    def _varied(self) -> tuple[str, ...]:
+        """Symbols that differ from cell to cell."""
+        pairs = {c.symbol: (c.first, c.second) for c in self.circuit.couplings}
+        changed = [m for m, pair in pairs.items() if self.swept in [self._symbol(part) for part in pair]]
+        return (self.x.name, self.swept, *(m for m in changed if m in self.base))
+
+    @cached_property
+    def _held(self) -> dict[str, float]:
+        """Values of all other symbols."""
+        return {name: value for name, value in self.base.items() if name not in self._varied}
+
+    @cached_property
+    def _ready(self) -> tuple[CompiledMode | RowMode, ...]:
+        """All modes, ready for many cells."""
+        return (
+            *(compile_mode(name, builder, self._held, ()) for name, builder in self.engine.builders),
+            *(row_mode(name, mode, self._held, ()) for name, mode in self.engine.numeric),
+        )
+
+    def _symbol(self, part: str) -> str:
+        return self.circuit.element(part).quantities[0].symbol
 
     def _points(self, x: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
         points = {name: np.full(len(x), value) for name, value in self.base.items()}
@@ -243,14 +272,15 @@ class Field:
                 points[self.x.name] = np.where(equal, points[other] + APART, points[self.x.name])
         quantities = {quantity.symbol: quantity for quantity in self.circuit.quantities}
         for coupling in self.circuit.couplings:  # a coil that changes keeps its coefficient
-            pair = [self.circuit.element(n).quantity.symbol for n in (coupling.first, coupling.second)]  # type: ignore[union-attr]
+            pair = [self._symbol(part) for part in (coupling.first, coupling.second)]
             if self.swept in pair and coupling.symbol in quantities:
                 share = points[self.swept] / self.base[self.swept]
                 points[coupling.symbol] = self.base[coupling.symbol] * np.sqrt(share)
         return points
 
     def _ask_in_blocks(self, cells: np.ndarray) -> None:
-        """What no formula claims, asked once a block: modes without formulas, no steady state."""
+        """What no mode claims, asked once a block: the exact equations of modes without formulas, and
+        whether there is a steady state."""
         rows, columns = cells.shape
         across = np.array_split(np.arange(columns), min(BLOCKS[0], columns))
         along = np.array_split(np.arange(rows), min(BLOCKS[1], rows))
@@ -264,6 +294,8 @@ class Field:
                 row, column = places[len(places) // 2]
                 arrays = self._points(x[strip[column : column + 1]], y[block[row : row + 1]])
                 answer = self._ask({name: float(value[0]) for name, value in arrays.items()})
+                if answer >= 0:
+                    self.coarse.add(answer)
                 inside[inside == NOT_DETERMINED] = answer
                 cells[np.ix_(block, strip)] = inside
 

@@ -1,8 +1,9 @@
 """Numbers at many points at once: the mode chosen point by point, everything else in numpy.
 
-The polynomials of every mode are folded once (:mod:`voltsec.steady.compiled`), then chunks of points
-run through them, here or on any ``concurrent.futures.Executor``.  Chunks are cut the same way either
-way and put together in order, so the results are the same to the last bit.
+Every mode is made ready once (:mod:`voltsec.steady.compiled`, and :mod:`voltsec.steady.row_mode` for
+those without written formulas), then chunks of points run through them, here or on any
+``concurrent.futures.Executor``.  Chunks are cut the same way either way and put together in order, so
+the results are the same to the last bit.
 """
 
 from __future__ import annotations
@@ -19,14 +20,21 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.compiled import CompiledMode, compile_mode
 from voltsec.steady.reading_list import quantity_units
-from voltsec.steady.solution import Numbers, Solution
+from voltsec.steady.row_mode import RowMode, row_mode
+from voltsec.steady.solution import Solution
 
 Array = np.ndarray
+ReadyMode = CompiledMode | RowMode
+"""A mode that can be asked about many points at once."""
+
 Progress = Callable[[int, int], None]
 """Called with the points done and the points in all."""
 
 CHUNK = 20_000
 """Points at a time: a few dozen arrays of this length stay in the processor's cache."""
+
+SOLVED_CHUNK = 5_000
+"""The same where equations are solved at every point."""
 
 IN_FLIGHT = 32
 """Chunks handed to an executor before the first is waited for."""
@@ -101,10 +109,11 @@ def sweep(
     flat = {name: np.ascontiguousarray(np.broadcast_to(a, shape)).ravel() for name, a in arrays.items()}
     length = int(np.prod(shape)) if shape else 1
     engine = solution.engine
-    compiled = tuple(
-        compile_mode(name, builder, constants, tuple(quantities)) for name, builder in engine.builders
+    compiled: tuple[ReadyMode, ...] = (
+        *(compile_mode(name, builder, constants, tuple(quantities)) for name, builder in engine.builders),
+        *(row_mode(name, mode, constants, tuple(quantities)) for name, mode in engine.numeric),
     )
-    names = tuple(name for name, _ in (*engine.builders, *engine.numeric))
+    names = tuple(mode.name for mode in compiled)
     index = np.full(length, -1, np.int16)
     results = {name: np.full(length, np.nan) for name in quantities}
     if progress is not None:
@@ -118,8 +127,6 @@ def sweep(
         start += len(chosen)
         if progress is not None:
             progress(start, length)
-    for number, (_, mode) in enumerate(engine.numeric, len(engine.builders)):
-        _point_by_point(number, mode, constants, flat, index, results)
     return Sweep(
         circuit,
         {name: np.broadcast_to(arrays[name], shape) for name in values if name in arrays},
@@ -224,15 +231,16 @@ def _outside(array: Array, top: float) -> str:
 
 
 def _runs(
-    modes: tuple[CompiledMode, ...],
+    modes: tuple[ReadyMode, ...],
     constants: dict[str, float],
     flat: dict[str, Array],
     length: int,
     executor: Executor | None,
 ) -> Iterator[tuple[Array, dict[str, Array]]]:
+    size = CHUNK if all(isinstance(mode, CompiledMode) for mode in modes) else SOLVED_CHUNK
     chunks = (
-        ({name: array[start : start + CHUNK] for name, array in flat.items()}, min(CHUNK, length - start))
-        for start in range(0, length, CHUNK)
+        ({name: array[start : start + size] for name, array in flat.items()}, min(size, length - start))
+        for start in range(0, length, size)
     )
     if executor is None:
         for part, count in chunks:
@@ -253,7 +261,7 @@ def _runs(
 
 
 def run_chunk(
-    modes: tuple[CompiledMode, ...], constants: dict[str, float], arrays: dict[str, Array], length: int
+    modes: tuple[ReadyMode, ...], constants: dict[str, float], arrays: dict[str, Array], length: int
 ) -> tuple[Array, dict[str, Array]]:
     """Mode number (-1: none) and readings at ``length`` points; the first mode that holds is taken."""
     index = np.full(length, -1, np.int16)
@@ -274,6 +282,9 @@ def run_chunk(
         for name, column in mode.read({**constants, **here}, len(places)).items():
             results[name][places] = column
         left = left[~mask]
+    for number, mode in enumerate(modes):
+        if isinstance(mode, RowMode):
+            left = _point_by_point(number, mode, constants, arrays, left, index, results)
     for column in results.values():
         column[~np.isfinite(column)] = np.nan
     return index, results
@@ -281,33 +292,22 @@ def run_chunk(
 
 def _point_by_point(
     number: int,
-    mode: Any,
+    mode: RowMode,
     constants: dict[str, float],
-    flat: dict[str, Array],
+    arrays: dict[str, Array],
+    left: Array,
     index: Array,
     results: dict[str, Array],
-) -> None:
-    """A mode without readable formulas is solved anew at each point that no other mode covers."""
-    from voltsec.steady.numbers import numbers_of
-
-    for place in np.flatnonzero(index < 0):
-        point = constants | {name: float(array[place]) for name, array in flat.items()}
-        numbers = numbers_of(mode, "", point)
-        if numbers is None:
+) -> Array:
+    """Points that no mode claims are asked of the exact equations; returns those that stay open."""
+    still = []
+    for place in left:
+        point = constants | {name: float(array[place]) for name, array in arrays.items()}
+        found = mode.by_exact_equations(point)
+        if found is None:
+            still.append(place)
             continue
         index[place] = number
-        for name, column in results.items():
-            value = number_called(numbers, name)
-            column[place] = np.nan if value is None else value
-
-
-def number_called(numbers: Numbers, name: str) -> float | None:
-    """One entry of :class:`Numbers` by its dotted name; None where there is none."""
-    group, _, rest = name.partition(".")
-    found = getattr(numbers, group, None)
-    if group == "stress":
-        part, _, key = rest.rpartition(".")
-        return numbers.stress.get(part, {}).get(key)
-    if rest:
-        return found.get(rest) if isinstance(found, dict) else None
-    return found
+        for name, column in found.items():
+            results[name][place] = column[0]
+    return np.array(still, int)

@@ -16,6 +16,7 @@ from voltsec.steady.folding import Array, Folded, Value, derivative, evaluate, f
 from voltsec.steady.fractions import Fractions, _newton_step
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.reading_list import ReadingList
+from voltsec.steady.reading_sources import RatioSource
 from voltsec.steady.readings import Look, Reading
 from voltsec.steady.verification import open_conditions
 
@@ -156,7 +157,7 @@ def compile_mode(
     """``builder``'s mode with ``constants`` (SI units) folded in and the readings called ``wanted``."""
     balance, fractions = builder.balance, builder.found.fractions
     steps, coupled, system, extra = _order(fractions, constants)
-    readings = ReadingList(builder, constants)
+    readings = ReadingList(RatioSource(builder.waveforms, constants))
     return CompiledMode(
         name=name,
         edges=builder.found.stages.edges,

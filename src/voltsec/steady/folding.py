@@ -40,6 +40,21 @@ class Quotient:
     bottom: Folded
 
 
+@dataclass(frozen=True)
+class Linear:
+    """A sum of coefficient * unknown of a linear system (``None``: the constant term)."""
+
+    terms: tuple[tuple[object, Folded], ...]
+    system: str
+    """Which system the unknowns are of."""
+    otherwise: Linear | None = None
+    """What stands for the sum where the system leaves it open (``None``: no number)."""
+
+
+Item = Quotient | Linear
+"""What a reading is made of."""
+
+
 def fold(
     ring: Ring, polynomial: Polynomial, constants: Mapping[str, float], absolute: bool = False
 ) -> Folded:
@@ -48,19 +63,33 @@ def fold(
     With ``absolute`` the sizes of the terms are added up instead of the terms, for judging how much
     of a value is rounding.
     """
+    names = tuple(name for name in ring.names if name not in constants)
+    return nested(grouped(ring, polynomial, constants, absolute), names)
+
+
+def grouped(
+    ring: Ring, polynomial: Polynomial, constants: Mapping[str, float], absolute: bool = False
+) -> dict[tuple[int, ...], float]:
+    """Powers of the variables that stay -> coefficient, the constants' values multiplied in."""
     if polynomial.is_zero():
-        return 0.0
+        return {}
     free = [place for place, name in enumerate(ring.names) if name not in constants]
     point = {name: constants.get(name, 1.0) for name in ring.names}
     weights = ring.terms(polynomial, point)[:, 0]
     if absolute:
         weights = np.abs(weights)
+    # the same order of addition whatever the order of terms
+    if not free:
+        return {(): float(np.sum(np.sort(weights)))}
     groups: dict[tuple[int, ...], list[float]] = {}
     for powers, weight in zip(polynomial.monoms(), weights, strict=True):
         groups.setdefault(tuple(int(powers[place]) for place in free), []).append(float(weight))
-    # the same order of addition whatever the order of terms
-    terms = {powers: float(np.sum(np.sort(values))) for powers, values in groups.items()}
-    return _nest(terms, tuple(ring.names[place] for place in free))
+    return {powers: float(np.sum(np.sort(values))) for powers, values in groups.items()}
+
+
+def nested(terms: dict[tuple[int, ...], float], names: tuple[str, ...]) -> Folded:
+    """Polynomial given by its terms (powers of ``names`` -> coefficient), nested after Horner."""
+    return _nest(terms, names) if terms else 0.0
 
 
 def fold_ratio(ring: Ring, ratio: Ratio, constants: Mapping[str, float]) -> Quotient:
@@ -121,12 +150,13 @@ def derivative(folded: Folded, variable: str) -> Folded:
     if folded.variable != variable:
         parts = tuple(derivative(part, variable) for part in folded.coefficients)
         return Nested(folded.variable, parts) if any(part != 0.0 for part in parts) else 0.0
-    scaled = tuple(_scaled(part, k) for k, part in enumerate(folded.coefficients))[1:]
+    parts = tuple(scaled(part, k) for k, part in enumerate(folded.coefficients))[1:]
     # a variable stands in one layer only, so the coefficients hold no more of it
-    return scaled[0] if len(scaled) == 1 else Nested(variable, scaled)
+    return parts[0] if len(parts) == 1 else Nested(variable, parts)
 
 
-def _scaled(folded: Folded, factor: float) -> Folded:
+def scaled(folded: Folded, factor: float) -> Folded:
+    """``folded`` times a number."""
     if isinstance(folded, float):
         return folded * factor
-    return Nested(folded.variable, tuple(_scaled(part, factor) for part in folded.coefficients))
+    return Nested(folded.variable, tuple(scaled(part, factor) for part in folded.coefficients))

@@ -18,6 +18,7 @@ from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.sequences import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
 from voltsec.steady.waveform import Waveform, Waveforms
+from voltsec.steady.winding import winding_row
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row, coils
 
@@ -264,7 +265,12 @@ class ModeBuilder:
         for element in self.circuit.elements:
             if isinstance(element, Transformer):
                 for number, winding in enumerate(element.windings):
-                    yield f"{element.name}.{number + 1}", self.winding_row(element, number), winding, None
+                    yield (
+                        f"{element.name}.{number + 1}",
+                        winding_row(self.balance.ring, element, number),
+                        winding,
+                        None,
+                    )
                 continue
             blocking = None
             if isinstance(element, Switch | Diode):
@@ -278,13 +284,6 @@ class ModeBuilder:
             if transformer.magnetizing is not None:
                 name = transformer.magnetizing.symbol
                 yield name, self._one(("i", name)), transformer.windings[0], None
-
-    def winding_row(self, transformer: Transformer, number: int) -> Row:
-        """Current into a winding's terminal, the magnetizing current included."""
-        row = self._one(("i", transformer.name, number))
-        if number == 0 and transformer.magnetizing is not None:
-            row["i", transformer.magnetizing.symbol] = self.balance.ring.one
-        return row
 
     def _stress_of(self, current_row: Row, voltage_row: Row, blocking: list[int] | None) -> Stress:
         current = self.waveforms.of(current_row)
@@ -313,10 +312,6 @@ class ModeBuilder:
             tuple(nothing if r is None else r for r in voltage.ramps),
             tuple(nothing if b is None else b for b in voltage.bends),
         )
-
-    def known_ends(self, voltage: Waveform, intervals: list[int] | None) -> list[Ratio] | None:
-        """Voltages at the ends of intervals; a ramp that stays open is that of a constant voltage."""
-        return self.waveforms.ends(self._with_known_ramps(voltage, intervals), intervals)
 
     def _peak(self, waveform: Waveform, intervals: list[int] | None) -> Expr | None:
         """Largest size at any interval end; long formulas keep mean and ramp apart."""

@@ -7,7 +7,7 @@ and the sign checks stay what they are; only the interval fractions remain unkno
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from sympy import Add, Expr, Integer
@@ -30,6 +30,8 @@ class NumericMode:
     stages: Stages
     sequence: Sequence
     references: tuple[str, ...]
+    witness: tuple[float, ...] | None = field(default=None, compare=False)
+    """Fractions of all intervals at a point where the sequence holds."""
 
     def at(
         self, point: Mapping[str, float], start: np.ndarray | None = None

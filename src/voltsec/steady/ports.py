@@ -15,15 +15,13 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, CurrentSource, Resistor
 from voltsec.steady.balance import Balance, Ratio, add, multiply
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.readings import JUMP
 from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row
 from voltsec.tableau.ring import Ring
 
 LONGEST = 150
 """Terms of a ripple up to which it is written out."""
-
-JUMP = 1e-6
-"""A step of a current by less than this share of its peak is rounding."""
 
 
 @dataclass(frozen=True)
@@ -147,8 +145,8 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
         return None
     waves = builder.waveforms
     current = waves.current(("i", capacitor.name))
-    if any(part is None for part in (*current.means, *current.ramps)):
-        return None
+    if builder.balance.bends or any(part is None for part in (*current.means, *current.ramps)):
+        return None  # currents that bend have no such formula; the numbers follow them
     candidates = _candidates(builder, capacitor, current)
     point = {name: np.array([value]) for name, value in builder.found.witness.items()}
     values = []

@@ -6,17 +6,17 @@ them all with their units.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
-from voltsec.steady.balance import Ratio
-from voltsec.steady.folding import Quotient, fold_ratio
+from voltsec.steady.folding import Item
 from voltsec.steady.losses import current_rows, lossy_elements
-from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.ports import input_row, output_capacitor, output_row
+from voltsec.steady.reading_sources import Source as ReadingSource
 from voltsec.steady.readings import (
     Efficiency,
+    FlowShare,
     Over,
     Peak,
     Plain,
@@ -24,6 +24,7 @@ from voltsec.steady.readings import (
     ResistiveLoss,
     RootMeanSquare,
     Share,
+    Step,
     Sum,
     Swing,
     Symbol,
@@ -32,7 +33,7 @@ from voltsec.steady.readings import (
     Undetermined,
     Zero,
 )
-from voltsec.steady.waveform import Waveform
+from voltsec.steady.winding import winding_row
 from voltsec.tableau.network import Row, coils
 
 STRESS_UNITS = {"voltage_peak": "V", "current_average": "A", "current_peak": "A", "current_rms": "A"}
@@ -45,21 +46,22 @@ def quantity_units(circuit: Circuit) -> dict[str, str]:
         "output_voltage": "V",
         "efficiency": "1",
         "output_ripple": "V",
-        "input_ripple": "A",
-        "output_current_ripple": "A",
     }
+    for port in ("input", "output_current"):
+        units |= {f"{port}_ripple": "A", f"{port}_share": "1", f"{port}_step": "A"}
     units |= {f"capacitor_voltages.{c.name}": "V" for c in circuit.capacitors}
     units |= {f"inductor_currents.{c.name}": "A" for c in coils(circuit)}
     units |= {f"source_currents.{s.name}": "A" for s in circuit.sources}
     units |= {f"ripple.{c.name}": "A" for c in coils(circuit)}
     units |= {f"ripple.{c.name}": "V" for c in circuit.capacitors}
-    for part in _stressed(circuit):
+    for part in stressed(circuit):
         units |= {f"stress.{part}.{key}": unit for key, unit in STRESS_UNITS.items()}
     units |= {f"losses.{element.name}": "W" for element in lossy_elements(circuit)}
     return units
 
 
-def _stressed(circuit: Circuit) -> list[str]:
+def stressed(circuit: Circuit) -> list[str]:
+    """Everything whose stress is told: elements, windings, magnetizing inductances."""
     names = []
     for element in circuit.elements:
         if element.kind == "transformer":
@@ -70,15 +72,13 @@ def _stressed(circuit: Circuit) -> list[str]:
 
 
 class ReadingList:
-    """Readings of one mode with ``constants`` (SI units) folded in."""
+    """Readings of one mode, made of what ``source`` gives."""
 
-    def __init__(self, builder: ModeBuilder, constants: Mapping[str, float]) -> None:
-        self.builder = builder
-        self.balance = builder.balance
-        self.circuit = builder.circuit
-        self.waves = builder.waveforms
-        self.constants = constants
-        self._known: dict[Quotient, Quotient] = {}
+    def __init__(self, source: ReadingSource) -> None:
+        self.source = source
+        self.balance = source.balance
+        self.circuit = source.balance.circuit
+        self.count = len(self.balance.sequence.intervals)
 
     def reading(self, name: str) -> Reading:
         """The reading called ``name``; KeyError where there is none."""
@@ -91,60 +91,43 @@ class ReadingList:
         if group == "ripple":
             return self._ripple(rest)
         if group == "capacitor_voltages":
-            return self._plain(self.balance.capacitor_voltage(rest))
+            return self._plain(self.source.capacitor_voltage(rest))
         if group == "inductor_currents":
-            return self._plain(self.waves.average_of_free(self._one(("i", rest))))
+            return self._plain(self.source.average(self._one(("i", rest))))
         if group == "source_currents":
-            return self._plain(self.waves.average_of_free(self._one(("i", rest))), -1.0)
+            return self._plain(self.source.average(self._one(("i", rest))), -1.0)
         named = {
             "gain": self._gain,
             "output_voltage": self._output_voltage,
             "efficiency": self._efficiency,
             "output_ripple": self._output_ripple,
-            "input_ripple": self._input_ripple,
-            "output_current_ripple": self._output_current_ripple,
         }
-        return named[name]()
+        if name in named:
+            return named[name]()
+        port, _, what = name.rpartition("_")
+        rows = {"input": self._input_row, "output_current": self._output_row}
+        return self._port(rows[port](), what)
 
     def _one(self, unknown: tuple) -> Row:
         return {unknown: self.balance.ring.one}
 
-    def _folded(self, ratio: Ratio) -> Quotient:
-        quotient = fold_ratio(self.balance.ring, ratio, self.constants)
-        return self._known.setdefault(quotient, quotient)
+    def _plain(self, item: Item | None, factor: float = 1.0) -> Reading:
+        return Undetermined() if item is None else Plain(item, factor)
 
-    def _plain(self, ratio: Ratio | None, factor: float = 1.0) -> Reading:
-        return Undetermined() if ratio is None else Plain(self._folded(ratio), factor)
-
-    def _shares(self, waveform: Waveform, intervals: list[int] | None = None) -> tuple[Share, ...] | None:
-        """Means and ramps folded; None where one is not determined."""
-        fractions = self.balance.sequence.fractions
-        shares = []
-        for k in range(len(fractions)) if intervals is None else intervals:
-            mean, ramp = waveform.means[k], waveform.ramps[k]
-            if mean is None or ramp is None:
-                return None
-            middle = waveform.middle(k)
-            if middle is None:
-                return None
-            bent = None if middle == mean else self._folded(middle)
-            shares.append(Share(fractions[k], self._folded(mean), self._folded(ramp), bent))
-        return tuple(shares)
+    def _shares(
+        self, row: Row, intervals: list[int] | None = None, straight: bool = False
+    ) -> tuple[Share, ...] | None:
+        """Means and ramps of every interval (of ``intervals``); None where one is not determined."""
+        places = range(self.count) if intervals is None else intervals
+        return _all(self.source.share(k, row, straight) for k in places)
 
     def _averages(self, row: Row) -> tuple[Share, ...] | None:
         """Means as the small-ripple averages see them (means and ramps where intervals end by themselves)."""
-        if self.balance.by_itself:
-            return self._shares(self.waves.of(row))
-        nothing: Ratio = (self.balance.ring.zero, self.balance.ring.one)
-        count = self.waves.count
-        means = tuple(self.balance.value(k, row, "average") for k in range(count))
-        return self._shares(Waveform(means, (nothing,) * count))
+        return _all(self.source.average_share(k, row) for k in range(self.count))
 
     def _output_voltage(self) -> Reading:
         output = self.circuit.output
-        return self._plain(
-            self.waves.average_of_free(dict(self.balance.network.voltage(output.start, output.end)))
-        )
+        return self._plain(self.source.average(dict(self.balance.network.voltage(output.start, output.end))))
 
     def _gain(self) -> Reading:
         return Over(self._output_voltage(), Symbol(self.circuit.input.quantity.symbol))
@@ -161,7 +144,7 @@ class ReadingList:
             return Undetermined() if shares is None else ResistiveLoss(element.quantity.symbol, shares)
         if not isinstance(element, Source):
             row = dict(self.balance.network.voltage(element.start, element.end))
-        return Times(Symbol(element.quantity.symbol), self._plain(self.waves.average_of_free(row)))
+        return Times(Symbol(element.quantity.symbol), self._plain(self.source.average(row)))
 
     def loss(self, name: str) -> Reading:
         """Conduction loss of one element: resistance times mean square, and drop times average current."""
@@ -171,60 +154,57 @@ class ReadingList:
                 shares = self._averages(row)
                 parts.append(Undetermined() if shares is None else ResistiveLoss(resistance, shares))
             if drop is not None:
-                parts.append(Times(Symbol(drop), self._plain(self.waves.average_of_free(row))))
+                parts.append(Times(Symbol(drop), self._plain(self.source.average(row))))
         return parts[0] if len(parts) == 1 else Sum(tuple(parts))
 
     def _ripple(self, name: str) -> Reading:
-        current = self.waves.current(("i", name))
+        current = self._one(("i", name))
         capacitors = {c.name: c for c in self.circuit.capacitors}
         if name not in capacitors:
-            shares = self._shares(current)
-            return Undetermined() if shares is None else Swing(shares)
-        shares = self._shares(self._straight(current))
+            return self._swing_of(current)
+        shares = self._shares(current, straight=True)
         return Undetermined() if shares is None else TerminalSwing(shares, capacitors[name].quantity.symbol)
-
-    def _straight(self, waveform: Waveform) -> Waveform:
-        """A ramp that stays open is left out: only the mean counts."""
-        nothing: Ratio = (self.balance.ring.zero, self.balance.ring.one)
-        return Waveform(
-            waveform.means,
-            tuple(nothing if r is None else r for r in waveform.ramps),
-            tuple(nothing if b is None else b for b in waveform.bends),
-        )
 
     def _output_ripple(self) -> Reading:
         capacitor = output_capacitor(self.circuit)
         if capacitor is None:
             output = self.circuit.output
-            shares = self._shares(self.waves.of(dict(self.balance.network.voltage(output.start, output.end))))
-            return Undetermined() if shares is None else Swing(shares)
-        shares = self._shares(self._straight(self.waves.current(("i", capacitor.name))))
+            return self._swing_of(dict(self.balance.network.voltage(output.start, output.end)))
+        shares = self._shares(self._one(("i", capacitor.name)), straight=True)
         if shares is None:
             return Undetermined()
         resistance = None if capacitor.resistance is None else capacitor.resistance.symbol
         return TerminalSwing(shares, capacitor.quantity.symbol, resistance)
 
     def _swing_of(self, row: Row) -> Reading:
-        shares = self._shares(self.waves.of(row))
+        shares = self._shares(row)
         return Undetermined() if shares is None else Swing(shares)
 
-    def _input_ripple(self) -> Reading:
-        return self._swing_of(input_row(self.circuit, self.balance.ring))
+    def _input_row(self) -> Row:
+        return input_row(self.circuit, self.balance.ring)
 
-    def _output_current_ripple(self) -> Reading:
-        return self._swing_of(output_row(self.circuit, self.balance))
+    def _output_row(self) -> Row:
+        return output_row(self.circuit, self.balance)
+
+    def _port(self, row: Row, what: str) -> Reading:
+        shares = self._shares(row) if row else None
+        if shares is None:
+            return Undetermined()
+        if what == "share":
+            return FlowShare(shares)
+        return Swing(shares) if what == "ripple" else Step(shares)
 
     def _stress(self, part: str, key: str) -> Reading:
         row, nodes, blocking = self._stressed_row(part)
         if key == "current_average":
-            return self._plain(self.waves.average_of_free(row))
+            return self._plain(self.source.average(row))
         if key == "voltage_peak":
             if blocking == []:
                 return Zero()
-            voltage = self.waves.of(dict(self.balance.network.voltage(nodes[0], nodes[1])))
-            shares = self._shares(self._straight(voltage), blocking)
+            voltage = dict(self.balance.network.voltage(nodes[0], nodes[1]))
+            shares = self._shares(voltage, blocking, straight=True)
         else:
-            shares = self._shares(self.waves.of(row))
+            shares = self._shares(row)
         if shares is None:
             return Undetermined()
         return RootMeanSquare(shares) if key == "current_rms" else Peak(shares)
@@ -235,10 +215,19 @@ class ReadingList:
                 return self._one(("i", part)), transformer.windings[0], None
             for number, winding in enumerate(transformer.windings):
                 if f"{transformer.name}.{number + 1}" == part:
-                    return self.builder.winding_row(transformer, number), winding, None
+                    return winding_row(self.balance.ring, transformer, number), winding, None
         element = self.circuit.element(part)
         blocking = None
         if element.kind in ("switch", "diode"):
             intervals = self.balance.sequence.intervals
             blocking = [k for k in range(len(intervals)) if part not in intervals[k].conducting]
         return self._one(("i", part)), element.nodes, blocking
+
+
+def _all(shares: Iterable[Share | None]) -> tuple[Share, ...] | None:
+    found = []
+    for share in shares:
+        if share is None:
+            return None
+        found.append(share)
+    return tuple(found)

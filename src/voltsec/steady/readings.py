@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from voltsec.steady.folding import Quotient, Value, evaluate_ratio
+from voltsec.steady.folding import Item, Quotient, Value, evaluate_ratio
 
 
 class Look:
@@ -22,12 +22,16 @@ class Look:
         self.point = point
         self._known: dict[int, Value] = {}
 
-    def ratio(self, quotient: Quotient) -> Value:
-        """Value of a ratio."""
-        key = id(quotient)
+    def ratio(self, item: Item) -> Value:
+        """Value of a ratio, or of a sum of unknowns."""
+        key = id(item)
         if key not in self._known:
-            self._known[key] = evaluate_ratio(quotient, self.point)
+            self._known[key] = self._evaluated(item)
         return self._known[key]
+
+    def _evaluated(self, item: Item) -> Value:
+        assert isinstance(item, Quotient)
+        return evaluate_ratio(item, self.point)
 
     def symbol(self, name: str) -> Value:
         """Value of a symbol or fraction."""
@@ -50,16 +54,16 @@ class Share:
     """
 
     fraction: str
-    mean: Quotient
-    ramp: Quotient
-    middle: Quotient | None = None
+    mean: Item
+    ramp: Item
+    middle: Item | None = None
 
 
 @dataclass(frozen=True)
 class Plain:
     """A ratio as it stands, times ``factor``."""
 
-    quotient: Quotient
+    quotient: Item
     factor: float = 1.0
 
     def value(self, look: Look) -> Value:
@@ -119,6 +123,43 @@ class Swing:
         """Highest minus lowest end."""
         ends = [end for share in self.shares for end in _ends(look, share)]
         return _highest(ends) - _lowest(ends)
+
+
+JUMP = 1e-6
+"""A step of a current by less than this share of its peak is rounding."""
+
+
+@dataclass(frozen=True)
+class FlowShare:
+    """Share of the period in which a current flows."""
+
+    shares: tuple[Share, ...]
+
+    def value(self, look: Look) -> Value:
+        """0 to 1."""
+        sizes = [_highest([np.abs(end) for end in _ends(look, share)]) for share in self.shares]
+        peak = _highest(sizes)
+        total: Value = 0.0
+        for share, size in zip(self.shares, sizes, strict=True):
+            total = total + np.where(np.greater(size, JUMP * peak), look.symbol(share.fraction), 0.0)
+        return total + 0 * peak  # not a number where the current is none
+
+
+@dataclass(frozen=True)
+class Step:
+    """Largest step of a current from one interval to the next; zero where it makes none."""
+
+    shares: tuple[Share, ...]
+
+    def value(self, look: Look) -> Value:
+        """Ampere."""
+        ends = [_ends(look, share) for share in self.shares]
+        peak = _highest([np.abs(end) for pair in ends for end in pair])
+        steps: list[Value] = [
+            np.abs(after[0] - before[1]) for before, after in zip(ends, ends[1:] + ends[:1], strict=True)
+        ]
+        step = _highest(steps)
+        return np.where(np.greater(step, JUMP * peak), step, 0 * step)
 
 
 @dataclass(frozen=True)
@@ -204,10 +245,10 @@ class Symbol:
 class TerminalSwing:
     """Peak to peak of a capacitor's voltage, with the drop over its series resistance where it has one.
 
-    The voltage inside is piecewise quadratic (the integral of a piecewise straight current), the drop
-    over the resistance piecewise straight; the sum has its extremes at interval ends or where
+    The voltage inside is the integral of the current; the sum has its extremes at interval ends or where
     ``i/C + r*di/dt`` vanishes inside one.  With t from -1 to 1 over an interval of length d*T and the
-    current mean + ramp*t, that is at t = -(mean + 2*r*C*ramp/(d*T))/ramp.
+    current mean + ramp*t + bend*(3*t**2 - 1)/2, that is a quadratic equation in t (a linear one where
+    the current is straight).
     """
 
     shares: tuple[Share, ...]
@@ -225,20 +266,33 @@ class TerminalSwing:
         with np.errstate(all="ignore"):
             for share in self.shares:
                 mean, ramp = look.ratio(share.mean), look.ratio(share.ramp)
+                bend = 0.0 if share.middle is None else look.ratio(share.middle) - mean
                 length = look.symbol(share.fraction) * period
-                first = charge / farad + ohm * (mean - ramp)
                 after = charge + mean * length
-                last = after / farad + ohm * (mean + ramp)
-                # where the sum stands still, taken at the end where it does not
-                place = -(mean + 2 * ohm * farad * ramp / length) / ramp
-                inside = np.abs(place) < 1
-                place = np.where(inside, place, 0.0)
-                flown = length / 2 * (mean * (place + 1) + ramp * (place * place - 1) / 2)
-                turn = (charge + flown) / farad + ohm * (mean + ramp * place)
-                highs += [first, last, np.where(inside, turn, -np.inf)]
-                lows += [first, last, np.where(inside, turn, np.inf)]
+                ends = [
+                    charge / farad + ohm * (mean + bend - ramp),
+                    after / farad + ohm * (mean + bend + ramp),
+                ]
+                highs += ends
+                lows += ends
+                lag = 2 * ohm * farad / length
+                for place in _still(1.5 * bend, ramp + 3 * lag * bend, mean - bend / 2 + lag * ramp):
+                    inside = np.abs(place) < 1
+                    place = np.where(inside, place, 0.0)
+                    flown = mean * (place + 1) + ramp * (place**2 - 1) / 2 + bend * (place**3 - place) / 2
+                    current = mean + ramp * place + bend * (3 * place**2 - 1) / 2
+                    turn = (charge + length / 2 * flown) / farad + ohm * current
+                    highs.append(np.where(inside, turn, -np.inf))
+                    lows.append(np.where(inside, turn, np.inf))
                 charge = after
             return _highest(highs) - _lowest(lows)
+
+
+def _still(square: Value, linear: Value, constant: Value) -> tuple[Value, Value]:
+    """Both roots of a quadratic that may be linear, in the form that loses no digits."""
+    sign = np.where(np.less(linear, 0), -1.0, 1.0)
+    half = -(linear + sign * np.sqrt(linear * linear - 4 * square * constant)) / 2
+    return np.divide(constant, half), np.divide(half, square)
 
 
 def mean_square(look: Look, shares: tuple[Share, ...]) -> Value:

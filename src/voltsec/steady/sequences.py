@@ -9,7 +9,7 @@ periodic state is unique: a sequence that passes is the answer there, wherever i
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -181,12 +181,12 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
                     numeric = NumericMode(circuit, stages, sequence, references)
             if numeric is None:
                 continue
-            verified = numeric.at(point, shares)
-            if verified is not None:
+            held = numeric.at(point, shares)
+            if held is not None:
                 if numeric not in search.numeric:
-                    search.numeric.append(numeric)
-                    lengths = np.array([verified[1][name][0] for name in sequence.fractions])
-                    search.examples[sequence] = (point, lengths)
+                    exact = tuple(float(held[1][name][0]) for name in sequence.fractions)
+                    search.numeric.append(replace(numeric, witness=exact))
+                    search.examples[sequence] = (point, np.array(exact))
                 return None
             search.rejected[sequence] += 1
     grows = grows_with_trace(circuit, references, stages.closed, point, lengths)

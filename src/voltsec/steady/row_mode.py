@@ -1,0 +1,265 @@
+"""A mode without written formulas over the variables of one sweep: its equations solved in floats.
+
+The counterpart of :class:`voltsec.steady.compiled.CompiledMode`, with the same checks: a point is
+claimed only where every diode's current and reverse voltage has the right sign at both ends of every
+interval.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.steady.balance import Balance
+from voltsec.steady.batched import Solved, System, cut
+from voltsec.steady.core_rows import core_of
+from voltsec.steady.effective import load_symbol
+from voltsec.steady.feasible import Form, end_values, satisfied
+from voltsec.steady.folding import Array, Item, Linear, Value
+from voltsec.steady.numeric_mode import NumericMode
+from voltsec.steady.points import base_point
+from voltsec.steady.reading_list import ReadingList
+from voltsec.steady.reading_sources import AVERAGES, FULL, RowSource
+from voltsec.steady.readings import Look, Reading
+from voltsec.steady.root_scan import starts
+from voltsec.tableau.assembly import average_rows, period_rows
+from voltsec.tableau.network import Row, Unknown
+
+NEIGHBOURS = 64
+"""So many solved points at most serve as starts for the points around them."""
+
+ROUNDS = 2
+"""How often points start anew from their neighbours."""
+
+STARTS = (0.08, 0.35, 0.75)
+"""Shares of the switch interval tried for several unknown fractions where nothing better is known."""
+
+SHORTEST = 1e-12
+"""An interval lasts at least this share of the period."""
+
+NOTHING = 1e-12
+"""A current or voltage below this share of the circuit's own is zero."""
+
+
+class SolvedLook(Look):
+    """Values of readings at points where the systems are solved."""
+
+    def __init__(self, point: Mapping[str, Value], systems: Mapping[str, Solved]) -> None:
+        super().__init__(point)
+        self.systems = systems
+
+    def _evaluated(self, item: Item) -> Value:
+        if isinstance(item, Linear):
+            return self.systems[item.system].sum(item)
+        return super()._evaluated(item)
+
+
+@dataclass(frozen=True)
+class RowMode:
+    """A sequence ready for many points; ``exact`` is the same mode solved point by point."""
+
+    name: str
+    exact: NumericMode
+    systems: tuple[tuple[str, System], ...]
+    signs: tuple[tuple[Linear, Linear, float], ...]
+    """What must not be negative at either end of its interval (mean of the ends, half the rise), and the
+    size of what counts as zero."""
+    start: tuple[float, ...]
+    """A guess of every unknown fraction as a share of its switch interval."""
+    readings: tuple[tuple[str, Reading], ...]
+
+    def holds(self, point: Mapping[str, Value], length: int) -> tuple[Array, dict[str, Array]]:
+        """Where the mode holds among ``length`` points, and its fractions there (by name)."""
+        system = self._system(FULL)
+        mask = np.zeros(length, bool)
+        chosen = {name: np.full(length, np.nan) for name in system.fractions}
+        lengths = self._stage_lengths(point, length)
+        ordered = (lengths > SHORTEST).all(axis=0)
+        stages = [self.exact.sequence.intervals[k].stage for k in system.unknown]
+        whole = dict(point)
+        for k, interval in enumerate(self.exact.sequence.intervals):
+            whole[system.fractions[k]] = lengths[interval.stage]
+        limits = lengths[stages]
+
+        def attempt(places: Array, start: Array) -> None:
+            if not places.size:
+                return
+            here = cut(whole, places)
+            found, solved = system.settle(here, start)
+            full = system.with_fractions(here, found)
+            good = solved & self._claims(full, places.size, solved)
+            mask[places[good]] = True
+            for name in system.fractions:
+                chosen[name][places[good]] = np.broadcast_to(full[name], good.shape)[good]
+
+        left = np.flatnonzero(ordered)
+        if not left.size:
+            return mask, chosen
+        attempt(left, limits[:, left] * np.array(self.start)[:, None])
+        if not system.unknown:
+            return mask, chosen
+        around = self._coordinates(point, length)
+        for _ in range(ROUNDS):
+            left = np.flatnonzero(ordered & ~mask)
+            solved = np.flatnonzero(mask)
+            if not left.size or not solved.size:
+                break
+            known = solved[np.linspace(0, solved.size - 1, min(NEIGHBOURS, solved.size)).astype(int)]
+            nearest = known[np.abs(around[:, left, None] - around[:, None, known]).sum(axis=0).argmin(axis=1)]
+            shares = np.array([chosen[system.fractions[k]][nearest] for k in system.unknown])
+            attempt(left, shares / limits[:, nearest] * limits[:, left])
+        left = np.flatnonzero(ordered & ~mask)
+        for some, guess in starts(system, cut(whole, left), limits[0, left]):
+            open_ = ~mask[left[some]]
+            attempt(left[some[open_]], guess[:, open_])
+        for share in STARTS if len(system.unknown) > 1 else ():
+            left = np.flatnonzero(ordered & ~mask)
+            attempt(left, limits[:, left] * share)
+        return mask, chosen
+
+    def read(self, point: Mapping[str, Value], length: int) -> dict[str, Array]:
+        """Every reading at ``length`` points where the mode holds; ``point`` includes the fractions."""
+        look = SolvedLook(point, {name: system.solve(point, length) for name, system in self.systems})
+        with np.errstate(all="ignore"):
+            return {
+                name: np.broadcast_to(np.asarray(reading.value(look), float), (length,))
+                for name, reading in self.readings
+            }
+
+    def at(self, point: Mapping[str, float]) -> dict[str, Array] | None:
+        """Readings at one point, by the exact equations where these do not serve; None where it does
+        not hold there."""
+        mask, fractions = self.holds(point, 1)
+        if mask[0]:
+            return self.read({**point, **fractions}, 1)
+        return self.by_exact_equations(point)
+
+    def by_exact_equations(self, point: Mapping[str, float]) -> dict[str, Array] | None:
+        """Readings at one point with fractions from the exact path; None where it does not hold there."""
+        duties = [point[edge] for edge in self.exact.stages.edges]
+        if any(before > after for before, after in pairwise(duties)):
+            return None
+        found = self.exact.at(point)
+        if found is None:
+            return None
+        return self.read({name: float(value[0]) for name, value in found[1].items()}, 1)
+
+    def _system(self, name: str) -> System:
+        return dict(self.systems)[name]
+
+    def _stage_lengths(self, point: Mapping[str, Value], length: int) -> Array:
+        bounds = [0.0, *(point[edge] for edge in self.exact.stages.edges), 1.0]
+        return np.array(
+            [np.broadcast_to(np.subtract(after, before), (length,)) for before, after in pairwise(bounds)]
+        )
+
+    def _claims(self, point: Mapping[str, Value], length: int, among: Array) -> Array:
+        """Where every fraction is positive and every sign is right, of the points ``among``."""
+        system = self._system(FULL)
+        good = among.copy()
+        with np.errstate(all="ignore"):
+            for name in system.fractions:
+                good &= np.greater(point[name], SHORTEST)
+        places = np.flatnonzero(good)
+        if not places.size:
+            return good
+        here = cut(point, places)
+        solved = system.solve(here, places.size)
+        forms: list[Form] = []
+        with np.errstate(all="ignore"):
+            for middle, ramp, zero in self.signs:
+                forms += end_values(solved.judged(middle.terms), solved.judged(ramp.terms), zero)
+            good[places] = satisfied(forms, places.size)
+        return good
+
+    def _coordinates(self, point: Mapping[str, Value], length: int) -> Array:
+        """Where the points lie to each other: every varied symbol as its rank, 0 to 1."""
+        rows = []
+        for value in point.values():
+            if isinstance(value, np.ndarray) and value.ndim:
+                values, places = np.unique(value, return_inverse=True)
+                rows.append(places / max(len(values) - 1, 1))
+        return np.array(rows).reshape(len(rows), length)
+
+
+def row_mode(
+    name: str, exact: NumericMode, constants: Mapping[str, float], wanted: tuple[str, ...]
+) -> RowMode:
+    """``exact`` with ``constants`` (SI units) put in and the readings called ``wanted``."""
+    circuit, sequence = exact.circuit, exact.sequence
+    balance = Balance(circuit, sequence, exact.references)
+    typical = base_point(circuit) | dict(constants) | dict.fromkeys(sequence.fractions, 0.3)
+    volt, ampere = _levels(circuit, typical)
+
+    def level(unknown: Unknown) -> float:
+        return ampere if unknown[-1][0] == "i" else volt
+
+    def system(rows: list[Row], unknown: tuple[int, ...]) -> System:
+        last = tuple(_last(exact, k) for k in unknown)
+        core = core_of(rows, balance.ring, constants, typical, sequence.fractions, level)
+        return System(core, sequence.fractions, unknown, last, volt, ampere)
+
+    for all_events in (False, True):
+        rows = period_rows(circuit, sequence, balance.network, all_events, balance.bends)
+        full = system(rows, sequence.unknown)
+        if full.surplus(typical) >= len(sequence.unknown):
+            break
+    systems = [(FULL, full)]
+    if not balance.by_itself:
+        systems.append((AVERAGES, system(average_rows(circuit, sequence, balance.network), ())))
+    source = RowSource(balance, constants)
+    readings = ReadingList(source)
+    return RowMode(
+        name,
+        exact,
+        tuple(systems),
+        _signs(balance, source, volt * NOTHING, ampere * NOTHING),
+        _start(exact),
+        tuple((quantity, readings.reading(quantity)) for quantity in wanted),
+    )
+
+
+def _levels(circuit: Circuit, typical: Mapping[str, float]) -> tuple[float, float]:
+    """An ordinary voltage and current of the circuit, volt and ampere."""
+    volt = max((typical[source.quantity.symbol] for source in circuit.sources), default=1.0)
+    load = load_symbol(circuit)
+    return volt, volt / (typical[load] if load is not None else 1.0)
+
+
+def _last(exact: NumericMode, k: int) -> int:
+    intervals = exact.sequence.intervals
+    return max(j for j, interval in enumerate(intervals) if interval.stage == intervals[k].stage)
+
+
+def _start(exact: NumericMode) -> tuple[float, ...]:
+    """Unknown fractions where the sequence was met, as shares of their switch intervals."""
+    if exact.witness is None:
+        return (0.3,) * len(exact.sequence.unknown)
+    intervals = exact.sequence.intervals
+    whole: dict[int, float] = {}
+    for interval, share in zip(intervals, exact.witness, strict=True):
+        whole[interval.stage] = whole.get(interval.stage, 0.0) + share
+    return tuple(exact.witness[k] / whole[intervals[k].stage] for k in exact.sequence.unknown)
+
+
+def _signs(
+    balance: Balance, source: RowSource, volt: float, ampere: float
+) -> tuple[tuple[Linear, Linear, float], ...]:
+    """Currents of conducting diodes, reverse voltages (and drops) of blocking ones."""
+    found = []
+    for k, interval in enumerate(balance.sequence.intervals):
+        for diode in balance.circuit.diodes:
+            row: Row = {("i", diode.name): balance.ring.one}
+            zero = ampere
+            if diode.name not in interval.conducting:
+                row = {u: -c for u, c in balance.network.voltage(diode.start, diode.end)}
+                zero = volt
+                if diode.drop is not None:
+                    row[None] = balance.ring.symbol(diode.drop.symbol)
+            middle = source.sum(k, row, "mb" if balance.bends else "m")
+            found.append((middle, source.sum(k, row, "r"), zero))
+    return tuple(found)

@@ -1,0 +1,161 @@
+"""Modes solved in floats at many points: the same answers as exact formulas, as the exact equations
+point by point, and as an integration in time that shares no equation with either."""
+
+from __future__ import annotations
+
+import pickle
+from functools import cache
+
+import numpy as np
+import pytest
+
+import voltsec
+from tests.integration.switched import periodic_averages, with_small_ripple
+from voltsec.practice.sweep import sweep
+from voltsec.steady.compiled import compile_mode
+from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.numeric_mode import NumericMode
+from voltsec.steady.reading_list import quantity_units
+from voltsec.steady.row_mode import RowMode, row_mode
+from voltsec.steady.solution import Solution
+from voltsec.steady.waveform import Waveforms
+from voltsec.tableau.network import coils
+from voltsec.tableau.scaled_ring import AMPERE, VOLT
+
+COUNT = 80
+
+
+@cache
+def shipped(name: str) -> Solution:
+    return voltsec.solve(voltsec.load(name))
+
+
+def scattered(answer: Solution, count: int = COUNT) -> tuple[dict[str, float], dict[str, np.ndarray]]:
+    """Values that stay, and random duties and loads that reach every mode."""
+    generator = np.random.default_rng(5)
+    known = {symbol: float(value) for symbol, value in answer.circuit.values.items()}
+    load = answer.circuit.loads[0].quantity.symbol
+    varied = {duty: generator.uniform(0.05, 0.95, count) for duty in answer.circuit.duty_symbols}
+    varied[load] = known[load] * 10 ** generator.uniform(-1, 2, count)
+    return {name: value for name, value in known.items() if name not in varied}, varied
+
+
+def without_formulas(builder: ModeBuilder) -> NumericMode:
+    """The sequence of a mode as if it had no formulas."""
+    balance = builder.balance
+    return NumericMode(
+        balance.circuit, builder.found.stages, balance.sequence, tuple(balance.network.references)
+    )
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "boost",
+        "boost_2x",  # diodes whose currents are fixed on average only
+        "charger_lossy",
+        "flyback2",
+        "forward",  # two fractions end by themselves
+        "quad_boost",
+        "luo_selflift_po",  # the condition has a pole beside its root
+        "sl_boost",  # voltages that stay free while nothing conducts
+        "zeta_coupled",
+    ],
+)
+def test_every_mode_as_its_formulas_say(name: str) -> None:
+    """Exact ratios of polynomials on one side, the same equations in floats on the other."""
+    answer = shipped(name)
+    constants, varied = scattered(answer)
+    wanted = tuple(quantity_units(answer.circuit))
+    for label, builder in answer.engine.builders:
+        formulas = compile_mode(label, builder, constants, wanted)
+        rows = row_mode(label, without_formulas(builder), constants, wanted)
+        held, fractions = formulas.holds(constants | varied, COUNT)
+        found, solved = rows.holds(constants | varied, COUNT)
+        assert np.array_equal(found, held)
+        here = {key: value[held] for key, value in (varied | fractions).items()}
+        for key in fractions:
+            assert solved[key][held] == pytest.approx(fractions[key][held], rel=1e-8)
+        expected = formulas.read(constants | here, int(held.sum()))
+        numbers = rows.read(constants | here, int(held.sum()))
+        for quantity in wanted:
+            assert numbers[quantity] == pytest.approx(expected[quantity], rel=1e-6, abs=1e-9, nan_ok=True), (
+                quantity
+            )
+
+
+@pytest.mark.parametrize("name", ["quad_boost_lossy", "boost_mult1_lossy", "sepic_lossy"])
+def test_as_the_exact_equations_point_by_point(name: str) -> None:
+    answer = shipped(name)
+    count = 12
+    constants, varied = scattered(answer, count)
+    circuit = answer.circuit
+    voltages = {f"capacitor_voltages.{c.name}": c.name for c in circuit.capacitors}
+    currents = {f"inductor_currents.{c.name}": c.name for c in coils(circuit)}
+    for label, mode in answer.engine.numeric:
+        rows = row_mode(label, mode, constants, (*voltages, *currents))
+        held, fractions = rows.holds(constants | varied, count)
+        here = {key: value[held] for key, value in (varied | fractions).items()}
+        numbers = rows.read(constants | here, int(held.sum())) if held.any() else {}
+        for place in range(count):
+            point = constants | {key: float(value[place]) for key, value in varied.items()}
+            exact = mode.at(point)
+            if exact is None:
+                continue
+            assert held[place]
+            balance, arrays = exact
+            row = int(held[:place].sum())
+            waves = Waveforms(balance, arrays)
+            for key, part in voltages.items():
+                value = waves.numeric(balance.capacitor_voltage(part))[0] * VOLT
+                assert numbers[key][row] == pytest.approx(value, rel=1e-6)
+            for key, part in currents.items():
+                value = waves.numeric(waves.average_of_free({("i", part): balance.ring.one}))[0] * AMPERE
+                assert numbers[key][row] == pytest.approx(value, rel=1e-6)
+
+
+@pytest.mark.parametrize("factor", [8.0, 60.0])
+def test_against_an_integration_in_time(factor: float) -> None:
+    """SEPIC with losses at light load; tests/integration/switched.py steps the circuit through time."""
+    answer = shipped("sepic_lossy")
+    circuit = answer.circuit
+    load = circuit.loads[0].quantity.symbol
+    values = {symbol: float(value) for symbol, value in circuit.values.items()}
+    values[load] *= factor
+    values = with_small_ripple(circuit, values)
+    stepped = periodic_averages(circuit, values)
+    result = answer.sweep(("output_voltage",), **values)
+    assert str(result.mode) in {name for name, _ in answer.engine.numeric}
+    output = next(
+        c.name for c in circuit.capacitors if {c.start, c.end} == {circuit.output.start, circuit.output.end}
+    )
+    assert float(result.output_voltage) == pytest.approx(abs(stepped.capacitor_voltages[output]), rel=2e-3)
+
+
+def test_travels_to_another_process() -> None:
+    answer = shipped("sepic_lossy")
+    constants, varied = scattered(answer, 30)
+    name, mode = answer.engine.numeric[0]
+    ready = row_mode(name, mode, constants, ("gain", "efficiency"))
+    again = pickle.loads(pickle.dumps(ready))
+    assert isinstance(again, RowMode)
+    held, fractions = ready.holds(constants | varied, 30)
+    there, others = again.holds(constants | varied, 30)
+    assert held.any() and np.array_equal(held, there)
+    for key, value in fractions.items():
+        assert np.array_equal(value, others[key], equal_nan=True)
+
+
+def test_powers_add_up() -> None:
+    """Power in equals power out plus losses in every mode (Tellegen's theorem)."""
+    answer = shipped("sepic_lossy")
+    generator = np.random.default_rng(6)
+    duty, load = generator.uniform(0.1, 0.8, 300), 10 ** generator.uniform(1, 3, 300)
+    lossy = tuple(name for name in quantity_units(answer.circuit) if name.startswith("losses."))
+    source = answer.circuit.input
+    wanted = ("efficiency", f"source_currents.{source.name}", *lossy)
+    result = sweep(answer, {"D": duty, answer.circuit.loads[0].quantity.symbol: load}, wanted)
+    assert len(set(result.mode_index.tolist())) == 2
+    given = float(answer.circuit.values[source.quantity.symbol]) * result[wanted[1]]
+    lost = sum(result[name] for name in lossy)
+    assert result.efficiency * given + lost == pytest.approx(given, rel=1e-6)
