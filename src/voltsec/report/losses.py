@@ -15,7 +15,7 @@ from voltsec.report.machine import Writer, symbol_units
 from voltsec.report.quantity import engineering, percent
 from voltsec.steady.correction import Correction, correction
 from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.losses import lossy_elements
+from voltsec.steady.lossy import lossy_elements
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.ports import PortCurrent, input_current, output_current, output_ripple
 from voltsec.steady.solution import Solution

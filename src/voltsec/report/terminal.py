@@ -266,7 +266,7 @@ class View:
 
     def _losses(self) -> None:
         """Where the power goes, for a circuit with resistances or drops."""
-        from voltsec.steady.losses import lossy_elements
+        from voltsec.steady.lossy import lossy_elements
 
         if not lossy_elements(self.circuit):
             return

@@ -14,7 +14,7 @@ from sympy import Expr
 
 from voltsec.circuit.elements import Resistor
 from voltsec.steady.balance import Ratio, add, multiply
-from voltsec.steady.losses import current_rows, lossy_elements
+from voltsec.steady.lossy import current_rows, lossy_elements
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.small import by_degree, small_symbols
 from voltsec.tableau.ring import Polynomial, Ring

@@ -31,7 +31,7 @@ from voltsec.steady.balance import Balance, Ratio, add, insert, multiply, reduce
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.fractions import Fractions, NotClosed, value_and_size
-from voltsec.steady.losses import current_rows, lossy_elements
+from voltsec.steady.lossy import current_rows, lossy_elements
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.small import small_symbols
 from voltsec.steady.stages import Stages

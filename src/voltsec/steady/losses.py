@@ -12,53 +12,18 @@ Switching, core and drive losses are not part of the model.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import sympy
 from sympy import Expr
 
-from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source, Transformer, TwoTerminal
-from voltsec.steady.balance import Balance, Ratio, add, multiply
+from voltsec.circuit.elements import CurrentSource, Load, Source
+from voltsec.steady.balance import Ratio, add, multiply
+from voltsec.steady.lossy import current_rows, lossy_elements
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.root_forms import size
 from voltsec.tableau.network import Row
 
 SHORT_TERMS = 40
 """Losses with longer polynomials are left as resistance times a sum of squares."""
-
-
-def lossy_elements(circuit: Circuit) -> tuple[TwoTerminal, ...]:
-    """Elements that turn power into heat: those with a resistance or drop, and plain resistors."""
-    return tuple(
-        element
-        for element in circuit.elements
-        if not isinstance(element, Transformer) and _turns_warm(element)
-    )
-
-
-def _turns_warm(element: TwoTerminal) -> bool:
-    if isinstance(element, Resistor):
-        return not isinstance(element, Load)
-    return any(getattr(element, part, None) is not None for part in ("resistance", "drop"))
-
-
-def current_rows(
-    circuit: Circuit, balance: Balance, name: str
-) -> Iterator[tuple[str | None, str | None, Row]]:
-    """(resistance symbol, drop symbol, current) of the lossy parts of one element."""
-    element = circuit.element(name)
-    row: Row = {("i", name): balance.ring.one}
-    if isinstance(element, Resistor):
-        yield element.quantity.symbol, None, row
-        return
-    resistance = getattr(element, "resistance", None)
-    drop = getattr(element, "drop", None)
-    yield (
-        None if resistance is None else resistance.symbol,
-        None if drop is None else drop.symbol,
-        row,
-    )
 
 
 def losses(builder: ModeBuilder) -> dict[str, Expr | None]:

@@ -15,7 +15,7 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.numeric_mode import NumericMode
-from voltsec.steady.ports import output_capacitor
+from voltsec.steady.port_rows import output_capacitor
 from voltsec.steady.reading_list import STRESS_UNITS, ReadingList, quantity_units, stressed
 from voltsec.steady.reading_sources import RatioSource
 from voltsec.steady.readings import Look

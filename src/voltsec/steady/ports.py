@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from sympy import Expr
 
-from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Capacitor, CurrentSource, Resistor
-from voltsec.steady.balance import Balance, Ratio, add, multiply
+from voltsec.circuit.elements import Capacitor
+from voltsec.steady.balance import Ratio, add, multiply
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.port_rows import input_row, output_capacitor, output_row
 from voltsec.steady.readings import JUMP
 from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row
@@ -46,30 +46,6 @@ class OutputRipple:
     expression: Expr
     highest: str
     lowest: str
-
-
-def input_row(circuit: Circuit, ring: Ring) -> Row:
-    """The current that the input delivers."""
-    return {("i", circuit.input.name): -ring.one}
-
-
-def output_row(circuit: Circuit, balance: Balance) -> Row:
-    """The current into everything that lies directly across the output: load and capacitors."""
-    output = circuit.output
-    row: Row = {}
-    for element in circuit.of(Resistor, CurrentSource, Capacitor):
-        if (element.start, element.end) == (output.start, output.end):
-            row["i", element.name] = balance.ring.one
-        elif (element.end, element.start) == (output.start, output.end):
-            row["i", element.name] = -balance.ring.one
-    return row
-
-
-def output_capacitor(circuit: Circuit) -> Capacitor | None:
-    """A capacitor directly across the output; one without series resistance comes first."""
-    ports = {circuit.output.start, circuit.output.end}
-    across = [c for c in circuit.capacitors if {c.start, c.end} == ports]
-    return min(across, key=lambda c: c.resistance is not None, default=None)
 
 
 def input_current(builder: ModeBuilder, longest: int = LONGEST) -> PortCurrent | None:

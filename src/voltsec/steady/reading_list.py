@@ -11,8 +11,8 @@ from collections.abc import Iterable
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
 from voltsec.steady.folding import Item
-from voltsec.steady.losses import current_rows, lossy_elements
-from voltsec.steady.ports import input_row, output_capacitor, output_row
+from voltsec.steady.lossy import current_rows, lossy_elements
+from voltsec.steady.port_rows import input_row, output_capacitor, output_row
 from voltsec.steady.reading_sources import Source as ReadingSource
 from voltsec.steady.readings import (
     Efficiency,
