@@ -21,7 +21,7 @@ from voltsec.steady.balance import Balance, Ratio, insert, ratio_sign, reduced
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import Effective, effective_inductance, passive
 from voltsec.steady.sequences import Found
-from voltsec.steady.signs import ordinary, sign_given
+from voltsec.steady.signs import LONGEST_FACTORED, ordinary, sign_given
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
@@ -29,9 +29,6 @@ from voltsec.tableau.ring import Polynomial, definite_sign, factors
 
 LONG = 60
 """Inequalities of more terms are not written out."""
-
-LONGEST_FACTORED = 150
-"""Conditions of more terms are taken whole."""
 
 
 @dataclass
@@ -77,7 +74,7 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
         result.proved = result.proved and monotone
     elif form.unknown:
         parts += _fraction_parts(form)
-    others = [atom for atom in others if sign_given((atom, balance.ring.one), given) != 1]
+    others = [a for a in others if len(a) > LONG or sign_given((a, balance.ring.one), given) != 1]
     short = [bound for bound in bounds if sum(map(len, bound.period)) <= LONG]
     if len(short) < len(bounds):  # nobody could read them: the mode is checked, not proved
         result.proved = False
@@ -377,7 +374,7 @@ def _other_parts(form: ClosedForm, atoms: list[Polynomial], result: Region) -> l
     ring = form.ring
     for atom in atoms:
         shown = form.shown((atom, form.balance.ring.one))[0]
-        for factor, power in factors(shown)[1]:
+        for factor, power in factors(shown)[1] if len(shown) <= LONGEST_FACTORED else [(shown, 1)]:
             if int(power) % 2 == 0:
                 continue
             if form.writer.is_negative(factor):

@@ -20,6 +20,7 @@ from voltsec.steady.complementarity import PeriodicProblem, PeriodicState, grows
 from voltsec.steady.fractions import Fractions, NotClosed
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import sample_points
+from voltsec.steady.row_mode import RowMode, row_mode
 from voltsec.steady.stages import Stages, stages_of
 from voltsec.steady.verification import verify
 from voltsec.tableau.elimination import TooLarge
@@ -84,6 +85,10 @@ class Search:
     """Coils and capacitors that grow without limit at those points."""
     numeric: list[NumericMode] = field(default_factory=list)
     """Sequences whose exact formulas are too long to write, verified from numbers."""
+    unwritten: dict[Sequence, NumericMode] = field(default_factory=dict)
+    """All sequences whose formulas were too long, verified or not."""
+    rows: dict[Sequence, RowMode] = field(default_factory=dict)
+    """The same, ready to be solved in floats."""
     examples: dict[Sequence, tuple[dict[str, float], np.ndarray]] = field(default_factory=dict)
     """A point and the fractions there, for each of them."""
     rejected: Counter[Sequence] = field(default_factory=Counter)
@@ -160,8 +165,8 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
         for sequence, shares in candidates(circuit, stages, state):
             if sequence in tried:
                 continue
-            numeric = next((mode for mode in search.numeric if mode.sequence == sequence), None)
-            if numeric is None and search.rejected[sequence] < REJECTIONS:
+            numeric = search.unwritten.get(sequence)
+            if numeric is None:
                 balance = Balance(circuit, sequence, references)
                 try:
                     fractions = Fractions(balance, stages, point, shares)
@@ -179,14 +184,18 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
                 if numeric is None and balance.bends:
                     # equal parts (two like branches) may hold together what their symbols do not
                     numeric = NumericMode(circuit, stages, sequence, references)
-            if numeric is None:
+                if numeric is not None:
+                    search.unwritten[sequence] = numeric
+            if numeric is None or search.rejected[sequence] >= REJECTIONS:
                 continue
-            held = numeric.at(point, shares)
+            held = _in_floats(search, numeric, point, shares)
             if held is not None:
-                if numeric not in search.numeric:
-                    exact = tuple(float(held[1][name][0]) for name in sequence.fractions)
-                    search.numeric.append(replace(numeric, witness=exact))
-                    search.examples[sequence] = (point, np.array(exact))
+                if sequence not in search.examples:
+                    search.numeric.append(replace(numeric, witness=tuple(held)))
+                    search.examples[sequence] = (point, np.array(held))
+                    search.rejected[sequence] = -len(
+                        search.points["T"]
+                    )  # it will be tried wherever it is met
                 return None
             search.rejected[sequence] += 1
     grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
@@ -195,6 +204,23 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
         solved = False
     (search.open_points if solved else search.no_state).append(_place(search, point))
     return None
+
+
+def _in_floats(
+    search: Search, mode: NumericMode, point: dict[str, float], shares: np.ndarray
+) -> tuple[float, ...] | None:
+    """Fractions of a mode without written formulas at one point; None where it does not hold there."""
+    if mode.sequence not in search.rows:
+        constants = {n: float(v[0]) for n, v in search.points.items() if np.all(v == v[0])}
+        search.rows[mode.sequence] = row_mode("", mode, constants, ())
+    rows = search.rows[mode.sequence]
+    intervals = mode.sequence.intervals
+    whole = [
+        sum(s for s, i in zip(shares, intervals, strict=True) if i.stage == one.stage) for one in intervals
+    ]
+    rows = replace(rows, start=tuple(float(shares[k] / whole[k]) for k in mode.sequence.unknown))
+    mask, fractions = rows.holds(point, 1)
+    return tuple(float(fractions[name][0]) for name in mode.sequence.fractions) if mask[0] else None
 
 
 def _without_idle_diodes(

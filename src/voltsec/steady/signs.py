@@ -6,11 +6,21 @@ from voltsec.circuit.elements import Load
 from voltsec.steady.balance import Balance, Ratio
 from voltsec.tableau.ring import Polynomial, definite_sign, factors
 
-LONGEST_SQUARE = 120
-"""Terms of a polynomial up to which squares are completed."""
+LONGEST_FACTORED = 150
+"""A polynomial of more terms is taken whole."""
+
+LONGEST = 24
+"""Terms of a polynomial up to which squares are completed; ..."""
+
+LONGEST_REST = 120
+"""... and of what is then left to be proved positive."""
 
 MOST_SQUARES = 4
 """So many squares are completed one after another."""
+
+
+MOST_TRIED = 150
+"""Polynomials looked at for one sign."""
 
 
 def ordinary(balance: Balance) -> list[Polynomial]:
@@ -48,7 +58,7 @@ def sign_given(ratio: Ratio, known: list[Polynomial]) -> int | None:
         return 0
     total = 1
     for part in ratio:
-        content, pairs = factors(part)
+        content, pairs = factors(part) if len(part) <= LONGEST_FACTORED else (1, [(part, 1)])
         total *= 1 if content > 0 else -1
         for factor, power in pairs:
             sign = definite_sign(factor)
@@ -56,8 +66,10 @@ def sign_given(ratio: Ratio, known: list[Polynomial]) -> int | None:
                 continue
             if sign is None:
                 sign = next((1 if factor == k else -1 for k in known if factor == k or -factor == k), None)
-            if sign is None:
-                sign = _sign_by_difference(factor, known) or _sign_by_squares(factor)
+            if sign is None and len(factor) <= LONGEST_FACTORED:
+                sign = _sign_by_difference(factor, known)
+            if sign is None and len(factor) <= LONGEST:
+                sign = _sign_by_squares(factor)
             if sign is None:
                 return None
             total *= sign if power % 2 else 1
@@ -90,14 +102,18 @@ def _sign_by_difference(polynomial: Polynomial, known: list[Polynomial]) -> int 
     return None
 
 
-def _sign_by_squares(polynomial: Polynomial, depth: int = MOST_SQUARES) -> int | None:
+def _sign_by_squares(
+    polynomial: Polynomial, depth: int = MOST_SQUARES, tried: list[Polynomial] | None = None
+) -> int | None:
     """Sign of ``a*x**2 + b*x + c`` where a and c have one and ``4*a*c - b**2`` is positive.
 
     Then b*x cannot outweigh the rest.  A polynomial all of whose coefficients in some variable have one
-    sign has that sign, too.
+    sign has that sign, too.  ``tried`` collects what was looked at, to end a search that leads nowhere.
     """
+    tried = [] if tried is None else tried
+    tried.append(polynomial)
     sign = definite_sign(polynomial)
-    if sign is not None or len(polynomial) > LONGEST_SQUARE or depth == 0:
+    if sign is not None or len(polynomial) > LONGEST_REST or depth == 0 or len(tried) > MOST_TRIED:
         return sign
     for place, degree in enumerate(polynomial.degrees()):
         if not degree:
@@ -109,13 +125,13 @@ def _sign_by_squares(polynomial: Polynomial, depth: int = MOST_SQUARES) -> int |
             if sign is not None and definite_sign(c) == sign:
                 content, pairs = factors(4 * a * c - b * b)
                 left = [factor for factor, power in pairs if power % 2]
-                if content > 0 and all(_sign_by_squares(f, depth - 1) == 1 for f in left):
+                if content > 0 and all(_sign_by_squares(f, depth - 1, tried) == 1 for f in left):
                     return sign
         if len(parts) > 1:
             open_ = [part for part in parts.values() if definite_sign(part) is None]
             if len(open_) == 1:
                 signs = {definite_sign(part) for part in parts.values()} - {None}
-                if len(signs) == 1 and _sign_by_squares(open_[0], depth - 1) in signs:
+                if len(signs) == 1 and _sign_by_squares(open_[0], depth - 1, tried) in signs:
                     return next(iter(signs))
     return None
 
