@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
+from sympy import Symbol, sympify
 
 from tests.command.conftest import Run
 
@@ -15,6 +17,34 @@ def test_the_map_as_text(voltsec: Run) -> None:
     assert "CCM  S | D1" in done.stdout and "DCM  S | D1 | none" in done.stdout
     assert "operating point: D = 0.4, K = 0.68" in done.stdout
     assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_the_map_as_json(voltsec: Run) -> None:
+    """Cells against K_crit = D (1 - D)**2 of the step-up stage (REFERENCES.md, section 2)."""
+    done = voltsec("map", "boost", "--json")
+    assert (done.returncode, done.stderr) == (0, "")
+    told = json.loads(done.stdout)
+    x, y = told["axes"]["x"], told["axes"]["y"]
+    assert (told["format"], x["symbol"], x["unit"], y["symbol"], y["unit"]) == (1, "D", "1", "K", "1")
+    assert (x["scale"], y["scale"]) == ("linear", "logarithmic")
+    names = {name: Symbol(name) for name in told["symbols"]}
+    assert sympify(y["definition"], locals=names) == 2 * names["L"] / (names["R"] * names["T"])
+    cells = [[told["modes"][place] for place in row] for row in told["cells"]]
+    assert len(cells) == len(y["values"]) and {len(row) for row in cells} == {len(x["values"])}
+    for value, row in zip(y["values"], cells, strict=True):
+        assert row == ["CCM" if value >= d * (1 - d) ** 2 else "DCM" for d in x["values"]]
+    (edge,) = told["boundaries"]
+    assert sympify(edge["formula"], locals=names).expand() == (names["D"] * (1 - names["D"]) ** 2).expand()
+    assert edge["y"] == pytest.approx([d * (1 - d) ** 2 for d in edge["x"]])
+    assert told["point"] == pytest.approx({"x": 0.5, "y": 5 / 6}, rel=1e-3)
+    assert (told["fixed"], told["coarse"], told["runaway"]) == ({}, [], [])
+
+
+def test_errors_as_json(voltsec: Run) -> None:
+    done = voltsec("map", "boost", "--over", "R7", "--json")
+    assert done.returncode == 2
+    (error,) = json.loads(done.stdout)["errors"]
+    assert error["kind"] == "usage" and "did you mean" in error["message"]
 
 
 def test_an_ascii_terminal(voltsec: Run) -> None:

@@ -6,6 +6,7 @@ import keyword
 from fractions import Fraction
 
 import pytest
+import sympy
 
 from tests.language.wrong_inputs import GAUGE, PAIR, swap
 from voltsec.circuit import elements
@@ -142,15 +143,17 @@ def test_kinds(kind: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["E", "I", "N", "S", "Q", "O", "pi", "beta", "gamma", "zoo", "oo", "Symbol", "f"]
+    "name", ["E", "I", "N", "S", "Q", "O", "pi", "beta", "gamma", "zoo", "oo", "Basic", "f"]
 )
 def test_a_name_is_a_plain_symbol(name: str) -> None:
     circuit = read(swap("L1", name).replace("switch S ", "switch S1 ")).check()
     assert circuit.element(name).quantity.symbol == name
 
 
-@pytest.mark.parametrize("word", keyword.kwlist)
-def test_words_of_python_may_name_nodes_but_not_symbols(word: str) -> None:
+@pytest.mark.parametrize(
+    "word", [*keyword.kwlist, "Integer", "Float", "Rational", "Symbol", "Function", "Max", "Min", "Abs"]
+)
+def test_words_of_python_and_sympy_may_name_nodes_but_not_symbols(word: str) -> None:
     circuit = read(GAUGE.replace("in ->", f"{word} ->")).check()
     assert word in circuit.nodes
     for text in (
@@ -211,3 +214,22 @@ def test_places() -> None:
 def test_blanks_do_not_matter() -> None:
     tight = "source Vg:in->gnd=12V{resistance r=1ohm}"
     assert read(tight) == read("\t source\tVg : in  ->  gnd = 12 V { resistance r = 1 ohm } \t")
+
+
+def test_every_other_name_of_sympy_reads_back() -> None:
+    """sympy's own parser decides: no other name of its namespace spoils a formula that holds it."""
+    formulas = ("{0}*2/3 + 1.5*{0}**2", "sqrt({0} + R)/2", "Max({0}, R, Abs(R - 1), Min(R, 2))", "{0} >= 2")
+    for word in dir(sympy):
+        if not word.isidentifier() or keyword.iskeyword(word) or word == "sqrt":  # sqrt is written as a power
+            continue
+        try:
+            read(f"{GAUGE}parameter {word}\n")
+        except CircuitError as error:
+            (kind,) = {fault.kind for fault in error.faults}
+            assert kind in ("reserved-word", "duplicate-name", "symbol-clash"), word
+            continue
+        names = {name: sympy.Symbol(name) for name in (word, "R")}
+        for formula in formulas:
+            told = sympy.sympify(formula.format(word), locals=names)
+            plain = sympy.sympify(formula.format("x"), locals={"x": sympy.Symbol("x"), "R": names["R"]})
+            assert told.xreplace({names[word]: sympy.Symbol("x")}) == plain, word

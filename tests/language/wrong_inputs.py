@@ -193,6 +193,10 @@ WRONG: dict[str, Wrong] = {
     "property's symbol kept by Python": Wrong(
         swap("47 uH", "47 uH { resistance is }"), "reserved-word", 5, 45, ("L1",)
     ),
+    "symbol kept by sympy": Wrong(
+        swap("L1", "Integer"), "reserved-word", 5, 10, ("Integer",), hint="Integer_"
+    ),
+    "parameter kept by sympy": Wrong(add("parameter Float"), "reserved-word", 9, 11),
     "parameter kept by Python": Wrong(add("parameter in"), "reserved-word", 9, 11),
     "couple with an unknown name": Wrong(
         add("couple L1, L3 = 0.5", TWO_COILS), "unknown-name", 10, 12, ("L3",)

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from voltsec.practice.map import RegionMap
 
 
 @click.command(
@@ -16,7 +20,10 @@ import click
 @click.option("--over", metavar="SYMBOL", help="The upright axis: K (the usual one), R, L1, any symbol.")
 @click.option("--duty", metavar="NAME", help="The duty to draw over, where there are several.")
 @click.option("-o", "--output", metavar="FILE.png|.svg", help="Draw a picture into this file as well.")
-def command(netlist: str, over: str | None, duty: str | None, output: str | None) -> None:
+@click.option("--json", "machine_readable", is_flag=True, help="One JSON object instead of the drawing.")
+def command(
+    netlist: str, over: str | None, duty: str | None, output: str | None, machine_readable: bool
+) -> None:
     """Draw the regions of a converter's modes over the duty and the load.
 
     Each region is labelled with its mode and with what conducts in its intervals; the operating point
@@ -28,27 +35,41 @@ def command(netlist: str, over: str | None, duty: str | None, output: str | None
     if output is not None:
         _check(Path(output))
     circuit = load(netlist)
-    from rich.console import Console
-    from rich.text import Text
-
+    from voltsec.command.notes import say_large_drops
     from voltsec.practice.map import region_map
-    from voltsec.report.alphabet import alphabet_for
-    from voltsec.report.map_text import COLUMNS, ROWS, map_lines
+    from voltsec.report import map_machine, map_text
     from voltsec.steady.solve import solve
 
+    say_large_drops(circuit)
     solution = solve(circuit)
+    form = map_machine if machine_readable else map_text
     try:
-        areas = region_map(solution, over, duty, COLUMNS, ROWS)
+        areas = region_map(solution, over, duty, form.COLUMNS, form.ROWS)
     except ValueError as problem:
         raise click.UsageError(str(problem)) from None
-    console = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
-    for line in map_lines(areas, alphabet_for(console.encoding), console.width):
-        console.print(Text(line), overflow="fold")
+    if machine_readable:
+        from voltsec.report.machine import json_text
+
+        click.echo(json_text(map_machine.map_json(areas)))
+    else:
+        _show(areas)
     if output is not None:
         from voltsec.report.map_figure import save_map
 
         save_map(region_map(solution, over, duty), output)
         click.echo(f"drawn into {output}", err=True)
+
+
+def _show(areas: RegionMap) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    from voltsec.report.alphabet import alphabet_for
+    from voltsec.report.map_text import map_lines
+
+    console = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
+    for line in map_lines(areas, alphabet_for(console.encoding), console.width):
+        console.print(Text(line), overflow="fold")
 
 
 def _check(path: Path) -> None:

@@ -52,7 +52,7 @@ KINDS: dict[str, str] = {
     # Names and symbols
     "duplicate-name": "two elements, or two parameters, have one name",
     "symbol-clash": "two things would share one symbol in the formulas",
-    "reserved-word": "a symbol is a word that Python keeps for itself",
+    "reserved-word": "a symbol is a word that Python or sympy keeps for itself",
     "unknown-name": "no element has this name",
     "wrong-kind": "the named element is of another kind than is needed here",
     "unknown-node": "no element connects to this node",

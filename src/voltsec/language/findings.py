@@ -22,6 +22,11 @@ MOST_HINTS = 50
 """Faults up to which the nearest spelling is looked for."""
 
 
+READING_BACK = frozenset({"Integer", "Float", "Rational", "Symbol", "Function", "Max", "Min", "Abs"})
+"""What ``sympy.sympify`` itself puts around numbers and names when it reads a formula back, and the
+functions that stand in formulas: a symbol of that name would take their place."""
+
+
 class Findings:
     """Faults found so far, in the order found."""
 
@@ -101,11 +106,12 @@ class Findings:
         return value
 
     def symbol(self, word: Word, owner: str) -> None:
-        """Check that a word may stand in formulas: it must not be one that Python keeps for itself."""
-        if keyword.iskeyword(word.text):
+        """Check that a word may stand in formulas, and that these can be read back with it."""
+        keeper = "Python" if keyword.iskeyword(word.text) else "sympy" if word.text in READING_BACK else None
+        if keeper is not None:
             self.add(
                 "reserved-word",
-                f"'{word.text}' cannot be a symbol: Python keeps the word for itself",
+                f"'{word.text}' cannot be a symbol: {keeper} keeps the word for itself",
                 word.place,
                 (owner,) if owner else (),
                 (),

@@ -8,7 +8,7 @@ would be another one.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -55,14 +55,40 @@ def numbers_at(builder: ModeBuilder, name: str, point: Mapping[str, float]) -> N
         return _collected(builder.circuit, name, point, lambda key: readings.reading(key).value(look))
 
 
-def numbers_of(mode: NumericMode, name: str, point: Mapping[str, float]) -> Numbers | None:
-    """All numbers of a mode without written formulas, None where it does not hold at ``point``."""
-    from voltsec.steady.row_mode import row_mode  # few stages have such a mode
+def numbers_without_formulas(
+    modes: Sequence[tuple[str, NumericMode]], point: Mapping[str, float]
+) -> Numbers | None:
+    """All numbers of the first of ``modes`` that holds at ``point``, None where none does."""
+    if not modes:
+        return None
+    circuit = modes[0][1].circuit
+    wanted = tuple(key for key in quantity_units(circuit) if not key.startswith(ONLY_SWEPT))
+    name, found = _first(modes, point, wanted)
+    return None if found is None else _collected(circuit, name, point, lambda key: found[key])
 
-    wanted = tuple(key for key in quantity_units(mode.circuit) if not key.startswith(ONLY_SWEPT))
+
+def mode_without_formulas_at(
+    modes: Sequence[tuple[str, NumericMode]], point: Mapping[str, float]
+) -> str | None:
+    """Name of the first of ``modes`` that holds at ``point``, None where none does."""
+    name, found = _first(modes, point, ())
+    return None if found is None else name
+
+
+def _first(
+    modes: Sequence[tuple[str, NumericMode]], point: Mapping[str, float], wanted: tuple[str, ...]
+) -> tuple[str, dict[str, Array] | None]:
+    """Name and readings of the first mode that holds; the exact equations are asked last."""
+    from voltsec.steady.row_mode import RowMode, row_mode  # few stages have such modes
+
     values = {key: float(value) for key, value in point.items()}
-    found = row_mode(name, mode, values, wanted).at(values)
-    return None if found is None else _collected(mode.circuit, name, point, lambda key: found[key])
+    ready = [row_mode(name, mode, values, wanted) for name, mode in modes]
+    for at in (RowMode.in_floats, RowMode.by_exact_equations):
+        for mode in ready:
+            found = at(mode, values)
+            if found is not None:
+                return mode.name, found
+    return "", None
 
 
 def _collected(

@@ -130,13 +130,10 @@ class RowMode:
                 for name, reading in self.readings
             }
 
-    def at(self, point: Mapping[str, float]) -> dict[str, Array] | None:
-        """Readings at one point, by the exact equations where these do not serve; None where it does
-        not hold there."""
+    def in_floats(self, point: Mapping[str, float]) -> dict[str, Array] | None:
+        """Readings at one point; None where the sequence is not found to hold there."""
         mask, fractions = self.holds(point, 1)
-        if mask[0]:
-            return self.read({**point, **fractions}, 1)
-        return self.by_exact_equations(point)
+        return self.read({**point, **fractions}, 1) if mask[0] else None
 
     def by_exact_equations(self, point: Mapping[str, float]) -> dict[str, Array] | None:
         """Readings at one point with fractions from the exact path; None where it does not hold there."""

@@ -18,7 +18,12 @@ from voltsec.steady.losses import losses
 from voltsec.steady.mode_names import name_modes
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import no_steady_state
-from voltsec.steady.numbers import holds_at, numbers_at, numbers_of
+from voltsec.steady.numbers import (
+    holds_at,
+    mode_without_formulas_at,
+    numbers_at,
+    numbers_without_formulas,
+)
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import operating_point
 from voltsec.steady.sequences import Found, Search, find_sequences
@@ -106,11 +111,7 @@ class Engine:
             found = numbers_at(builder, name, point)
             if found is not None:
                 return found
-        for name, mode in self.numeric:
-            found = numbers_of(mode, name, point)
-            if found is not None:
-                return found
-        return None
+        return numbers_without_formulas(self.numeric, point)
 
     def mode_at(self, point: Mapping[str, float]) -> str | None:
         """Name of the mode that holds at ``point``, None where none does."""
@@ -118,10 +119,7 @@ class Engine:
         for name, builder in self.builders:
             if holds_at(builder, arrays)[0][0]:
                 return name
-        for name, mode in self.numeric:
-            if mode.holds(point):
-                return name
-        return None
+        return mode_without_formulas_at(self.numeric, point)
 
 
 def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found]]:
