@@ -169,6 +169,7 @@ def test_coupling_by_coefficient_follows_its_coils() -> None:
         ({"R": "ten"}, "no number"),
         ({"R": [1.0, float("nan")]}, "not finite"),
         ({"R": []}, "no value"),
+        ({"V_D1": 15.0}, "not below the input"),
     ],
 )
 def test_bad_values(values: dict, words: str) -> None:

@@ -14,6 +14,7 @@ from itertools import pairwise
 import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.drops import drop_faults
 from voltsec.circuit.elements import CurrentSource, Element, Inductor, Place, Source, Switch, Transformer
 from voltsec.circuit.fault import CircuitError, Fault
 from voltsec.circuit.passivity import coupling_faults
@@ -57,6 +58,7 @@ def find_faults(circuit: Circuit) -> tuple[Fault, ...]:
     known = {node for node, _ in loose}.union(*(nodes for nodes, _ in dead))
     faults += _trapped_currents(circuit, graph, known)
     faults += coupling_faults(circuit)
+    faults += drop_faults(circuit)
     return tuple(faults)
 
 

@@ -63,10 +63,8 @@ def command(
     from voltsec.command.netlists import load
 
     circuit = load(netlist)
-    from voltsec.command.notes import say_large_drops
     from voltsec.steady.solve import solve
 
-    say_large_drops(circuit)
     solution = solve(circuit)
     verdict = check(solution, lines, mode, interval, name)
     if machine_readable:

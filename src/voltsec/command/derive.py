@@ -28,11 +28,9 @@ def command(netlist: str, mode_name: str | None, form: str | None) -> None:
     from voltsec.command.netlists import load
 
     circuit = load(netlist)  # a bad netlist is told before the solver is even imported
-    from voltsec.command.notes import say_large_drops
     from voltsec.practice.derive import NoSuchMode, derive
     from voltsec.steady.solve import solve
 
-    say_large_drops(circuit)
     try:
         derivation = derive(solve(circuit), mode_name)
     except NoSuchMode as problem:

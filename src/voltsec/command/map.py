@@ -35,12 +35,10 @@ def command(
     if output is not None:
         _check(Path(output))
     circuit = load(netlist)
-    from voltsec.command.notes import say_large_drops
     from voltsec.practice.map import region_map
     from voltsec.report import map_machine, map_text
     from voltsec.steady.solve import solve
 
-    say_large_drops(circuit)
     solution = solve(circuit)
     form = map_machine if machine_readable else map_text
     try:

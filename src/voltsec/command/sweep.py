@@ -64,7 +64,7 @@ def command(
         shares = read_tolerances(tolerance) if tolerance is not None else {}
         for name in shares:
             symbol_of(circuit, name)
-        point = complete_point(circuit, values)  # everything that can be told before the solver starts
+        complete_point(circuit, values)  # everything that can be told before the solver starts
         asked = [name.strip() for name in (wanted or "").split(",") if name.strip()]
         names = tuple(dict.fromkeys(quantity_called(circuit, name) for name in asked))
         if tolerance is not None and ranges:
@@ -74,10 +74,8 @@ def command(
         if kind in FIGURES and len(ranges) > 2:
             raise BadSweep(f"a figure shows two ranges at most, not {len(ranges)}; write a .csv instead")
 
-        from voltsec.command.notes import say_large_drops
         from voltsec.steady.solve import solve
 
-        say_large_drops(circuit, point)
         solution = solve(circuit)
         if tolerance is not None:
             _tolerances(solution, shares, draws, seed, values, names, output)

@@ -192,7 +192,22 @@ def complete_point(circuit: Circuit, values: Mapping[str, Any]) -> dict[str, Any
     missing = [symbol for symbol in units if symbol not in point]
     if missing:
         raise BadSweep(f"values are missing for {', '.join(missing)}")
+    _check_drops(circuit, point)
     return point
+
+
+def _check_drops(circuit: Circuit, point: Mapping[str, Any]) -> None:
+    """A drop as large as every source leaves nothing to convert."""
+    highest: Any = 0.0
+    for source in circuit.sources:
+        highest = np.maximum(highest, point[source.quantity.symbol])
+    for device in circuit.devices:
+        drop = device.drop
+        if drop is not None and circuit.sources and np.any(np.greater_equal(point[drop.symbol], highest)):
+            raise BadSweep(
+                f"the drop {drop.symbol} of {device.name} is not below the input voltage "
+                f"{circuit.input.quantity.symbol}"
+            )
 
 
 def _numbers(name: str, value: Any, duty: bool) -> Any:

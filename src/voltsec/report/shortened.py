@@ -21,7 +21,7 @@ from voltsec.steady.losses import losses
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.small import small_symbols
 from voltsec.steady.solution import Mode, Solution, Stress
-from voltsec.steady.states import StateBuilder, serves
+from voltsec.steady.states import LONG_TERMS, StateBuilder, serves
 from voltsec.tableau.expression import symbol
 
 LONG_SUM = 12
@@ -57,7 +57,9 @@ def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:
     if told is not None and isinstance(told.form, CorrectedForm):
         taken.add(told.form.name)
         definitions = mode.definitions | {told.form.name: told.form.denominator}
-        mode = replace(mode, **told.averages(), definitions=definitions)
+        long = builder.length > LONG_TERMS
+        averages = told.averages() if not long else _short_averages(told, mode)
+        mode = replace(mode, **averages, definitions=definitions)
     states = StateBuilder(builder) if serves(builder) else None
     if states is not None:
         mode = replace(
@@ -72,6 +74,19 @@ def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:
         )
     mode = _with_edge_named(mode, taken, states)
     return _with_repeats_named(mode, taken)
+
+
+def _short_averages(told: ModeBuilder, mode: Mode) -> dict[str, Any]:
+    """What takes long to write stays as the mode has it, told by its states."""
+    voltage = told.output_voltage()
+    assert voltage is not None
+    row = told.balance.ring.one
+    return {
+        "gain": told.gain(voltage),
+        "output_voltage": told.form.expression(voltage),
+        "inductor_currents": {name: told.mean({("i", name): row}) for name in mode.inductor_currents},
+        "source_currents": {name: told.delivered({("i", name): row}) for name in mode.source_currents},
+    }
 
 
 def _voltages(mode: Mode, states: StateBuilder) -> dict[str, Expr | None]:

@@ -33,6 +33,9 @@ from voltsec.report.wrapping import wrap_formula
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
 
+LONGEST_IN_OVERVIEW = 160
+"""Signs of a region up to which the overview has it."""
+
 INDENT = 2
 LABEL_WIDTH = 20
 NAME_WIDTH = 4
@@ -126,7 +129,10 @@ class View:
         first = min(max(map(len, shown)), room // 2)
         for mode, text in zip(modes, shown, strict=True):
             region = "always" if mode.holds_when is None else self._text(mode.holds_when)
-            region = region if mode.written else "decided by numbers"
+            if not mode.written:
+                region = "decided by numbers"
+            elif len(region) > LONGEST_IN_OVERVIEW:
+                region = "as told below"
             cells = (wrap_formula(text, first), wrap_formula(region, room - first))
             table.add_row(mode.name, *("\n".join(lines) for lines in cells))
         self.console.print()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import cached_property
 from typing import Any, Protocol
 
 import numpy as np
@@ -33,6 +34,9 @@ class ToldByStates(Protocol):
     """Formulas of a mode in terms of its states (:mod:`voltsec.steady.states`)."""
 
     names: tuple[str, ...]
+
+    def averages(self) -> dict[str, Any]:
+        """What :meth:`ModeBuilder.averages` gives."""
 
     def ripple(self) -> dict[str, Expr | None]:
         """Peak-to-peak ripple of every coil and capacitor."""
@@ -79,15 +83,17 @@ class ModeBuilder:
         condition = None
         if roots is None:
             condition = tuple(self.form.writer.polynomial(c) for c in self.form.conditions)
+        averages = self.averages() if states is None else states.averages()
         ripple = self.ripple() if states is None else states.ripple()
         stress = self._stress() if states is None else states.stress()
         if states is not None:
             used = [*ripple.values(), *(value for entry in stress.values() for value in vars(entry).values())]
+            used += [averages["efficiency"], *averages["capacitor_voltages"].values()]
             definitions |= states.used(used)
         return Mode(
             name=name,
             intervals=self._intervals(),
-            **self.averages(),
+            **averages,
             ripple=ripple,
             stress=stress,
             closed_form=roots is not None,
@@ -103,22 +109,19 @@ class ModeBuilder:
         """Gain, output voltage, efficiency, and the averages of capacitors, coils and sources."""
         voltage = self.output_voltage()
         return {
-            "gain": self._gain(voltage),
+            "gain": self.gain(voltage),
             "output_voltage": self._closed(voltage),
             "capacitor_voltages": {
                 c.name: self._closed(self.balance.capacitor_voltage(c.name)) for c in self.circuit.capacitors
             },
-            "inductor_currents": {
-                c.name: self._plain(self.short.average_of_free(self._one(("i", c.name))))
-                for c in coils(self.circuit)
-            },
+            "inductor_currents": {c.name: self.mean(self._one(("i", c.name))) for c in coils(self.circuit)},
             "source_currents": {
-                s.name: self._negated(self.short.average_of_free(self._one(("i", s.name))))
-                for s in self.circuit.sources
+                s.name: self.delivered(self._one(("i", s.name))) for s in self.circuit.sources
             },
-            "efficiency": self._efficiency(),
+            "efficiency": self.efficiency(),
         }
 
+    @cached_property
     def length(self) -> int:
         """Terms of the longer polynomial of the output voltage."""
         voltage = self.output_voltage()
@@ -133,7 +136,13 @@ class ModeBuilder:
     def _closed(self, ratio: Ratio | None) -> Expr | None:
         return None if ratio is None else self.form.expression(ratio, close=True)
 
-    def _negated(self, ratio: Ratio | None) -> Expr | None:
+    def mean(self, row: Row) -> Expr | None:
+        """Average of a sum of currents."""
+        return self._plain(self.short.average_of_free(row))
+
+    def delivered(self, row: Row) -> Expr | None:
+        """Average of a current, counted against its arrow."""
+        ratio = self.short.average_of_free(row)
         return None if ratio is None else self._plain((-ratio[0], ratio[1]))
 
     def _row_of_voltage(self, start: str, end: str) -> Row:
@@ -144,7 +153,8 @@ class ModeBuilder:
         output = self.circuit.output
         return self.short.average_of_free(self._row_of_voltage(output.start, output.end))
 
-    def _gain(self, voltage: Ratio | None) -> Expr | None:
+    def gain(self, voltage: Ratio | None) -> Expr | None:
+        """Output over input voltage; None where it depends on a source or drop."""
         if voltage is None:
             return None
         ring = self.balance.ring
@@ -365,7 +375,7 @@ class ModeBuilder:
                 shares.append((share, mean, ramp))
         return shares
 
-    def _efficiency(self) -> Expr | None:
+    def efficiency(self) -> Expr | None:
         """Power taken by loads over power given by sources.
 
         A voltage or current source counts on the side where it stands: a constant current may be a

@@ -25,6 +25,9 @@ from voltsec.tableau.network import coils
 
 Array = np.ndarray
 
+LONG_TERMS = 80
+"""A mode whose output voltage has longer polynomials is evaluated in floats from its equations."""
+
 WHOLE = 1e-9
 """A current flows all the time where no more of the period than this is missing."""
 
@@ -34,6 +37,8 @@ ONLY_SWEPT = ("losses",)
 
 def holds_at(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:
     """Where a mode holds among ``points``, and its fractions there."""
+    if is_long(builder):
+        return _holds_in_floats(builder, points)
     mask, _, fractions = verify(builder.balance, builder.found.fractions, points)
     edges = builder.found.stages.edges
     for before, after in itertools.pairwise(edges):
@@ -43,6 +48,8 @@ def holds_at(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, 
 
 def numbers_at(builder: ModeBuilder, name: str, point: Mapping[str, float]) -> Numbers | None:
     """All numbers of a mode at one point, None where it does not hold there."""
+    if is_long(builder):
+        return numbers_without_formulas([(name, _as_numeric(builder))], point)
     mask, fractions = holds_at(builder, {key: np.array([float(value)]) for key, value in point.items()})
     if not mask[0]:
         return None
@@ -53,6 +60,26 @@ def numbers_at(builder: ModeBuilder, name: str, point: Mapping[str, float]) -> N
     look = Look(full)
     with np.errstate(all="ignore"):
         return _collected(builder.circuit, name, point, lambda key: readings.reading(key).value(look))
+
+
+def is_long(builder: ModeBuilder) -> bool:
+    """True for a mode that is faster solved in floats than read off its formulas."""
+    return not builder.balance.by_itself and builder.length > LONG_TERMS
+
+
+def _holds_in_floats(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:
+    from voltsec.steady.row_mode import row_mode  # few stages have such modes
+
+    rows = row_mode("", _as_numeric(builder), {}, ())
+    length = max(np.size(values) for values in points.values())
+    mask, shares = rows.holds(points, length)
+    return mask, np.array([shares[name] for name in builder.balance.sequence.fractions])
+
+
+def _as_numeric(builder: ModeBuilder) -> NumericMode:
+    balance = builder.balance
+    references = tuple(balance.network.references)
+    return NumericMode(builder.circuit, builder.found.stages, balance.sequence, references)
 
 
 def numbers_without_formulas(

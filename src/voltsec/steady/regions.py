@@ -27,6 +27,9 @@ from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
 from voltsec.tableau.ring import Polynomial, definite_sign, factors
 
+LONGEST_ATOM = 300
+"""Conditions of more terms are not looked at: nothing they might become could be read."""
+
 LONG = 60
 """Inequalities of more terms are not written out."""
 
@@ -58,14 +61,17 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
     given += passive(balance.circuit, balance.ring) + usual
     bounds: list[Bound] = []
     others: list[Polynomial] = []
-    known = given + [atom for atom in atoms if "T" not in balance.ring.variables(atom)]
-    for atom in atoms:
+    known = given + [
+        atom for atom in atoms if len(atom) <= LONGEST_ATOM and "T" not in balance.ring.variables(atom)
+    ]
+    readable = [atom for atom in atoms if len(atom) <= LONGEST_ATOM]
+    for atom in readable:
         bound = _bound(balance, found, atom, known)
         if bound is not None:
             bounds.append(bound)
         else:
             others.append(atom)
-    result = Region(None, balance.all_decided)
+    result = Region(None, balance.all_decided and len(readable) == len(atoms))
     parts: list[Boolean] = []
     edge = _edge_bound(found, form, given)
     if edge is not None:
@@ -142,6 +148,10 @@ def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], list[Polyn
         if ratio[0].is_zero() or (ratio_sign(ratio) or 0) > 0:
             continue
         for part in ratio:
+            if len(part) > LONGEST_ATOM:
+                if definite_sign(part) is None:
+                    atoms.append(part)  # it is not looked at any further
+                continue
             # the factors of what is too long to be stated would not be stated either
             pairs = factors(part)[1] if len(part) <= LONGEST_FACTORED else [(part, 1)]
             for factor, power in pairs:

@@ -72,8 +72,13 @@ class RowMode:
     """A guess of every unknown fraction as a share of its switch interval."""
     readings: tuple[tuple[str, Reading], ...]
 
-    def holds(self, point: Mapping[str, Value], length: int) -> tuple[Array, dict[str, Array]]:
-        """Where the mode holds among ``length`` points, and its fractions there (by name)."""
+    def holds(
+        self, point: Mapping[str, Value], length: int, thorough: bool = True
+    ) -> tuple[Array, dict[str, Array]]:
+        """Where the mode holds among ``length`` points, and its fractions there (by name).
+
+        Unless ``thorough``, Newton's method starts from ``start`` alone.
+        """
         system = self._system(FULL)
         mask = np.zeros(length, bool)
         chosen = {name: np.full(length, np.nan) for name in system.fractions}
@@ -100,7 +105,7 @@ class RowMode:
         if not left.size:
             return mask, chosen
         attempt(left, limits[:, left] * np.array(self.start)[:, None])
-        if not system.unknown:
+        if not system.unknown or not thorough:
             return mask, chosen
         around = self._coordinates(point, length)
         for _ in range(ROUNDS):

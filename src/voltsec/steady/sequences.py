@@ -23,6 +23,7 @@ from voltsec.steady.points import sample_points
 from voltsec.steady.row_mode import RowMode, row_mode
 from voltsec.steady.stages import Stages, stages_of
 from voltsec.steady.verification import verify
+from voltsec.tableau.assembly import bends_count
 from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.interval import Interval, Sequence
 
@@ -43,6 +44,9 @@ GRIDS = (8, 24, 64)
 
 REJECTIONS = 3
 """A sequence to be checked from numbers is left alone after so many points where it did not hold."""
+
+LONG_CONDITIONS = 5000
+"""Terms of all sign conditions from which they are judged in floats."""
 
 FINE_ATTEMPTS = 2
 """The last grid is tried at so many points that stay open."""
@@ -85,14 +89,12 @@ class Search:
     """Coils and capacitors that grow without limit at those points."""
     numeric: list[NumericMode] = field(default_factory=list)
     """Sequences whose exact formulas are too long to write, verified from numbers."""
-    unwritten: dict[Sequence, NumericMode] = field(default_factory=dict)
-    """All sequences whose formulas were too long, verified or not."""
     rows: dict[Sequence, RowMode] = field(default_factory=dict)
-    """The same, ready to be solved in floats."""
+    """Sequences of a lossy circuit, ready to be solved in floats."""
     examples: dict[Sequence, tuple[dict[str, float], np.ndarray]] = field(default_factory=dict)
-    """A point and the fractions there, for each of them."""
+    """A point and the fractions there, for each sequence in ``numeric``."""
     rejected: Counter[Sequence] = field(default_factory=Counter)
-    """How often such a sequence could not be verified where it was met."""
+    """How often a sequence of a lossy circuit did not hold where it was met."""
 
 
 def find_sequences(circuit: Circuit, references: tuple[str, ...]) -> tuple[Search, ...]:
@@ -126,7 +128,7 @@ def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Se
             else:
                 dry += 1
             continue
-        mask, margin, fractions = verify(found.balance, found.fractions, search.points)
+        mask, margin, fractions = _over_samples(found, search)
         dry = 0
         mask[place] = True
         found.holds, found.margin, found.shares = mask, margin, fractions
@@ -140,6 +142,23 @@ def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Se
     return search
 
 
+def _over_samples(found: Found, search: Search) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where a sequence holds among the sample points, how far inside, and its fractions.
+
+    Conditions of very many terms are judged from the equations in floats; a point then counts as the
+    further inside the longer its shortest interval.
+    """
+    balance = found.balance
+    terms = sum(len(part) for condition in balance.sign_conditions for part in condition.ratio)
+    if balance.by_itself or terms < LONG_CONDITIONS:
+        return verify(balance, found.fractions, search.points)
+    mode = NumericMode(balance.circuit, found.stages, balance.sequence, tuple(balance.network.references))
+    rows = row_mode("", mode, _constants(search), ())
+    mask, shares = rows.holds(search.points, len(search.points["T"]))
+    fractions = np.array([shares[name] for name in balance.sequence.fractions])
+    return mask, np.where(mask, np.nan_to_num(fractions).min(axis=0), 0.0), fractions
+
+
 def _at_point(circuit, references, stages, point, search, tried) -> Found | None:
     """A verified sequence at one point; notes the point in ``search`` where there is none."""
     try:
@@ -148,6 +167,7 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
         search.open_points.append(_place(search, point))
         return None
     lengths = np.array(stages.fractions(point))
+    bends = bends_count(circuit)  # formulas of lossy stages may be long: floats tell what is worth solving
     solved = False
     for steps in GRIDS:
         if steps > GRIDS[0] and len(circuit.diodes) * steps * len(lengths) > 600:
@@ -165,39 +185,23 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
         for sequence, shares in candidates(circuit, stages, state):
             if sequence in tried:
                 continue
-            numeric = search.unwritten.get(sequence)
-            if numeric is None:
-                balance = Balance(circuit, sequence, references)
-                try:
-                    fractions = Fractions(balance, stages, point, shares)
-                    one = {name: np.array([value]) for name, value in point.items()}
-                    mask, _, _ = verify(balance, fractions, one)
-                except NotClosed:
-                    mask = np.zeros(1, bool)
-                except TooLarge:
-                    numeric = NumericMode(circuit, stages, sequence, references)
-                    mask = np.zeros(1, bool)
-                if mask[0]:
-                    tried.add(sequence)
-                    found = Found(stages, balance, fractions, mask, {})
-                    return _without_idle_diodes(found, references, point, shares) or found
-                if numeric is None and balance.bends:
-                    # equal parts (two like branches) may hold together what their symbols do not
-                    numeric = NumericMode(circuit, stages, sequence, references)
-                if numeric is not None:
-                    search.unwritten[sequence] = numeric
-            if numeric is None or search.rejected[sequence] >= REJECTIONS:
+            if bends and search.rejected[sequence] >= REJECTIONS:
                 continue
-            held = _in_floats(search, numeric, point, shares)
-            if held is not None:
-                if sequence not in search.examples:
-                    search.numeric.append(replace(numeric, witness=tuple(held)))
-                    search.examples[sequence] = (point, np.array(held))
-                    search.rejected[sequence] = -len(
-                        search.points["T"]
-                    )  # it will be tried wherever it is met
+            held = _in_floats(search, circuit, references, sequence, point, shares) if bends else None
+            if bends and held is None:
+                search.rejected[sequence] += 1
+                continue
+            search.rejected[sequence] = -len(search.points["T"])  # tried wherever it is met
+            if sequence in search.examples:
                 return None
-            search.rejected[sequence] += 1
+            found = _exactly(circuit, references, stages, point, sequence, shares, held is not None)
+            if found is not None:
+                tried.add(sequence)
+                return _without_idle_diodes(found, references, point, shares) or found
+            if held is not None:
+                search.numeric.append(NumericMode(circuit, stages, sequence, references, held))
+                search.examples[sequence] = (point, np.array(held))
+                return None
     grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
     if grows:
         search.runaway.update(grows)
@@ -206,21 +210,47 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
     return None
 
 
+def _constants(search: Search) -> dict[str, float]:
+    """Symbols that are the same at all sample points."""
+    return {name: float(values[0]) for name, values in search.points.items() if np.all(values == values[0])}
+
+
+def _exactly(circuit, references, stages, point, sequence, shares, holds: bool) -> Found | None:
+    """The sequence solved exactly; None where its formulas are too long or it does not hold at ``point``.
+
+    With ``holds`` it is known to hold there.
+    """
+    balance = Balance(circuit, sequence, references)
+    try:
+        fractions = Fractions(balance, stages, point, shares)
+        mask = np.ones(1, bool)
+        if not holds or balance.by_itself:
+            mask, _, _ = verify(
+                balance, fractions, {name: np.array([value]) for name, value in point.items()}
+            )
+    except (NotClosed, TooLarge):
+        return None
+    return Found(stages, balance, fractions, mask, {}) if mask[0] else None
+
+
 def _in_floats(
-    search: Search, mode: NumericMode, point: dict[str, float], shares: np.ndarray
+    search: Search,
+    circuit: Circuit,
+    references: tuple[str, ...],
+    sequence: Sequence,
+    point: dict[str, float],
+    shares: np.ndarray,
 ) -> tuple[float, ...] | None:
-    """Fractions of a mode without written formulas at one point; None where it does not hold there."""
-    if mode.sequence not in search.rows:
-        constants = {n: float(v[0]) for n, v in search.points.items() if np.all(v == v[0])}
-        search.rows[mode.sequence] = row_mode("", mode, constants, ())
-    rows = search.rows[mode.sequence]
-    intervals = mode.sequence.intervals
-    whole = [
-        sum(s for s, i in zip(shares, intervals, strict=True) if i.stage == one.stage) for one in intervals
-    ]
-    rows = replace(rows, start=tuple(float(shares[k] / whole[k]) for k in mode.sequence.unknown))
-    mask, fractions = rows.holds(point, 1)
-    return tuple(float(fractions[name][0]) for name in mode.sequence.fractions) if mask[0] else None
+    """Fractions of a sequence at one point, solved in floats; None where it does not hold there."""
+    if sequence not in search.rows:
+        mode = NumericMode(circuit, search.stages, sequence, references)
+        search.rows[sequence] = row_mode("", mode, _constants(search), ())
+    rows = search.rows[sequence]
+    stages = np.array([interval.stage for interval in sequence.intervals])
+    whole = [float(shares[stages == stage].sum()) for stage in stages]
+    rows = replace(rows, start=tuple(float(shares[k] / whole[k]) for k in sequence.unknown))
+    mask, fractions = rows.holds(point, 1, thorough=False)
+    return tuple(float(fractions[name][0]) for name in sequence.fractions) if mask[0] else None
 
 
 def _without_idle_diodes(

@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import sympy
@@ -35,6 +36,9 @@ from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Row, coils
 from voltsec.tableau.ring import Ring
+
+LONG_VOLTAGE = 150
+"""Terms of a capacitor's voltage from which it is told by the coil currents."""
 
 SHORT_FACTOR = 6
 """Terms of a factor by which a current may be told from a state."""
@@ -259,8 +263,7 @@ class StateBuilder(ModeBuilder):
             mean = plain.short.average_of_free(row)
             found[self.states.currents[coil.name]] = None if mean is None else plain.form.expression(mean)
         for name, state in self.states.voltages.items():
-            voltage = plain.balance.capacitor_voltage(name)
-            found[state] = None if voltage is None else plain.form.expression(voltage)
+            found[state] = self._voltage(name)
         for name, state in self.states.rises.items():
             rise = self.states.ripple(name)
             if rise is not None:
@@ -276,6 +279,32 @@ class StateBuilder(ModeBuilder):
         """A capacitor's voltage in terms of coil currents: ``(Vg - I_L*R_L - ...)/(1 - D)``."""
         ratio = self.states.voltage_by_currents(name)
         return None if ratio is None else self.form.expression(ratio)
+
+    def averages(self) -> dict[str, Any]:
+        """As the explicit ones; what is longest told by the coil currents: efficiency, long voltages."""
+        plain = self.explicit
+        voltage = plain.output_voltage()
+        row = plain.balance.ring.one
+        return {
+            "gain": plain.gain(voltage),
+            "output_voltage": None if voltage is None else plain.form.expression(voltage, close=True),
+            "capacitor_voltages": {c.name: self._voltage(c.name) for c in self.circuit.capacitors},
+            "inductor_currents": {
+                c.name: self.definitions.get(self.states.currents[c.name]) for c in coils(self.circuit)
+            },
+            "source_currents": {s.name: plain.delivered({("i", s.name): row}) for s in self.circuit.sources},
+            "efficiency": self.efficiency(),
+        }
+
+    def _voltage(self, name: str) -> Expr | None:
+        ratio = self.explicit.balance.capacitor_voltage(name)
+        if ratio is None:
+            return None
+        if sum(map(len, ratio)) > LONG_VOLTAGE:
+            shorter = self.voltage_by_currents(name)
+            if shorter is not None:
+                return shorter
+        return self.explicit.form.expression(ratio)
 
     def used(self, expressions: Iterable[Expr | None]) -> dict[str, Expr]:
         """The definitions that ``expressions`` and they themselves need."""
@@ -361,4 +390,4 @@ LONG_TERMS = 24
 
 def told_by_states(builder: ModeBuilder) -> StateBuilder | None:
     """Formulas by states, where explicit ones would be too long to read."""
-    return StateBuilder(builder) if builder.length() > LONG_TERMS and serves(builder) else None
+    return StateBuilder(builder) if builder.length > LONG_TERMS and serves(builder) else None
