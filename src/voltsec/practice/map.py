@@ -231,11 +231,17 @@ class Field:
     def _holding(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         points = self._points(x, y)
         found = np.full(len(x), NOT_DETERMINED)
-        for number, mode in enumerate(self._ready):
-            left = np.flatnonzero(found == NOT_DETERMINED)
-            if left.size:
-                here = {name: points[name][left] for name in self._varied}
-                mask, _ = mode.holds({**self._held, **here}, left.size)
+        for slack in (False, True):  # between the edges of two modes one with slack takes the point
+            for number, mode in enumerate(self._ready):
+                left = np.flatnonzero(found == NOT_DETERMINED)
+                allowed = getattr(mode, "slack", 0.0) if slack else 0.0
+                if not left.size or (slack and not allowed):
+                    continue
+                here = self._held | {name: points[name][left] for name in self._varied}
+                if isinstance(mode, CompiledMode):
+                    mask, _ = mode.holds(here, left.size, allowed)
+                else:
+                    mask, _ = mode.holds(here, left.size)
                 found[left[mask]] = number
         return found
 

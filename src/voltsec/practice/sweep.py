@@ -268,11 +268,18 @@ def run_chunk(
     names = [name for name, _ in modes[0].readings] if modes else []
     results = {name: np.full(length, np.nan) for name in names}
     left = np.arange(length)
-    for number, mode in enumerate(modes):
+    # what no mode claims may lie between the edges of two: there a mode with slack takes it
+    turns = [(number, mode, 0.0) for number, mode in enumerate(modes)]
+    turns += [(n, m, m.slack) for n, m in enumerate(modes) if isinstance(m, CompiledMode) and m.slack]
+    for number, mode, slack in turns:
         if not left.size:
             break
         part = arrays if left.size == length else {name: array[left] for name, array in arrays.items()}
-        mask, fractions = mode.holds({**constants, **part}, left.size)
+        point: dict[str, Any] = {**constants, **part}
+        if isinstance(mode, CompiledMode):
+            mask, fractions = mode.holds(point, left.size, slack)
+        else:
+            mask, fractions = mode.holds(point, left.size)
         if not mask.any():
             continue
         everywhere = mask.all()

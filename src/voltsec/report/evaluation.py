@@ -13,6 +13,7 @@ from voltsec.report.machine import Writer
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.numbers import holds_at
 from voltsec.steady.solution import Mode, Solution
+from voltsec.steady.verification import GAP, may_miss_edge
 
 Point = Mapping[str, float]
 
@@ -72,8 +73,10 @@ def curve(
     found: list[float | None] = [None] * len(shares)
     points = {name: np.full(len(shares), value) for name, value in point.items()} | {duty: np.array(shares)}
     free = np.ones(len(shares), bool)
-    for one in functions:
-        holds, fractions = holds_at(one.builder, points)
+    turns = [(one, 0.0) for one in functions]
+    turns += [(one, GAP) for one in functions if may_miss_edge(one.builder.balance)]
+    for one, slack in turns:
+        holds, fractions = holds_at(one.builder, points, slack)
         holds = holds & free
         free &= ~holds
         for place in np.flatnonzero(holds):

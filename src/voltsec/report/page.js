@@ -29,13 +29,16 @@
   function trimmed(text) { return text.replace(/0+$/, "").replace(/\.$/, ""); }
 
   // The first mode whose region holds the point; its definitions come along.
-  function modeAt(values) {
+  // What none claims may lie between the edges of two modes: there one with slack takes it.
+  function modeAt(values) { return claim(values, false) || claim(values, true); }
+  function claim(values, slack) {
     for (const mode of MODEL.modes) {
+      if (slack && !mode.slack) continue;
       const starts = mode.root === null ? [{}] : roots(mode.root[1], mode.root[0], values);
       for (const start of starts) {
         const p = Object.assign({}, values, start);
         for (const [name, define] of mode.define) p[name] = define(p);
-        if (mode.holds === null || mode.holds(p)) return {mode: mode, p: p};
+        if (mode.holds === null || mode.holds(p, slack ? mode.slack : 0)) return {mode: mode, p: p};
       }
     }
     return null;

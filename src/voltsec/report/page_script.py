@@ -14,6 +14,7 @@ from voltsec.report.javascript import (
 )
 from voltsec.report.region_script import SIGNS, region_script
 from voltsec.steady.solution import Mode, Solution
+from voltsec.steady.verification import GAP, may_miss_edge
 from voltsec.tableau.expression import symbol
 
 LONGEST_COURSE = 120
@@ -22,14 +23,23 @@ LONGEST_COURSE = 120
 SWING = """function swing(course) {
   let charge = 0, high = 0, low = 0;
   const reach = value => { high = Math.max(high, value); low = Math.min(low, value); };
-  for (const [share, mean, ramp] of course) {
-    if (Math.abs(mean) < Math.abs(ramp)) reach(charge - share * (mean - ramp) * (mean - ramp) / (4 * ramp));
+  for (const [share, mean, ramp, bend] of course) {
+    const linear = ramp, square = 1.5 * bend, constant = mean - bend / 2;
+    const half = -(linear + (linear < 0 ? -1 : 1) * Math.sqrt(linear * linear - 4 * square * constant)) / 2;
+    for (const t of [constant / half, half / square]) {
+      if (Math.abs(t) < 1) {
+        reach(charge + share / 2 * (mean * (t + 1) + ramp * (t * t - 1) / 2 + bend * (t * t * t - t) / 2));
+      }
+    }
     charge += share * mean;
     reach(charge);
   }
   return high - low;
 }"""
-"""Peak-to-peak charge over the period, in units of T; [share, mean, half rise] for each interval."""
+"""Peak-to-peak charge over the period, in units of T; [share, mean, half rise, bend] for each interval.
+
+The current is mean + ramp*t + bend*(3*t**2 - 1)/2 for t from -1 to 1; extremes lie where it is zero.
+"""
 
 
 def charge_swings(solution: Solution, mode: Mode) -> Iterator[tuple[str, str]]:
@@ -47,12 +57,13 @@ def charge_swings(solution: Solution, mode: Mode) -> Iterator[tuple[str, str]]:
         pieces = []
         for k, fraction in enumerate(balance.sequence.fractions):
             mean, ramp = balance.mean(k, unknown), balance.ramp(k, unknown)
+            bend = balance.value(k, {unknown: ring.one}, "bend") or (ring.zero, ring.one)
             if ramp is None:  # how ideal parts share the ramp is open; the solver leaves it out too
                 ramp = (ring.zero, ring.one)
             if mean is None or len(mean[0]) + len(ramp[0]) > LONGEST_COURSE:
                 break
             share = form.expression((ring.symbol(fraction), ring.one))
-            course = [javascript(e) for e in (share, form.expression(mean), form.expression(ramp))]
+            course = [javascript(share), *(javascript(form.expression(part)) for part in (mean, ramp, bend))]
             pieces.append(f"[{','.join(course)}]")
         else:
             size = javascript(symbol(capacitor.quantity.symbol))
@@ -81,12 +92,13 @@ def model_script(solution: Solution, details: Mapping[str, object]) -> str:
             shown = ",".join(f"{json.dumps(key)}:{text}" for key, text in written.items())
         except NotImplementedError:
             continue
+        slack = GAP if may_miss_edge(builders[mode.name].balance) else 0
         unknown = implicit_unknown(mode)
         root = "null"
         if unknown is not None and mode.condition is not None:
             root = f"[{json.dumps(unknown)},p=>{javascript(mode.condition[0])}]"
         modes.append(
-            f"{{name:{json.dumps(mode.name)},root:{root},define:[{defined}],holds:{holds},out:{{{shown}}}}}"
+            f"{{name:{json.dumps(mode.name)},slack:{slack},root:{root},define:[{defined}],holds:{holds},out:{{{shown}}}}}"
         )
     plain = json.dumps(details, ensure_ascii=True, allow_nan=False).replace("</", "<\\/")
     return f"const MODEL={plain};\n{SWING}\n{SIGNS}\nMODEL.modes=[{','.join(modes)}];"

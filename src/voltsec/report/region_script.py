@@ -12,11 +12,11 @@ from voltsec.tableau.ring import Polynomial, Ring
 LONGEST_CONDITIONS = 4000
 """Terms of all conditions beyond which a mode's stated region is used instead."""
 
-SIGNS = """function signs(conditions) {
+SIGNS = """function signs(conditions, slack) {
   return conditions.every(([terms, bottom]) => {
     const top = terms.reduce((sum, term) => sum + term, 0);
     const size = terms.reduce((sum, term) => sum + Math.abs(term), 0);
-    return Math.sign(bottom) * top > -1e-8 * size;
+    return Math.sign(bottom) * top > -(1e-8 + slack) * size;
   });
 }
 function zero(terms) {
@@ -43,8 +43,8 @@ def region_script(builder: ModeBuilder) -> str | None:
     ties = "".join(f"&&zero({_terms(constraint, balance.ring)})" for constraint in fractions.constraints)
     assigned = "".join(f"p[{json.dumps(name)}]=f[{place}];" for place, name in enumerate(names))
     return (
-        f"p=>{{const f=[{','.join(shares)}];if(!f.every(x=>x>1e-12))return false;"
-        f"p=Object.assign({{}},p);{assigned}return signs([{shown}]){ties};}}"
+        f"(p,slack)=>{{const f=[{','.join(shares)}];if(!f.every(x=>x>1e-12))return false;"
+        f"p=Object.assign({{}},p);{assigned}return signs([{shown}],slack){ties};}}"
     )
 
 

@@ -18,7 +18,7 @@ from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.reading_list import ReadingList
 from voltsec.steady.reading_sources import RatioSource
 from voltsec.steady.readings import Look, Reading
-from voltsec.steady.verification import open_conditions
+from voltsec.steady.verification import GAP, may_miss_edge, open_conditions
 
 NEWTON_STEPS = 40
 NEWTON_STARTS = 6
@@ -67,9 +67,16 @@ class CompiledMode:
     constraints: tuple[Judged, ...]
     conditions: tuple[Condition, ...]
     readings: tuple[tuple[str, Reading], ...]
+    slack: float = 0.0
+    """By how much of its terms' size a condition may miss zero where no mode holds strictly."""
 
-    def holds(self, point: Mapping[str, Value], length: int) -> tuple[Array, dict[str, Array]]:
-        """Where the mode holds among ``length`` points, and its fractions there (by name)."""
+    def holds(
+        self, point: Mapping[str, Value], length: int, slack: float = 0.0
+    ) -> tuple[Array, dict[str, Array]]:
+        """Where the mode holds among ``length`` points, and its fractions there (by name).
+
+        ``slack`` as in :func:`voltsec.steady.verification.verify`.
+        """
         mask = np.zeros(length, bool)
         chosen = {name: np.full(length, np.nan) for name, _ in self.images}
         ordered = np.ones(length, bool)
@@ -96,7 +103,7 @@ class CompiledMode:
                     top = evaluate(condition.top.value, full)
                     sign = np.sign(evaluate(condition.bottom, full))
                     # nothing at all is as good as zero
-                    least = -1e-8 * np.asarray(evaluate(condition.top.size, full))
+                    least = -(1e-8 + slack) * np.asarray(evaluate(condition.top.size, full))
                     good &= ~(sign * np.asarray(top) < least) | ~np.isfinite(top)
             better = good & ~mask
             for name, _ in self.images:
@@ -180,6 +187,7 @@ def compile_mode(
             for condition in open_conditions(balance)
         ),
         readings=tuple((quantity, readings.reading(quantity)) for quantity in wanted),
+        slack=GAP if may_miss_edge(balance) else 0.0,
     )
 
 

@@ -35,22 +35,25 @@ ONLY_SWEPT = ("losses",)
 """Quantities that :class:`Numbers` does not hold."""
 
 
-def holds_at(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:
-    """Where a mode holds among ``points``, and its fractions there."""
-    if is_long(builder):
+def holds_at(builder: ModeBuilder, points: Mapping[str, Array], slack: float = 0.0) -> tuple[Array, Array]:
+    """Where a mode holds among ``points``, and its fractions there; ``slack`` as in ``verify``."""
+    if is_long(builder) and not slack:
         return _holds_in_floats(builder, points)
-    mask, _, fractions = verify(builder.balance, builder.found.fractions, points)
+    mask, _, fractions = verify(builder.balance, builder.found.fractions, points, slack=slack)
     edges = builder.found.stages.edges
     for before, after in itertools.pairwise(edges):
         mask = mask & (points[before] <= points[after])
     return mask, fractions
 
 
-def numbers_at(builder: ModeBuilder, name: str, point: Mapping[str, float]) -> Numbers | None:
+def numbers_at(
+    builder: ModeBuilder, name: str, point: Mapping[str, float], slack: float = 0.0
+) -> Numbers | None:
     """All numbers of a mode at one point, None where it does not hold there."""
-    if is_long(builder):
+    if is_long(builder) and not slack:
         return numbers_without_formulas([(name, _as_numeric(builder))], point)
-    mask, fractions = holds_at(builder, {key: np.array([float(value)]) for key, value in point.items()})
+    arrays = {key: np.array([float(value)]) for key, value in point.items()}
+    mask, fractions = holds_at(builder, arrays, slack)
     if not mask[0]:
         return None
     names = builder.balance.sequence.fractions

@@ -22,7 +22,7 @@ from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import sample_points
 from voltsec.steady.row_mode import RowMode, row_mode
 from voltsec.steady.stages import Stages, stages_of
-from voltsec.steady.verification import verify
+from voltsec.steady.verification import GAP, may_miss_edge, verify
 from voltsec.tableau.assembly import bends_count
 from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.interval import Interval, Sequence
@@ -185,23 +185,34 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
         for sequence, shares in candidates(circuit, stages, state):
             if sequence in tried:
                 continue
-            if bends and search.rejected[sequence] >= REJECTIONS:
+            if search.rejected[sequence] >= REJECTIONS:
                 continue
-            held = _in_floats(search, circuit, references, sequence, point, shares) if bends else None
-            if bends and held is None:
+            known = sequence in search.rows
+            held = (
+                _in_floats(search, circuit, references, sequence, point, shares) if bends or known else None
+            )
+            if (bends or known) and held is None:
                 search.rejected[sequence] += 1
                 continue
-            search.rejected[sequence] = -len(search.points["T"])  # tried wherever it is met
             if sequence in search.examples:
                 return None
-            found = _exactly(circuit, references, stages, point, sequence, shares, held is not None)
+            try:
+                found = _exactly(circuit, references, stages, point, sequence, shares, held is not None)
+            except TooLarge:
+                found = None
+                held = held or _in_floats(search, circuit, references, sequence, point, shares)
             if found is not None:
                 tried.add(sequence)
                 return _without_idle_diodes(found, references, point, shares) or found
             if held is not None:
+                search.rejected[sequence] = -len(search.points["T"])  # tried wherever it is met
                 search.numeric.append(NumericMode(circuit, stages, sequence, references, held))
                 search.examples[sequence] = (point, np.array(held))
                 return None
+    one = {name: np.array([value]) for name, value in point.items()}
+    for found in search.found:
+        if may_miss_edge(found.balance) and verify(found.balance, found.fractions, one, slack=GAP)[0][0]:
+            return None
     grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
     if grows:
         search.runaway.update(grows)
@@ -216,9 +227,9 @@ def _constants(search: Search) -> dict[str, float]:
 
 
 def _exactly(circuit, references, stages, point, sequence, shares, holds: bool) -> Found | None:
-    """The sequence solved exactly; None where its formulas are too long or it does not hold at ``point``.
+    """The sequence solved exactly; None where it does not hold at ``point``.
 
-    With ``holds`` it is known to hold there.
+    With ``holds`` it is known to hold there.  Raises TooLarge where its formulas are too long.
     """
     balance = Balance(circuit, sequence, references)
     try:
@@ -228,7 +239,7 @@ def _exactly(circuit, references, stages, point, sequence, shares, holds: bool) 
             mask, _, _ = verify(
                 balance, fractions, {name: np.array([value]) for name, value in point.items()}
             )
-    except (NotClosed, TooLarge):
+    except NotClosed:
         return None
     return Found(stages, balance, fractions, mask, {}) if mask[0] else None
 

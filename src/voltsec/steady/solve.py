@@ -31,6 +31,7 @@ from voltsec.steady.solution import Mode, Numbers, Solution
 from voltsec.steady.states import told_by_states
 from voltsec.steady.undetermined import undetermined
 from voltsec.steady.unwritten import mode_without_formulas
+from voltsec.steady.verification import GAP, may_miss_edge
 from voltsec.tableau.interval import Sequence
 
 NEAR = 0.05
@@ -111,7 +112,11 @@ class Engine:
             found = numbers_at(builder, name, point)
             if found is not None:
                 return found
-        return numbers_without_formulas(self.numeric, point)
+        found = numbers_without_formulas(self.numeric, point)
+        for name, builder in self.builders:
+            if found is None and may_miss_edge(builder.balance):
+                found = numbers_at(builder, name, point, GAP)
+        return found
 
     def mode_at(self, point: Mapping[str, float]) -> str | None:
         """Name of the mode that holds at ``point``, None where none does."""
@@ -119,7 +124,11 @@ class Engine:
         for name, builder in self.builders:
             if holds_at(builder, arrays)[0][0]:
                 return name
-        return mode_without_formulas_at(self.numeric, point)
+        found = mode_without_formulas_at(self.numeric, point)
+        for name, builder in self.builders:
+            if found is None and may_miss_edge(builder.balance) and holds_at(builder, arrays, GAP)[0][0]:
+                found = name
+        return found
 
 
 def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found]]:
