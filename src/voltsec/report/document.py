@@ -13,8 +13,19 @@ from voltsec.report.derivation_text import as_markdown
 from voltsec.report.latex import escaped, formula_latex, latex_fragment, symbol_latex
 from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, mode_words, named, parts_in, port_rows, result_rows, stress_rows
-from voltsec.report.shortened import shortened
+from voltsec.report.outline import (
+    ROLES,
+    leading_rows,
+    mode_words,
+    named,
+    parts_in,
+    port_rows,
+    region_words,
+    result_rows,
+    stress_rows,
+)
+from voltsec.report.shortened import leading_orders, shortened
+from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
 
 LAST_LATIN = 0x180
@@ -137,8 +148,9 @@ def _markdown(solution: Solution) -> Iterator[str]:
     for duty in duties:
         yield ""
         yield f"Throughout, ${symbol_latex(duty + '′')} = 1 - {symbol_latex(duty)}$."
+    orders = leading_orders(solution)
     for mode in shortened(solution).modes:
-        yield from _mode(mode, solution, shown)
+        yield from _mode(mode, solution, shown, orders.get(mode.name))
     if solution.numbers is not None:
         yield from _heading(f"Numbers at the operating point, {solution.numbers.mode}")
         yield from _table(["Quantity", "Value"], [list(row) for row in stage_rows(solution)])
@@ -158,11 +170,11 @@ def _markdown(solution: Solution) -> Iterator[str]:
                 yield f"- {note}"
 
 
-def _mode(mode: Mode, solution: Solution, shown) -> Iterator[str]:
+def _mode(mode: Mode, solution: Solution, shown, leading: FirstOrder | None) -> Iterator[str]:
     words = mode_words(mode)
     yield from _heading(f"{mode.name}, {words}" if words else mode.name)
-    region = "always" if mode.holds_when is None else shown(mode.holds_when)
-    yield f"Holds when {region} ({'proved' if mode.proved else 'checked at sample values'})."
+    region = region_words(mode) or f"when {shown(mode.holds_when)}"
+    yield f"Holds {region} ({'proved' if mode.proved else 'checked at sample values'})."
     for name, expression in named(mode):
         yield ""
         yield f"${symbol_latex(name)} =$ {shown(expression)}"
@@ -180,10 +192,10 @@ def _mode(mode: Mode, solution: Solution, shown) -> Iterator[str]:
         for interval in mode.intervals
     ]
     yield from _table(["Share", "Conducts", *(role.capitalize() for role in ROLES), "Ended by"], rows)
-    yield from _table(
-        ["Result", "Part", "Formula"],
-        [[row.label, row.part, shown(row.expression)] for row in result_rows(mode, solution.circuit)],
-    )
+    results = [*result_rows(mode, solution.circuit), *leading_rows(leading)]
+    if results:
+        listed = [[row.label, row.name, shown(row.expression)] for row in results]
+        yield from _table(["Result", "Part", "Formula"], listed)
     ports = [
         [row.label, row.words, "" if row.expression is None else shown(row.expression)]
         for row in port_rows(mode, solution)

@@ -20,14 +20,17 @@ from voltsec.report.numbers_table import part_rows, stage_rows
 from voltsec.report.outline import (
     ROLES,
     Row,
+    leading_rows,
     mode_words,
     named,
     parts_in,
     port_rows,
+    region_words,
     result_rows,
     stress_rows,
 )
-from voltsec.report.shortened import shortened
+from voltsec.report.shortened import leading_orders, shortened
+from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
 
 GREEK_NAMES = """
@@ -144,10 +147,11 @@ def latex_fragment(solution: Solution) -> str:
     )
     environment.filters["prose"] = escaped
     template = environment.get_template("solution.tex.j2")
+    orders = leading_orders(solution)
     return template.render(
         title=circuit_name(solution.circuit),
         solution=solution,
-        modes=[_mode_context(mode, solution) for mode in shortened(solution).modes],
+        modes=[_mode_context(mode, solution, orders.get(mode.name)) for mode in shortened(solution).modes],
         duties=[symbol_latex(duty) for duty in solution.circuit.duty_symbols],
         complements=[symbol_latex(duty + "′") for duty in solution.circuit.duty_symbols],
         numbers=list(stage_rows(solution)) if solution.numbers else [],
@@ -157,13 +161,14 @@ def latex_fragment(solution: Solution) -> str:
     )
 
 
-def _mode_context(mode: Mode, solution: Solution) -> dict[str, Any]:
+def _mode_context(mode: Mode, solution: Solution, leading: FirstOrder | None) -> dict[str, Any]:
     """What the template needs of one mode, formulas already in LaTeX."""
     duties = solution.circuit.duty_symbols
     return {
         "name": mode.name,
         "words": mode_words(mode),
         "holds_when": None if mode.holds_when is None else formula_latex(mode.holds_when, duties),
+        "region": region_words(mode),
         "proved": mode.proved,
         "definitions": [equation(symbol_latex(n), e, duties) for n, e in named(mode)],
         "condition": [equation("0", polynomial, duties) for polynomial in mode.condition or ()],
@@ -177,7 +182,7 @@ def _mode_context(mode: Mode, solution: Solution) -> dict[str, Any]:
             for interval in mode.intervals
         ],
         "ports": _equations(port_rows(mode, solution), solution),
-        "results": _equations(result_rows(mode, solution.circuit), solution),
+        "results": _equations([*result_rows(mode, solution.circuit), *leading_rows(leading)], solution),
         "stress": _equations(stress_rows(mode, solution.circuit), solution),
     }
 
@@ -202,6 +207,8 @@ def _equations(rows: Iterable[Row], solution: Solution) -> list[str]:
 def _left_side(row: Row, solution: Solution) -> str:
     if row.letter == "gain":
         return rf"\frac{{V}}{{{symbol_latex(solution.circuit.input.quantity.symbol)}}}"
+    if row.letter == "symbol":
+        return symbol_latex(row.part)
     if row.letter == "edge":
         return rf"{symbol_latex(row.part)}\big|_{{\mathrm{{edge}}}}"
     part = rf"\mathrm{{{escaped(row.part)}}}"

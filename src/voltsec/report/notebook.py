@@ -11,7 +11,16 @@ from voltsec.report.latex import formula_latex
 from voltsec.report.machine import circuit_name
 from voltsec.report.notes import notes
 from voltsec.report.numbers_table import part_rows, stage_rows
-from voltsec.report.outline import ROLES, Row, mode_words, parts_in, port_rows, result_rows, stress_rows
+from voltsec.report.outline import (
+    ROLES,
+    Row,
+    mode_words,
+    parts_in,
+    port_rows,
+    region_words,
+    result_rows,
+    stress_rows,
+)
 from voltsec.steady.solution import Mode, Solution
 
 
@@ -53,12 +62,12 @@ def _mode(mode: Mode, solution: Solution) -> list[str]:
     def mathematics(expression: object) -> str:
         return f"${escape(formula_latex(expression, duties))}$"  # type: ignore[arg-type]
 
-    region = "always" if mode.holds_when is None else mathematics(mode.holds_when)
+    region = region_words(mode) or f"when {mathematics(mode.holds_when)}"
     proof = "proved" if mode.proved else "checked at sample values"
     words = f": {mode_words(mode)}" if mode_words(mode) else ""
     found = [
         f"<h4>{escape(mode.name)}{words}</h4>",
-        f"<p>Holds when {region} ({proof}).</p>",
+        f"<p>Holds {region} ({proof}).</p>",
     ]
     if mode.definitions:
         rows = [[escape(name), mathematics(expression)] for name, expression in mode.definitions.items()]
@@ -84,7 +93,9 @@ def _mode(mode: Mode, solution: Solution) -> list[str]:
     def lines(rows: list[Row]) -> list[list[str]]:
         return [[row.label, escape(row.part), mathematics(row.expression)] for row in rows]
 
-    found.append(_table([], lines(list(result_rows(mode, circuit)))))
+    results = list(result_rows(mode, circuit))
+    if results:
+        found.append(_table([], lines(results)))
     ports = [
         [row.label, row.words, "" if row.expression is None else mathematics(row.expression)]
         for row in port_rows(mode, solution)

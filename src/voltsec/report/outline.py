@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from sympy import Basic
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.port_rows import output_capacitor
 from voltsec.steady.ports import input_current, output_current, output_ripple
 from voltsec.steady.solution import Mode, ModeInterval, Solution
@@ -83,8 +84,31 @@ def parts_in(interval: ModeInterval, role: str) -> tuple[str, ...]:
     return tuple(name for name, played in interval.roles.items() if played == role)
 
 
+LONGEST_ORDER = 250
+"""Operations of a leading order up to which it is a row."""
+
+
+def region_words(mode: Mode) -> str | None:
+    """What stands in place of a region that has no condition; None where there is one."""
+    if not mode.written:
+        return "where the numbers say so (the exact conditions have too many terms to be written out)"
+    return "always" if mode.holds_when is None else None
+
+
+def leading_rows(leading: FirstOrder | None) -> Iterator[Row]:
+    """Gain and efficiency of a mode to first order in the small resistances and drops."""
+    if leading is None or leading.gain.count_ops() > LONGEST_ORDER:
+        return
+    yield Row("Gain, first order", "gain", "", leading.gain)
+    yield Row("Efficiency, first order", "eta", "", leading.efficiency)
+    for name, value in leading.definitions.items():
+        yield Row("with", "symbol", name, value)
+
+
 def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
     """Gain, voltages, currents, ripple, the mode's boundary; least coils only for continuous conduction."""
+    if not mode.written:
+        return
     if mode.gain is not None:
         yield Row("Gain", "gain", "", mode.gain)
     yield Row("Output voltage", "V", "", mode.output_voltage)

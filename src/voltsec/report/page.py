@@ -32,16 +32,19 @@ from voltsec.report.numbers_table import PART_HEADING
 from voltsec.report.outline import (
     ROLES,
     Row,
+    leading_rows,
     mode_words,
     named,
     parts_in,
     port_rows,
+    region_words,
     result_rows,
     stress_rows,
 )
 from voltsec.report.page_script import model_script
 from voltsec.report.quantity import UNITS, engineering
-from voltsec.report.shortened import shortened
+from voltsec.report.shortened import leading_orders, shortened
+from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 
@@ -81,6 +84,7 @@ def _beside(name: str) -> str:
 def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
     circuit = solution.circuit
     drawn = map_svg(solution)
+    orders = leading_orders(solution)
     numbers = solution.numbers
     live = numbers is not None and any(has_formulas(mode) for mode in solution.modes)
     shown_derivations = [
@@ -108,7 +112,7 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
         "numbers": numbers,
         "duties": [_complement_line(duty) for duty in circuit.duty_symbols],
         "roles": ROLES,
-        "modes": [_mode(mode, solution) for mode in shortened(solution).modes],
+        "modes": [_mode(mode, solution, orders.get(mode.name)) for mode in shortened(solution).modes],
         "map": None if drawn is None else drawn[0],
         "map_words": None if drawn is None else drawn[1],
         "derivations": shown_derivations,
@@ -220,7 +224,7 @@ def _charts(solution: Solution, point: dict[str, float]) -> list[dict[str, Any]]
     return found
 
 
-def _mode(mode: Mode, solution: Solution) -> dict[str, Any]:
+def _mode(mode: Mode, solution: Solution, leading: FirstOrder | None) -> dict[str, Any]:
     circuit = solution.circuit
     duties = circuit.duty_symbols
     quantity = symbol("V")
@@ -232,14 +236,17 @@ def _mode(mode: Mode, solution: Solution) -> dict[str, Any]:
     def shown(expression: Basic | None) -> str:
         return sized(mathml(expression, duties), formula(expression, duties))
 
-    region = "always" if mode.holds_when is None else shown(mode.holds_when)
+    region = region_words(mode) or shown(mode.holds_when)
     definitions = [_equation(symbol(name), e, duties) for name, e in named(mode)]
     definitions += [_equation(e, Integer(0), duties) for e in mode.condition or ()]
     return {
         "name": mode.name,
         "words": mode_words(mode),
         "headline": _brief(target, duties) or _equation(left, target, duties, display=False),
-        "brief": region if mode.holds_when is None else _brief(mode.holds_when, duties) or region,
+        "words_region": region_words(mode),
+        "brief": ("by numbers" if not mode.written else region)
+        if mode.holds_when is None
+        else _brief(mode.holds_when, duties) or region,
         "region": region,
         "proof": "proved for all positive values" if mode.proved else "checked at sample values, not proved",
         "open": not has_formulas(mode),
@@ -255,6 +262,7 @@ def _mode(mode: Mode, solution: Solution) -> dict[str, Any]:
         ],
         "tables": [
             ("Results", _rows(result_rows(mode, circuit), shown, lambda row: row.label)),
+            ("To first order in the losses", _rows(leading_rows(leading), shown, lambda row: row.label)),
             ("What source and load see", _port_rows(port_rows(mode, solution), shown)),
             ("Stress", _rows(stress_rows(mode, circuit), shown, lambda row: row.part)),
             (

@@ -17,6 +17,7 @@ from sympy import Add, And, Expr, Ge, Pow, Symbol, preorder_traversal
 from sympy.logic.boolalg import Boolean
 
 from voltsec.steady.correction import CorrectedForm, corrected
+from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.losses import losses
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.small import small_symbols
@@ -47,6 +48,15 @@ def shortened(solution: Solution) -> Solution:
     builders = dict(solution.engine.builders)
     modes = tuple(_mode(mode, builders.get(mode.name)) for mode in solution.modes)
     return replace(solution, modes=modes)
+
+
+def leading_orders(solution: Solution) -> dict[str, FirstOrder]:
+    """Leading orders of a lossy stage's modes without closed form: the others can be read as they are."""
+    open_ = {mode.name for mode in solution.modes if not mode.closed_form}
+    if not open_ or not small_symbols(solution.circuit):
+        return {}
+    found = solution.engine.first_orders()
+    return {name: order for name, order in found if order is not None and name in open_}
 
 
 def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:

@@ -56,11 +56,13 @@ def _for_people(solution: Solution) -> Solution:
     return shortened(solution)
 
 
-def _leading(solution: Solution) -> dict[str, FirstOrder]:
-    """Leading orders of a lossy stage's modes."""
-    if all(mode.closed_form for mode in solution.modes) or not any(mode.losses for mode in solution.modes):
+def _leading_orders(solution: Solution) -> dict[str, FirstOrder]:
+    """Leading orders of modes without closed form; an ideal stage loads nothing for it."""
+    if not any(mode.losses for mode in solution.modes) and all(mode.written for mode in solution.modes):
         return {}
-    return {name: found for name, found in solution.engine.first_orders() if found is not None}
+    from voltsec.report.shortened import leading_orders
+
+    return leading_orders(solution)
 
 
 class View:
@@ -74,7 +76,7 @@ class View:
         self.width = console.width
         self.duties = self.circuit.duty_symbols
         self.shown = _for_people(solution)
-        self.leading = _leading(solution)
+        self.leading = _leading_orders(solution)
 
     def show(self) -> None:
         """Everything, in reading order."""
@@ -183,9 +185,8 @@ class View:
             "eta": "η" if self.alphabet.unicode else "",
         }
         before = ""
-        if not mode.written:
-            return
-        yield "", "", ""
+        if mode.written:
+            yield "", "", ""
         for row in result_rows(mode, self.circuit):
             name = row.name or whole_stage.get(row.letter, "")
             yield "" if row.label == before else row.label, name, self._text(row.expression)
@@ -212,7 +213,7 @@ class View:
 
     def _first_order(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
         """Where intervals end by themselves, the exact equations of a lossy stage are hard to read."""
-        if mode.closed_form or mode.name not in self.leading:
+        if mode.name not in self.leading:
             return
         from voltsec.report.losses import first_order_rows
 

@@ -9,10 +9,10 @@ from voltsec.steady.fractions import Fractions, Point, value_and_size
 from voltsec.tableau.assembly import bends_count
 from voltsec.tableau.ring import definite_sign
 
-GAP = 0.01
+GAP = 0.05
 """Continuous conduction of a lossy stage takes currents as straight, discontinuous conduction follows
-their bend, so that their edges lie some parts in a thousand apart.  Where no mode holds strictly, a
-continuous one may miss its edge by so much."""
+their bend, so that their edges lie a little apart (parts in a thousand, more where R*T/L is not
+small).  Where no mode holds strictly, a continuous one may miss its edge by so much."""
 
 
 def may_miss_edge(balance: Balance) -> bool:
