@@ -6,9 +6,9 @@ import pytest
 
 import voltsec
 from tests.integration.switched import Averages, periodic_averages
-from voltsec.practice.ripple import RippleCheck, ripple_check
+from voltsec.practice.ripple import RippleCheck, Swing, ripple_check
 from voltsec.report.machine import as_json
-from voltsec.report.notes import exact_json, notes
+from voltsec.report.notes import exact_json, notes, ripple_lines
 
 BUCK = """source Vg : in -> gnd = 12 V
 switch S : in -> a
@@ -112,3 +112,13 @@ def test_json_has_the_exact_numbers() -> None:
     assert exact["inductor_currents"]["L1"] == pytest.approx(outside.inductor_currents["L1"], rel=1e-3)
     assert exact["capacitor_voltages"]["C1"] == pytest.approx(outside.capacitor_voltages["C1"], rel=1e-3)
     assert told["warnings"] == list(notes(answer))
+
+
+@pytest.mark.parametrize("share, told", [(0.05, 0), (0.4, 1)])
+def test_a_state_that_is_not_found_gives_no_number(share: float, told: int) -> None:
+    """Own rule: nothing is claimed then, and large ripple by the formulas is still told."""
+    check = RippleCheck(None, (), Swing("C1", "V", 3.0, share), False)
+    lines = list(ripple_lines(check))
+    assert len(lines) == told
+    assert exact_json(check) is None
+    assert all("was not found" in line and "C1, 40 %" in line for line in lines)
