@@ -42,7 +42,7 @@ SHIPPED = tuple(shipped_circuits())
 
 NAMES = (
     "E", "I", "N", "S", "Q", "O", "pi", "beta", "gamma", "zeta", "K", "K2", "d2", "d3", "Le", "oo", "zoo",
-    "re", "Abs", "sqrt", "Max", "And", "x", "y", "_1", "A_b", "Zz", "aa", "coil", "pump", "lamp", "valve",
+    "re", "Pow", "sqrt", "Mul", "And", "x", "y", "_1", "A_b", "Zz", "aa", "coil", "pump", "lamp", "valve",
     "W", "H", "mu", "V1", "V2", "R_1", "exp", "nan", "true", "false", "symbols", "i", "v", "u", "m", "r",
 )  # fmt: skip
 """Element names that mean something to somebody else."""
