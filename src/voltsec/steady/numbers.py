@@ -51,7 +51,7 @@ def numbers_at(
 ) -> Numbers | None:
     """All numbers of a mode at one point, None where it does not hold there."""
     if is_long(builder) and not slack:
-        return numbers_without_formulas([(name, _as_numeric(builder))], point)
+        return numbers_without_formulas([(name, as_numeric(builder))], point)
     arrays = {key: np.array([float(value)]) for key, value in point.items()}
     mask, fractions = holds_at(builder, arrays, slack)
     if not mask[0]:
@@ -73,13 +73,14 @@ def is_long(builder: ModeBuilder) -> bool:
 def _holds_in_floats(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:
     from voltsec.steady.row_mode import row_mode  # few stages have such modes
 
-    rows = row_mode("", _as_numeric(builder), {}, ())
+    rows = row_mode("", as_numeric(builder), {}, ())
     length = max(np.size(values) for values in points.values())
     mask, shares = rows.holds(points, length)
     return mask, np.array([shares[name] for name in builder.balance.sequence.fractions])
 
 
-def _as_numeric(builder: ModeBuilder) -> NumericMode:
+def as_numeric(builder: ModeBuilder) -> NumericMode:
+    """A mode with written formulas as one to be solved from its equations."""
     balance = builder.balance
     references = tuple(balance.network.references)
     return NumericMode(builder.circuit, builder.found.stages, balance.sequence, references)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from voltsec.steady.mode_names import name_modes
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import no_steady_state
 from voltsec.steady.numbers import (
+    as_numeric,
     holds_at,
     mode_without_formulas_at,
     numbers_at,
@@ -112,7 +114,7 @@ class Engine:
             found = numbers_at(builder, name, point)
             if found is not None:
                 return found
-        found = numbers_without_formulas(self.numeric, point)
+        found = numbers_without_formulas((*self.numeric, *self._coupled), point)
         for name, builder in self.builders:
             if found is None and may_miss_edge(builder.balance):
                 found = numbers_at(builder, name, point, GAP)
@@ -124,11 +126,24 @@ class Engine:
         for name, builder in self.builders:
             if holds_at(builder, arrays)[0][0]:
                 return name
-        found = mode_without_formulas_at(self.numeric, point)
+        found = mode_without_formulas_at((*self.numeric, *self._coupled), point)
         for name, builder in self.builders:
             if found is None and may_miss_edge(builder.balance) and holds_at(builder, arrays, GAP)[0][0]:
                 found = name
         return found
+
+
+    @cached_property
+    def _coupled(self) -> tuple[tuple[str, NumericMode], ...]:
+        """Modes whose fractions only all conditions together fix, without their formulas.
+
+        Newton's method on long conditions may miss a root that the equations themselves lead to.
+        """
+        return tuple(
+            (name, as_numeric(builder))
+            for name, builder in self.builders
+            if len(builder.balance.sequence.unknown) > 1 and builder.form.roots is None
+        )
 
 
 def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found]]:
