@@ -58,7 +58,8 @@ def test_both_modes_state_the_same_edge(name: str) -> None:
     assert all(same(edge, edges[0]) for edge in edges), [mode.boundary["K"] for mode in answer.modes]
 
 
-@pytest.mark.parametrize("name", CANDIDATES)
+# charger_lossy: a battery sets its output, so that there is an edge for few duties only
+@pytest.mark.parametrize("name", [name for name in CANDIDATES if name != "charger_lossy"])
 @settings(generated, max_examples=6)
 @given(seed=st.integers(0, 2**32))
 def test_both_modes_agree_on_their_edge(name: str, seed: int) -> None:
@@ -67,12 +68,14 @@ def test_both_modes_agree_on_their_edge(name: str, seed: int) -> None:
     answer = solved(name)
     point = random_point(answer.circuit, random.Random(seed), 0.2)
     lossy = name in LOSSY
+    if lossy:  # small losses: straight currents are far off where a coil's time constant is short
+        point = {key: number / 10 if key.startswith("R_") else number for key, number in point.items()}
     edge = period_at_edge(answer, answer.modes[0 if lossy else 1], point)
     assume(edge is not None)
     assert edge is not None
     henries = [point[coil.quantity.symbol] for coil in answer.circuit.inductors]
     ohms = [point[n] for n in point if n.startswith("R_")]
-    assume(not lossy or sum(ohms) * edge < SLOW * min(henries))  # beyond, straight currents are far off
+    assume(not lossy or sum(ohms) * edge < SLOW * min(henries))
     # straight currents before the edge and bent ones after it: lossy edges lie a little apart
     before, after = (0.97, 1.03) if lossy else (1 - 1e-5, 1 + 1e-5)
     # each mode must hold on its side of the edge: not so where another condition forbids both
