@@ -95,6 +95,22 @@ def test_inverting_stage_terms_in_discontinuous_conduction() -> None:
     assert leading.gain_terms["V_D1"].equals(VD * sympy.sqrt(K) / (2 * D * Vg))
 
 
+def test_no_efficiency_where_the_ideal_stage_loses_power() -> None:
+    """A plain resistor takes its part without any series resistance: one minus small terms would be wrong."""
+    text = (
+        "source Vg : in -> gnd = 12 V\nswitch S : in -> a { resistance 1 mohm }\n"
+        "inductor L : a -> gnd = 100 uH\nresistor Rx : a -> gnd = 20 ohm\n"
+        "diode D1 : out -> a\ncapacitor Co : out -> gnd = 100 uF\n"
+        "load R : out -> gnd = 10 ohm\noperate D = 0.45, f = 100 kHz\n"
+    )
+    answer = voltsec.solve(voltsec.read(text))
+    leading = dict(answer.engine.first_orders())["CCM"]
+    assert leading is not None and leading.efficiency is None
+    assert answer.numbers is not None
+    point = {symbol(key): float(value) for key, value in answer.circuit.values.items()}
+    assert float(leading.gain.subs(point)) == pytest.approx(answer.numbers.gain, rel=1e-6)
+
+
 def test_none_without_continuous_conduction_or_losses() -> None:
     answer = voltsec.solve(voltsec.load("boost"))
     dry = dict(answer.engine.first_orders())["DCM"]

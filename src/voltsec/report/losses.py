@@ -190,10 +190,9 @@ def first_order_rows(
     ideal = formula(leading.ideal_gain, duties, alphabet)
     terms = _bracket(leading.gain_terms, duties, alphabet)
     gain = f"{ideal} {alphabet.dot} ({terms})" if leading.gain_terms else ideal
-    rows = [
-        (f"V/{input_name}", gain),
-        (ETA[alphabet.unicode], _bracket(leading.efficiency_terms, duties, alphabet)),
-    ]
+    rows: list[tuple[str, str]] = [(f"V/{input_name}", gain)]
+    if leading.efficiency_terms is not None:
+        rows.append((ETA[alphabet.unicode], _bracket(leading.efficiency_terms, duties, alphabet)))
     for name, text in rows:
         yield name, text if len(text) <= LONGEST_LINE else "too long to be printed; --json gives it"
     if any(len(text) <= LONGEST_LINE for _, text in rows):

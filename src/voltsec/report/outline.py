@@ -100,7 +100,8 @@ def leading_rows(leading: FirstOrder | None) -> Iterator[Row]:
     if leading is None or leading.gain.count_ops() > LONGEST_ORDER:
         return
     yield Row("Gain, first order", "gain", "", leading.gain)
-    yield Row("Efficiency, first order", "eta", "", leading.efficiency)
+    if leading.efficiency is not None:
+        yield Row("Efficiency, first order", "eta", "", leading.efficiency)
     for name, value in leading.definitions.items():
         yield Row("with", "symbol", name, value)
 

@@ -125,7 +125,7 @@ def _with_edge_named(mode: Mode, taken: set[str], states: StateBuilder | None) -
         elif "K_crit" not in taken:
             region = region.xreplace({edge: symbol("K_crit")})
             boundary = {"K_crit" if key == "K" else key: value for key, value in boundary.items()}
-    kept = {key: value for key, value in boundary.items() if value.count_ops() <= LONGEST_EDGE}
+    kept = {k: value for k, value in boundary.items() if k == "K_crit" or value.count_ops() <= LONGEST_EDGE}
     return replace(mode, holds_when=region, boundary=kept)
 
 

@@ -156,7 +156,7 @@ class View:
             every = " and ".join(f"0 < {duty} < 1" for duty in self.duties)
             condition = f"always ({every})" if every else "always"
             if not mode.written:
-                condition = "decided by numbers: the exact conditions have too many terms"
+                condition = "decided by numbers (conditions too long to print)"
         else:
             condition = self._text(mode.holds_when)
         rows.append(("Holds when", "", condition))

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 import sympy
 from sympy import Expr
 
-from voltsec.circuit.elements import Resistor
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import CurrentSource, Load, Resistor
 from voltsec.steady.balance import Ratio, add, multiply
 from voltsec.steady.lossy import current_rows, lossy_elements
 from voltsec.steady.modes import ModeBuilder
@@ -27,8 +28,8 @@ class FirstOrder:
     ideal_gain: Expr
     gain_terms: dict[str, Expr]
     """Small symbol -> share of the gain it takes; under ``""`` all together where they do not separate."""
-    efficiency_terms: dict[str, Expr]
-    """Small symbol -> share of the input power it takes."""
+    efficiency_terms: dict[str, Expr] | None
+    """Small symbol -> share of the input power it takes; None where the ideal stage loses power, too."""
     definitions: dict[str, Expr] = field(default_factory=dict)
     """Named quantities of the ideal stage in them (K, d2)."""
 
@@ -38,9 +39,16 @@ class FirstOrder:
         return _reduced_by(self.ideal_gain, self.gain_terms)
 
     @property
-    def efficiency(self) -> Expr:
-        """First order in the small symbols."""
-        return _reduced_by(sympy.Integer(1), self.efficiency_terms)
+    def efficiency(self) -> Expr | None:
+        """First order in the small symbols; None where the ideal stage has losses of its own."""
+        terms = self.efficiency_terms
+        return None if terms is None else _reduced_by(sympy.Integer(1), terms)
+
+
+def loses_nothing_ideally(circuit: Circuit) -> bool:
+    """True for one source and no plain resistors: then the ideal stage's efficiency is 1."""
+    plain = [e for e in circuit.of(Resistor) if not isinstance(e, Load)]
+    return len(circuit.sources) == 1 and not plain and not circuit.of(CurrentSource)
 
 
 def first_order(builder: ModeBuilder) -> FirstOrder | None:
@@ -76,6 +84,8 @@ def first_order(builder: ModeBuilder) -> FirstOrder | None:
         taken = _relative(ideal, after)
         if not taken[0].is_zero():
             terms[""] = write(*taken)
+    if not loses_nothing_ideally(circuit):
+        return FirstOrder(write(*ideal), terms, None)
     shares = _power_shares(builder, small)
     return None if shares is None else FirstOrder(write(*ideal), terms, shares)
 

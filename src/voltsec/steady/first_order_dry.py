@@ -29,7 +29,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Element, Resistor, Source
 from voltsec.steady.balance import Balance, Ratio, add, insert, multiply, reduced
 from voltsec.steady.closed_form import ClosedForm
-from voltsec.steady.first_order import FirstOrder
+from voltsec.steady.first_order import FirstOrder, loses_nothing_ideally
 from voltsec.steady.fractions import Fractions, NotClosed, value_and_size
 from voltsec.steady.lossy import current_rows, lossy_elements
 from voltsec.steady.modes import ModeBuilder
@@ -143,8 +143,10 @@ def first_order_dry(case: Case) -> FirstOrder | None:
     drivers = {source.quantity.symbol for source in case.circuit.of(Source, CurrentSource)}
     if (form.ring.variables(gain[0]) | form.ring.variables(gain[1])) & drivers:
         return None
-    shares = _power_shares(case, ideal)
-    return None if shares is None else FirstOrder(form.written(gain, True), terms, shares, form.definitions)
+    shares = _power_shares(case, ideal) if loses_nothing_ideally(case.circuit) else None
+    if shares is None and loses_nothing_ideally(case.circuit):
+        return None
+    return FirstOrder(form.written(gain, True), terms, shares, form.definitions)
 
 
 def _gain_terms(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:

@@ -272,9 +272,15 @@ def _bound_parts(
             name += "_"
         effective = effective_inductance(form.circuit, form.ring, (top, bottom), name)
         if effective is None:
+            positive = sign_given((bound.period[0] * bound.period[1], form.balance.ring.one), coupled) == 1
             limit = form.writer.ratio(top, bottom)
-            parts.append(symbol("T") <= limit if bound.upper else symbol("T") >= limit)
-            result.boundary.setdefault("T", limit)
+            if positive or own_edge:
+                parts.append(symbol("T") <= limit if bound.upper else symbol("T") >= limit)
+            else:  # as a bound on 1/T, which says nothing where it is negative
+                share = symbol("T") * form.writer.ratio(bottom, top)
+                parts.append(share <= 1 if bound.upper else share >= 1)
+            if form.ring.value(top, form.point) * form.ring.value(bottom, form.point) > 0:
+                result.boundary.setdefault("T", limit)
             continue
         same = next(
             (

@@ -45,6 +45,9 @@ GRIDS = (8, 24, 64)
 REJECTIONS = 3
 """A sequence to be checked from numbers is left alone after so many points where it did not hold."""
 
+WELL_INSIDE = 1e-3
+"""A sample point with so much margin may stand for its mode."""
+
 LONG_CONDITIONS = 5000
 """Terms of all sign conditions from which they are judged in floats."""
 
@@ -133,6 +136,8 @@ def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Se
         mask[place] = True
         found.holds, found.margin, found.shares = mask, margin, fractions
         best = int(np.argmax(np.where(mask, margin, -1.0)))
+        if place == 0 and margin[0] > WELL_INSIDE:  # the netlist's own values, where formulas are looked at
+            best = 0
         best = best if margin[best] > 0 else place
         found.witness = {n: float(v[best]) for n, v in search.points.items()}
         names = found.sequence.fractions

@@ -132,7 +132,6 @@ class Engine:
                 found = name
         return found
 
-
     @cached_property
     def _coupled(self) -> tuple[tuple[str, NumericMode], ...]:
         """Modes whose fractions only all conditions together fix, without their formulas.
