@@ -282,3 +282,28 @@ def test_published_circuit_with_losses(key: str) -> None:
         netlist = re.sub(rf"({kind} \w+ : \w+ -> \w+)", rf"\1 {{ {properties} }}", netlist)
     circuit = voltsec.read(netlist)
     check(circuit, published_values(key, circuit), (5.0, 2.0, 0.7, 0.4), key in SHARED)
+
+
+def test_a_mode_that_no_sample_point_met() -> None:
+    """Asked at a point where none of the listed modes holds, the solver looks there anew."""
+    circuit = voltsec.read(
+        """
+        source Vg : in -> gnd = 12 V { resistance 30 mohm }
+        inductor L1 : in -> a = 40 uH { resistance 25 mohm }
+        diode D1 : a -> b { drop 0.4 V, resistance 15 mohm }
+        diode D2 : a -> c { drop 0.4 V }
+        capacitor C1 : b -> gnd = 1 { resistance 12 mohm }
+        inductor L2 : b -> c = 60 uH { resistance 50 mohm }
+        switch S : c -> gnd { resistance 20 mohm }
+        capacitor C2 : d -> c = 1 { resistance 20 mohm }
+        diode D3 : b -> d { drop 0.4 V, resistance 20 mohm }
+        diode D4 : d -> out { drop 0.4 V, resistance 20 mohm }
+        capacitor Co : out -> gnd = 1
+        load R : out -> gnd = 150 ohm
+        operate D = 0.45, f = 100 kHz
+        """.replace("= 1\n", "= 1 F\n").replace("= 1 {", "= 1 F {")
+    )
+    numbers = voltsec.solve(circuit).at(D=0.6)
+    found = periodic_averages(circuit, {"D": 0.6})
+    assert numbers.output_voltage == pytest.approx(found.output_voltage, rel=1e-3)
+    assert numbers.mode == "CCM"

@@ -105,6 +105,20 @@ def find_sequences(circuit: Circuit, references: tuple[str, ...]) -> tuple[Searc
     return tuple(_search(circuit, references, stages) for stages in stages_of(circuit))
 
 
+def sequence_at(circuit: Circuit, references: tuple[str, ...], point: dict[str, float]) -> NumericMode | None:
+    """The sequence that holds at one point (every symbol, SI units); None where none could be verified."""
+    for stages in stages_of(circuit):
+        if any(length <= 0 for length in stages.fractions(point)):
+            continue
+        search = Search(stages, {name: np.array([value]) for name, value in point.items()})
+        found = _at_point(circuit, references, stages, point, search, set())
+        if found is not None:
+            return NumericMode(circuit, stages, found.sequence, references)
+        if search.numeric:
+            return search.numeric[0]
+    return None
+
+
 def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Search:
     search = Search(stages, sample_points(circuit, stages.edges))
     count = len(search.points["T"])

@@ -28,7 +28,7 @@ from voltsec.steady.numbers import (
 )
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import operating_point
-from voltsec.steady.sequences import Found, Search, find_sequences
+from voltsec.steady.sequences import Found, Search, find_sequences, sequence_at
 from voltsec.steady.solution import Mode, Numbers, Solution
 from voltsec.steady.states import told_by_states
 from voltsec.steady.undetermined import undetermined
@@ -118,7 +118,21 @@ class Engine:
         for name, builder in self.builders:
             if found is None and may_miss_edge(builder.balance):
                 found = numbers_at(builder, name, point, GAP)
-        return found
+        return found or self._unlisted(point)
+
+    def _unlisted(self, point: Mapping[str, float]) -> Numbers | None:
+        """Numbers of a mode that was not met at the sample points, named in line with the others."""
+        mode = sequence_at(self.circuit, references(self.circuit), dict(point))
+        if mode is None:
+            return None
+        listed = [builder.balance.sequence for _, builder in self.builders]
+        listed += [numeric.sequence for _, numeric in self.numeric]
+        names = [name for name, _ in (*self.builders, *self.numeric)]
+        if mode.sequence in listed:
+            name = names[listed.index(mode.sequence)]
+        else:
+            name = name_modes([*listed, mode.sequence])[-1]
+        return numbers_without_formulas([(name, mode)], point)
 
     def mode_at(self, point: Mapping[str, float]) -> str | None:
         """Name of the mode that holds at ``point``, None where none does."""
