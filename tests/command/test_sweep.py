@@ -40,6 +40,14 @@ def test_files(voltsec: Run, tmp_path: Path, ending: str) -> None:
         assert len(path.read_text().splitlines()) == 1 + 40 * 3
 
 
+def test_empty_points_are_counted(voltsec: Run) -> None:
+    """Above half the period this stage has no steady state: those rows stay empty, and that is said."""
+    done = voltsec("sweep", "qzs_boost", "D=0.1:0.8:8")
+    assert done.returncode == 0
+    assert "of 8 points are left empty" in done.stderr
+    assert voltsec("sweep", "sepic", "D=0.1:0.8:8").stderr == ""
+
+
 def test_tolerances_are_repeatable(voltsec: Run) -> None:
     line = ("sweep", "boost_lossy", "--tolerance", "L=20%,R=5%", "--draws", "2000", "--seed", "3")
     one, two = voltsec(*line), voltsec(*line)

@@ -107,6 +107,13 @@ def _sweep(solution: Solution, values: dict, names: tuple[str, ...], output: str
     quantities = names or (("gain", "efficiency") if kind in FIGURES else ORDINARY)
     with _progress("sweep") as progress:
         result = sweep(solution, values, quantities, progress=progress)
+    empty = int((result.mode_index < 0).sum())
+    if empty:
+        click.echo(
+            f"voltsec: note: {empty} of {result.mode_index.size} points are left empty: no mode of this "
+            "answer could be verified there (solve with the values of such a point tells more)",
+            err=True,
+        )
     if kind in FIGURES:
         from voltsec.report.sweep_figure import write_figure
 
