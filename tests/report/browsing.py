@@ -8,16 +8,7 @@ from typing import Any
 
 import pytest
 
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
+from voltsec.report.output import FLAGS
 
 
 def start_browser(profile: Path) -> Any:

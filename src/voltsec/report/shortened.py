@@ -62,7 +62,7 @@ def leading_orders(solution: Solution) -> dict[str, FirstOrder]:
 def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:
     if builder is None:
         return mode
-    taken = {str(s) for q in builder.circuit.quantities for s in [q.symbol]} | set(mode.definitions)
+    taken = {quantity.symbol for quantity in builder.circuit.quantities} | set(mode.definitions)
     told = corrected(builder)
     if told is not None and isinstance(told.form, CorrectedForm):
         taken.add(told.form.name)

@@ -261,14 +261,7 @@ class View:
         self._section("Numbers", f"at the operating point, {numbers.mode}")
         for label, value in stage_rows(self.solution, self.alphabet):
             self._print(" " * INDENT + label.ljust(LABEL_WIDTH) + value)
-        heading, *rows = part_rows(self.solution, self.alphabet)
-        table = self._table(*heading)
-        for column in table.columns[1:]:
-            column.justify = "right"
-        for row in rows:
-            table.add_row(*(Text(cell) for cell in row))
-        self.console.print()
-        self._indented(table)
+        self._figures(part_rows(self.solution, self.alphabet))
         self._losses()
 
     def _losses(self) -> None:
@@ -279,7 +272,11 @@ class View:
             return
         from voltsec.report.losses import loss_rows  # brings in more than an ideal circuit needs
 
-        heading, *rows = [*loss_rows(self.solution, self.alphabet)] or [()]
+        self._figures(loss_rows(self.solution, self.alphabet))
+
+    def _figures(self, lines: Iterable[tuple[str, ...]]) -> None:
+        """A heading and rows of numbers, these to the right; nothing where there are no rows."""
+        heading, *rows = [*lines] or [()]
         if not rows:
             return
         table = self._table(*heading)

@@ -18,7 +18,7 @@ from sympy import Expr
 from voltsec.steady.balance import Ratio, multiply
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.small import by_degree, small_symbols
+from voltsec.steady.small import by_degree, by_powers, small_symbols
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ring import Polynomial, definite_sign, factors
 
@@ -123,12 +123,10 @@ class CorrectedForm(ClosedForm):
     def denominator(self) -> Expr:
         """What the name stands for: ``1 + R_L/((1 - D)**2*R) + ...``, a term for each resistance."""
         assert self.whole is not None
-        places = [self.ring.index[name] for name in self.small if name not in self.ring.variables(self.ideal)]
-        groups: dict[tuple[int, ...], dict] = {}
-        for powers, coefficient in (self.whole - self.ideal).to_dict().items():
-            groups.setdefault(tuple(int(powers[p]) for p in places), {})[powers] = coefficient
+        used = self.ring.variables(self.ideal)
+        groups = by_powers(self.ring, self.whole - self.ideal, [n for n in self.small if n not in used])
         order = sorted(groups, key=lambda g: (sum(g), [-power for power in g]))
-        terms = [self.writer.ratio(self.ring.context.from_dict(groups[g]), self.ideal) for g in order]
+        terms = [self.writer.ratio(groups[g], self.ideal) for g in order]
         return sympy.Add(sympy.Integer(1), *terms)
 
 
@@ -176,10 +174,6 @@ def _term_by_term(form: CorrectedForm, ratio: Ratio) -> Expr:
     left = bottom // name if (bottom // name) * name == bottom else bottom
     if len(left) != 1 or len(top) == 1:
         return form.writer.ratio(top, bottom)
-    groups: dict[tuple[int, ...], dict] = {}
-    places = [form.ring.index[small] for small in form.small]
-    for powers, coefficient in top.to_dict().items():
-        groups.setdefault(tuple(int(powers[p]) for p in places), {})[powers] = coefficient
-    terms = [form.writer.ratio(form.ring.context.from_dict(group), left) for group in groups.values()]
-    total = sympy.Add(*terms)
+    groups = by_powers(form.ring, top, form.small)
+    total = sympy.Add(*(form.writer.ratio(group, left) for group in groups.values()))
     return total / symbol(form.name) if left != bottom else total

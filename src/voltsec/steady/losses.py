@@ -20,6 +20,7 @@ from voltsec.steady.balance import Ratio, add, multiply
 from voltsec.steady.lossy import current_rows, lossy_elements
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.root_forms import size
+from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row
 
 SHORT_TERMS = 40
@@ -75,45 +76,28 @@ def _ratio(builder: ModeBuilder, name: str) -> Ratio | None:
 
 def _squares(builder: ModeBuilder, row: Row) -> list[tuple[Ratio, Ratio]] | None:
     """(share of T, mean square of the current) of every interval in which it flows."""
+    flows = _flows(builder, row)
+    if flows is None:
+        return None
     found = []
-    for share, mean, ramp in _flows(builder, row) or ():
-        square = multiply(mean, mean)
-        if ramp is not None:
-            third = multiply(ramp, ramp)
-            square = add(square, (third[0], third[1] * 3))
-        found.append((share, square))
-    return found if _flows(builder, row) is not None else None
-
-
-def _flows(builder: ModeBuilder, row: Row) -> list[tuple[Ratio, Ratio, Ratio | None]] | None:
-    """(share of T, mean, ramp) of a current, intervals of equal size joined, idle ones left out."""
-    balance, ring = builder.balance, builder.balance.ring
-    found: list[tuple[Ratio, Ratio, Ratio | None]] = []
-    for k, fraction in enumerate(builder.short.fractions):
-        ramp: Ratio | None = None
-        if balance.by_itself:
-            mean, ramp = balance.value(k, row, "mean"), balance.value(k, row, "ramp")
-            if ramp is None:
-                return None
-        else:
-            mean = balance.value(k, row, "average")
-        if mean is None:
-            return None
-        if mean[0].is_zero() and (ramp is None or ramp[0].is_zero()):
-            continue
-        share: Ratio = (fraction, ring.one)
-        for place, (other, other_mean, other_ramp) in enumerate(found):
-            if _same_size(mean, other_mean) and (ramp is None or _same_size(ramp, other_ramp)):
-                found[place] = (add(other, share), other_mean, other_ramp)
-                break
-        else:
-            found.append((share, mean, ramp))
+    for share, mean, ramp in flows:
+        third = multiply(ramp, ramp)
+        found.append((share, add(multiply(mean, mean), (third[0], third[1] * 3))))
     return found
 
 
-def _same_size(one: Ratio, other: Ratio | None) -> bool:
-    """Equal or opposite."""
-    return other is not None and one[1] == other[1] and (one[0] == other[0] or one[0] == -other[0])
+def _flows(builder: ModeBuilder, row: Row) -> list[tuple[Ratio, Ratio, Ratio]] | None:
+    """(share of T, mean, ramp) of a current, intervals of equal size joined, idle ones left out.
+
+    In continuous conduction ripple is neglected: means as the averages see them, no ramps.
+    """
+    balance, places = builder.balance, range(builder.short.count)
+    if balance.by_itself:
+        parts = [[balance.value(k, row, part) for k in places] for part in ("mean", "ramp")]
+    else:
+        nothing: Ratio = (balance.ring.zero, balance.ring.one)
+        parts = [[balance.value(k, row, "average") for k in places], [nothing for _ in places]]
+    return builder.shares(Waveform(tuple(parts[0]), tuple(parts[1])))
 
 
 def _expression(builder: ModeBuilder, name: str) -> Expr | None:
@@ -130,7 +114,7 @@ def _expression(builder: ModeBuilder, name: str) -> Expr | None:
             for share, mean, ramp in flows:
                 longest = max(longest, *(len(part) for part in mean))
                 square = form.expression(mean) ** 2
-                if ramp is not None and not ramp[0].is_zero():
+                if not ramp[0].is_zero():
                     longest = max(longest, *(len(part) for part in ramp))
                     square = square + form.expression(ramp) ** 2 / 3
                 squares.append(form.expression(share) * square)

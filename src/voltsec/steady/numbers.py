@@ -19,6 +19,7 @@ from voltsec.steady.port_rows import output_capacitor
 from voltsec.steady.reading_list import STRESS_UNITS, ReadingList, quantity_units, stressed
 from voltsec.steady.reading_sources import RatioSource
 from voltsec.steady.readings import Look
+from voltsec.steady.sequences import numeric_mode_of
 from voltsec.steady.solution import Numbers, PortNumbers
 from voltsec.steady.verification import verify
 from voltsec.tableau.network import coils
@@ -51,7 +52,7 @@ def numbers_at(
 ) -> Numbers | None:
     """All numbers of a mode at one point, None where it does not hold there."""
     if is_long(builder) and not slack:
-        return numbers_without_formulas([(name, as_numeric(builder))], point)
+        return numbers_without_formulas([(name, numeric_mode_of(builder.found))], point)
     arrays = {key: np.array([float(value)]) for key, value in point.items()}
     mask, fractions = holds_at(builder, arrays, slack)
     if not mask[0]:
@@ -73,17 +74,10 @@ def is_long(builder: ModeBuilder) -> bool:
 def _holds_in_floats(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:
     from voltsec.steady.row_mode import row_mode  # few stages have such modes
 
-    rows = row_mode("", as_numeric(builder), {}, ())
+    rows = row_mode("", numeric_mode_of(builder.found), {}, ())
     length = max(np.size(values) for values in points.values())
     mask, shares = rows.holds(points, length)
     return mask, np.array([shares[name] for name in builder.balance.sequence.fractions])
-
-
-def as_numeric(builder: ModeBuilder) -> NumericMode:
-    """A mode with written formulas as one to be solved from its equations."""
-    balance = builder.balance
-    references = tuple(balance.network.references)
-    return NumericMode(builder.circuit, builder.found.stages, balance.sequence, references)
 
 
 def numbers_without_formulas(

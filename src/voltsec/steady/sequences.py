@@ -100,6 +100,12 @@ class Search:
     """How often a sequence of a lossy circuit did not hold where it was met."""
 
 
+def numeric_mode_of(found: Found) -> NumericMode:
+    """A solved sequence as one to be solved anew from its equations."""
+    balance = found.balance
+    return NumericMode(balance.circuit, found.stages, balance.sequence, tuple(balance.network.references))
+
+
 def find_sequences(circuit: Circuit, references: tuple[str, ...]) -> tuple[Search, ...]:
     """All sequences of ``circuit``, one search for each order of its duty edges."""
     return tuple(_search(circuit, references, stages) for stages in stages_of(circuit))
@@ -113,7 +119,7 @@ def sequence_at(circuit: Circuit, references: tuple[str, ...], point: dict[str, 
         search = Search(stages, {name: np.array([value]) for name, value in point.items()})
         found = _at_point(circuit, references, stages, point, search, set())
         if found is not None:
-            return NumericMode(circuit, stages, found.sequence, references)
+            return numeric_mode_of(found)
         if search.numeric:
             return search.numeric[0]
     return None
@@ -171,7 +177,7 @@ def _over_samples(found: Found, search: Search) -> tuple[np.ndarray, np.ndarray,
     terms = sum(len(part) for condition in balance.sign_conditions for part in condition.ratio)
     if balance.by_itself or terms < LONG_CONDITIONS:
         return verify(balance, found.fractions, search.points)
-    mode = NumericMode(balance.circuit, found.stages, balance.sequence, tuple(balance.network.references))
+    mode = numeric_mode_of(found)
     rows = row_mode("", mode, _constants(search), ())
     mask, shares = rows.holds(search.points, len(search.points["T"]))
     fractions = np.array([shares[name] for name in balance.sequence.fractions])

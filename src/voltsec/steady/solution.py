@@ -15,6 +15,7 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import CurrentSource, Source
 
 
 @dataclass(frozen=True)
@@ -163,11 +164,10 @@ class Solution:
                 product = point[coils[0].quantity.symbol] * point[coils[1].quantity.symbol]
                 point[coupling.symbol] = float(coupling.coefficient) * math.sqrt(product)
         duties = set(self.circuit.duty_symbols)
+        signed = {source.quantity.symbol for source in self.circuit.of(Source, CurrentSource)}
         for name in values:
             if name in duties and not 0 < point[name] < 1:
                 raise ValueError(f"a duty lies between 0 and 1: {name} = {point[name]:g}")
-            signed = {quantity.symbol for source in self.circuit.sources for quantity in [source.quantity]}
-            signed |= {e.quantity.symbol for e in self.circuit.elements if e.kind == "current"}
             if name not in duties | signed and not point[name] > 0:
                 raise ValueError(f"a value above zero is needed: {name} = {point[name]:g}")
         for before, after in itertools.pairwise(self.circuit.duty_symbols):

@@ -20,7 +20,6 @@ from voltsec.steady.mode_names import name_modes
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import no_steady_state
 from voltsec.steady.numbers import (
-    as_numeric,
     holds_at,
     mode_without_formulas_at,
     numbers_at,
@@ -28,7 +27,7 @@ from voltsec.steady.numbers import (
 )
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import operating_point
-from voltsec.steady.sequences import Found, Search, find_sequences, sequence_at
+from voltsec.steady.sequences import Found, Search, find_sequences, numeric_mode_of, sequence_at
 from voltsec.steady.solution import Mode, Numbers, Solution
 from voltsec.steady.states import told_by_states
 from voltsec.steady.undetermined import undetermined
@@ -101,8 +100,8 @@ class Engine:
     def first_orders(self) -> Iterator[tuple[str, FirstOrder | None]]:
         """Name and leading order in the small resistances and drops of every mode."""
         for name, builder in self.builders:
-            found = first_order(builder)
-            yield name, first_order_dry(case_of(builder)) if builder.balance.by_itself else found
+            dry = builder.balance.by_itself
+            yield name, first_order_dry(case_of(builder)) if dry else first_order(builder)
         for name, mode in self.numeric:
             point, shares = self.examples[mode.sequence]
             case = Case(self.circuit, mode.stages, mode.sequence, mode.references, point, shares)
@@ -153,7 +152,7 @@ class Engine:
         Newton's method on long conditions may miss a root that the equations themselves lead to.
         """
         return tuple(
-            (name, as_numeric(builder))
+            (name, numeric_mode_of(builder.found))
             for name, builder in self.builders
             if len(builder.balance.sequence.unknown) > 1 and builder.form.roots is None
         )

@@ -259,9 +259,7 @@ class StateBuilder(ModeBuilder):
         plain = self.explicit
         found: dict[str, Expr | None] = {}
         for coil in coils(self.circuit):
-            row = {("i", coil.name): plain.balance.ring.one}
-            mean = plain.short.average_of_free(row)
-            found[self.states.currents[coil.name]] = None if mean is None else plain.form.expression(mean)
+            found[self.states.currents[coil.name]] = plain.mean({("i", coil.name): plain.balance.ring.one})
         for name, state in self.states.voltages.items():
             found[state] = self._voltage(name)
         for name, state in self.states.rises.items():
