@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from voltsec.circuit.fault import CircuitError, NoSteadyState
     from voltsec.command.netlists import load
     from voltsec.language.reader import read
+    from voltsec.practice.solve import solve
     from voltsec.steady.solution import Solution
-    from voltsec.steady.solve import solve
 
     __version__: str
 
@@ -31,7 +31,7 @@ _HOMES = {
     "Solution": "voltsec.steady.solution",
     "load": "voltsec.command.netlists",
     "read": "voltsec.language.reader",
-    "solve": "voltsec.steady.solve",
+    "solve": "voltsec.practice.solve",
 }
 
 __all__ = ["Circuit", "CircuitError", "NoSteadyState", "Solution", "load", "read", "solve"]

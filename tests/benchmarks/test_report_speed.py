@@ -5,8 +5,8 @@ from __future__ import annotations
 from time import perf_counter
 
 from voltsec.command.netlists import load
+from voltsec.practice.solve import solve
 from voltsec.report.page import page
-from voltsec.steady.solve import solve
 
 SECONDS = 5.0
 

@@ -15,8 +15,8 @@ import pytest
 import voltsec
 from voltsec.circuit.graph import references
 from voltsec.command.netlists import shipped_circuits
+from voltsec.practice.solve import solve
 from voltsec.steady.sequences import find_sequences
-from voltsec.steady.solve import solve
 
 from .baseline import (
     DEVICES,

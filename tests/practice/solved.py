@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import cache
 
 from voltsec.command.netlists import load, shipped_circuits
+from voltsec.practice.solve import solve
 from voltsec.steady.solution import Solution
-from voltsec.steady.solve import solve
 
 SLOW = frozenset({"boost_mult1_lossy", "quad_boost_lossy", "boost_then_buck", "quad_buck", "buck_lossy"})
 """Many parts or many modes: these take seconds each."""

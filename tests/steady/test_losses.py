@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 import voltsec
 from tests.steady.lossy_stages import STAGES, lossy_netlist
 from voltsec.practice.sweep import sweep
+from voltsec.results.table import lossy_elements
 from voltsec.steady.losses import loss_ratios, losses, power_balance
-from voltsec.steady.lossy import lossy_elements
 
 STAGE = st.sampled_from(sorted(STAGES))
 

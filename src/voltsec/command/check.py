@@ -63,7 +63,7 @@ def command(
     from voltsec.command.netlists import load
 
     circuit = load(netlist)
-    from voltsec.steady.solve import solve
+    from voltsec.practice.solve import solve
 
     solution = solve(circuit)
     verdict = check(solution, lines, mode, interval, name)

@@ -29,7 +29,7 @@ def command(netlist: str, mode_name: str | None, form: str | None) -> None:
 
     circuit = load(netlist)  # a bad netlist is told before the solver is even imported
     from voltsec.practice.derive import NoSuchMode, derive
-    from voltsec.steady.solve import solve
+    from voltsec.practice.solve import solve
 
     try:
         derivation = derive(solve(circuit), mode_name)

@@ -36,8 +36,8 @@ def command(
         _check(Path(output))
     circuit = load(netlist)
     from voltsec.practice.map import region_map
+    from voltsec.practice.solve import solve
     from voltsec.report import map_machine, map_text
-    from voltsec.steady.solve import solve
 
     solution = solve(circuit)
     form = map_machine if machine_readable else map_text

@@ -33,8 +33,8 @@ def command(netlist: str, output: str) -> None:
     try:
         check_target(path)
         circuit = load(netlist)
+        from voltsec.practice.solve import solve
         from voltsec.report.document import document
-        from voltsec.steady.solve import solve
 
         write_report(path, document(solve(circuit), path.suffix.lower()))
     except CannotWrite as problem:

@@ -57,7 +57,7 @@ def command(netlist: str, form: str | None, holds: tuple[str, ...], wanted: str 
     from voltsec.command.wanted import find_duties, say_beyond, volts_wanted
 
     volts = None if wanted is None else volts_wanted(wanted)
-    from voltsec.steady.solve import solve
+    from voltsec.practice.solve import solve
 
     solution = solve(circuit)
     duties = None if volts is None else find_duties(solution, volts)

@@ -74,7 +74,7 @@ def command(
         if kind in FIGURES and len(ranges) > 2:
             raise BadSweep(f"a figure shows two ranges at most, not {len(ranges)}; write a .csv instead")
 
-        from voltsec.steady.solve import solve
+        from voltsec.practice.solve import solve
 
         solution = solve(circuit)
         if tolerance is not None:
@@ -101,19 +101,29 @@ def _kind(output: str | None, table_only: bool) -> str:
 
 
 def _sweep(solution: Solution, values: dict, names: tuple[str, ...], output: str | None, kind: str) -> None:
-    from voltsec.practice.sweep import ORDINARY, sweep
+    from voltsec.practice.sweep import MOST_EXACT, ORDINARY, sweep
     from voltsec.report.machine import circuit_name
 
     quantities = names or (("gain", "efficiency") if kind in FIGURES else ORDINARY)
     with _progress("sweep") as progress:
         result = sweep(solution, values, quantities, progress=progress)
-    empty = int((result.mode_index < 0).sum())
+    empty = int(((result.mode_index < 0) & ~result.exact).sum())
     if empty:
         click.echo(
-            f"voltsec: note: {empty} of {result.mode_index.size} points are left empty: no mode of this "
-            "answer could be verified there (solve with the values of such a point tells more)",
+            f"voltsec: note: {empty} of {result.mode_index.size} points are left empty: no periodic "
+            "state could be verified there (solve with the values of such a point tells more)",
             err=True,
         )
+    if not result.exact.any() and result.mode_index.size > empty:
+        click.echo(
+            f"voltsec: note: {result.mode_index.size} points: the numbers are the formulas', which neglect "
+            f"ripple (up to {MOST_EXACT} points they are those of the exact periodic state)",
+            err=True,
+        )
+    differing = result.differing()
+    if differing:
+        told = ", ".join(f"{name} by up to {100 * share:.2g} %" for name, share in differing.items())
+        click.echo(f"voltsec: note: the formulas neglect ripple; they differ in {told}", err=True)
     if kind in FIGURES:
         from voltsec.report.sweep_figure import write_figure
 

@@ -3,7 +3,8 @@
 Every mode is made ready once (:mod:`voltsec.steady.compiled`, and :mod:`voltsec.steady.row_mode` for
 those without written formulas), then chunks of points run through them, here or on any
 ``concurrent.futures.Executor``.  Chunks are cut the same way either way and put together in order, so
-the results are the same to the last bit.
+the results are the same to the last bit.  Up to :data:`MOST_EXACT` points the numbers are those of the exact
+periodic state, ripple included; the formulas' values stand beside.
 """
 
 from __future__ import annotations
@@ -13,15 +14,18 @@ from concurrent.futures import Executor, Future
 from dataclasses import dataclass
 from difflib import get_close_matches
 from itertools import islice
+from time import monotonic
 from typing import Any
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.results.table import results_of
 from voltsec.steady.compiled import CompiledMode, compile_mode
 from voltsec.steady.reading_list import quantity_units
 from voltsec.steady.row_mode import RowMode, row_mode
 from voltsec.steady.solution import Solution
+from voltsec.waveforms.exact import Expected, exact_results
 
 Array = np.ndarray
 ReadyMode = CompiledMode | RowMode
@@ -35,6 +39,18 @@ CHUNK = 20_000
 
 SOLVED_CHUNK = 5_000
 """The same where equations are solved at every point."""
+
+EXACT_CHUNK = 2_000
+"""The same where the exact periodic state is found at every point."""
+
+MOST_EXACT = 20_000
+"""Points up to which the exact periodic state is found at each; beyond, the formulas' values are told."""
+
+PATIENCE = 20.0
+"""Seconds a chunk may spend on points at which no mode leads to the exact state."""
+
+DIFFERS = 0.01
+"""Difference of a formula's value that is told, as a share of the quantity's largest size."""
 
 IN_FLIGHT = 32
 """Chunks handed to an executor before the first is waited for."""
@@ -61,6 +77,10 @@ class Sweep:
     """Place in ``mode_names``; -1 where no mode could be verified."""
     values: dict[str, Array]
     """Quantity -> numbers in SI units, nan where there is none."""
+    exact: Array
+    """True where the numbers are those of the exact periodic state, ripple included."""
+    formulas: dict[str, Array]
+    """Quantity -> what the small-ripple formulas give, nan where no mode holds."""
 
     @property
     def mode(self) -> Array:
@@ -82,6 +102,18 @@ class Sweep:
         """Power of the loads over power of the sources, 0 to 1."""
         return self.values["efficiency"]
 
+    def differing(self) -> dict[str, float]:
+        """Quantities whose formulas differ somewhere by more than :data:`DIFFERS`, and by how much."""
+        found = {}
+        for name, exact in self.values.items():
+            change = np.abs(self.formulas[name] - exact)[
+                self.exact & np.isfinite(self.formulas[name]) & np.isfinite(exact)
+            ]
+            size = np.abs(exact[np.isfinite(exact)]).max(initial=0.0)
+            if change.size and size and change.max() > DIFFERS * size:
+                found[name] = float(change.max() / size)
+        return found
+
     def __getitem__(self, quantity: str) -> Array:
         """Numbers of one quantity by name."""
         return self.values[quantity]
@@ -93,12 +125,14 @@ def sweep(
     quantities: tuple[str, ...] = ORDINARY,
     executor: Executor | None = None,
     progress: Progress | None = None,
+    most_exact: int = MOST_EXACT,
 ) -> Sweep:
     """Numbers at the netlist's values changed by ``values`` (symbol -> number or array, SI units).
 
     Arrays broadcast against each other as in numpy.  ``quantities`` are names such as ``gain``,
     ``ripple.L1``, ``stress.S.voltage_peak`` or ``losses.D1`` (see
-    :func:`voltsec.steady.reading_list.quantity_units`).  Raises :class:`BadSweep`.
+    :func:`voltsec.results.table.results_of`).  Up to ``most_exact`` points the exact periodic state is found
+    at each of them.  Raises :class:`BadSweep`.
     """
     circuit = solution.circuit
     check_quantities(circuit, quantities)
@@ -114,26 +148,46 @@ def sweep(
         *(row_mode(name, mode, constants, tuple(quantities)) for name, mode in engine.numeric),
     )
     names = tuple(mode.name for mode in compiled)
-    index = np.full(length, -1, np.int16)
-    results = {name: np.full(length, np.nan) for name in quantities}
+    job = _Job(circuit, compiled, constants, tuple(quantities), length <= most_exact)
+    parts = []
+    done = 0
     if progress is not None:
         progress(0, length)
-    start = 0
-    for chosen, found in _runs(compiled, constants, flat, length, executor):
-        place = slice(start, start + len(chosen))
-        index[place] = chosen
-        for name, column in found.items():
-            results[name][place] = column
-        start += len(chosen)
+    for part in _runs(job, flat, length, executor):
+        parts.append(part)
+        done += len(part.index)
         if progress is not None:
-            progress(start, length)
+            progress(done, length)
     return Sweep(
         circuit,
         {name: np.broadcast_to(arrays[name], shape) for name in values if name in arrays},
         names,
-        index.reshape(shape),
-        {name: column.reshape(shape) for name, column in results.items()},
+        np.concatenate([part.index for part in parts]).reshape(shape),
+        {q: np.concatenate([part.values[q] for part in parts]).reshape(shape) for q in quantities},
+        np.concatenate([part.exact for part in parts]).reshape(shape),
+        {q: np.concatenate([part.formulas[q] for part in parts]).reshape(shape) for q in quantities},
     )
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What every chunk needs; plain data that can be sent to another process."""
+
+    circuit: Circuit
+    modes: tuple[ReadyMode, ...]
+    constants: dict[str, float]
+    quantities: tuple[str, ...]
+    exact: bool
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Results at the points of one chunk."""
+
+    index: Array
+    values: dict[str, Array]
+    exact: Array
+    formulas: dict[str, Array]
 
 
 def check_quantities(circuit: Circuit, quantities: tuple[str, ...]) -> None:
@@ -230,43 +284,70 @@ def _outside(array: Array, top: float) -> str:
     return f"{array[(array <= 0) | (array >= top)].flat[0]:g}"
 
 
-def _runs(
-    modes: tuple[ReadyMode, ...],
-    constants: dict[str, float],
-    flat: dict[str, Array],
-    length: int,
-    executor: Executor | None,
-) -> Iterator[tuple[Array, dict[str, Array]]]:
-    size = CHUNK if all(isinstance(mode, CompiledMode) for mode in modes) else SOLVED_CHUNK
+def _runs(job: _Job, flat: dict[str, Array], length: int, executor: Executor | None) -> Iterator[_Part]:
+    size = CHUNK if all(isinstance(mode, CompiledMode) for mode in job.modes) else SOLVED_CHUNK
+    if job.exact:
+        size = EXACT_CHUNK
     chunks = (
         ({name: array[start : start + size] for name, array in flat.items()}, min(size, length - start))
         for start in range(0, length, size)
     )
     if executor is None:
         for part, count in chunks:
-            yield run_chunk(modes, constants, part, count)
+            yield run_chunk(job, part, count)
         return
     waiting: list[Future] = []
     try:
         for part, count in islice(chunks, IN_FLIGHT):
-            waiting.append(executor.submit(run_chunk, modes, constants, part, count))
+            waiting.append(executor.submit(run_chunk, job, part, count))
         while waiting:
             result = waiting.pop(0).result()
             for part, count in islice(chunks, 1):
-                waiting.append(executor.submit(run_chunk, modes, constants, part, count))
+                waiting.append(executor.submit(run_chunk, job, part, count))
             yield result
     finally:
         for future in waiting:
             future.cancel()
 
 
-def run_chunk(
-    modes: tuple[ReadyMode, ...], constants: dict[str, float], arrays: dict[str, Array], length: int
-) -> tuple[Array, dict[str, Array]]:
-    """Mode number (-1: none) and readings at ``length`` points; the first mode that holds is taken."""
+def run_chunk(job: _Job, arrays: dict[str, Array], length: int) -> _Part:
+    """Results at ``length`` points: modes and formulas first, the exact state from where they lead."""
+    index, formulas, shares = by_formulas(job.modes, job.constants, job.quantities, arrays, length)
+    if not job.exact:
+        return _Part(index, formulas, np.zeros(length, bool), formulas)
+    expected = [
+        Expected(job.modes[number].sequence, fractions) for number, fractions in sorted(shares.items())
+    ]
+    known = results_of(job.circuit)
+    deadline = monotonic() + PATIENCE
+    found = exact_results(
+        job.circuit,
+        {**job.constants, **arrays},
+        [known[name] for name in job.quantities],
+        expected,
+        lambda: monotonic() < deadline,
+    )
+    values = {}
+    for name in job.quantities:
+        value = np.where(found.found, found.values.get(name, np.nan), formulas[name])
+        values[name] = np.where(np.isfinite(value), value, np.nan)
+    return _Part(index, values, found.found, formulas)
+
+
+def by_formulas(
+    modes: tuple[ReadyMode, ...],
+    constants: dict[str, float],
+    quantities: tuple[str, ...],
+    arrays: dict[str, Array],
+    length: int,
+) -> tuple[Array, dict[str, Array], dict[int, Array]]:
+    """Mode number (-1: none) at ``length`` points, readings, and fractions of each mode where it is taken.
+
+    The first mode that holds is taken.
+    """
     index = np.full(length, -1, np.int16)
-    names = [name for name, _ in modes[0].readings] if modes else []
-    results = {name: np.full(length, np.nan) for name in names}
+    results = {name: np.full(length, np.nan) for name in quantities}
+    shares: dict[int, Array] = {}
     left = np.arange(length)
     # what no mode claims may lie between the edges of two: there a mode with slack takes it
     turns = [(number, mode, 0.0) for number, mode in enumerate(modes)]
@@ -286,6 +367,9 @@ def run_chunk(
         here = {name: array if everywhere else array[mask] for name, array in {**part, **fractions}.items()}
         places = left if everywhere else left[mask]
         index[places] = number
+        table = shares.setdefault(number, np.full((length, len(fractions)), np.nan))
+        for place, name in enumerate(mode.sequence.fractions):
+            table[places, place] = here[name]
         for name, column in mode.read({**constants, **here}, len(places)).items():
             results[name][places] = column
         left = left[~mask]
@@ -294,7 +378,7 @@ def run_chunk(
             left = _point_by_point(number, mode, constants, arrays, left, index, results)
     for column in results.values():
         column[~np.isfinite(column)] = np.nan
-    return index, results
+    return index, results, shares
 
 
 def _point_by_point(

@@ -18,7 +18,7 @@ from voltsec.circuit.fault import Fault, NoSteadyState
 from voltsec.practice.sweep import BadSweep, sweep
 from voltsec.steady.solution import Solution
 
-GRID = 2001
+GRID = 401
 """Duties looked at; closer to 0 and 1 they lie closer together."""
 
 NEAREST = 1e-4

@@ -13,7 +13,7 @@ from voltsec.circuit.elements import CurrentSource, Load, Quantity, Transformer
 from voltsec.practice.derivation import Derivation
 from voltsec.practice.derive import derive
 from voltsec.report.machine import circuit_name
-from voltsec.report.outline import in_order_of_interest
+from voltsec.report.numbers_table import number_text, part_names, part_results
 from voltsec.report.quantity import engineering, percent
 from voltsec.steady.solution import Mode, Solution
 
@@ -122,30 +122,26 @@ def number_rows(solution: Solution) -> Iterator[NumberRow]:
     """Part by part, columns as in :data:`voltsec.report.numbers_table.PART_HEADING`."""
     numbers = solution.numbers
     assert numbers is not None
-    groups = (numbers.inductor_currents, numbers.capacitor_voltages, numbers.stress, numbers.ripple)
-    for name in in_order_of_interest([n for group in groups for n in group], solution.circuit):
-        stress = numbers.stress.get(name, {})
-        current = numbers.inductor_currents.get(name, numbers.source_currents.get(name))
-        current_key = f"i:{name}" if name in numbers.inductor_currents else f"from:{name}"
-        if current is None:
-            current, current_key = stress.get("current_average"), f"current_average:{name}"
-            if name in numbers.capacitor_voltages and current is not None:
-                current, current_key = 0.0, ""  # by charge balance; the number carries rounding
-        entries = (
-            (f"v:{name}", numbers.capacitor_voltages.get(name), "V"),
-            (f"ripple:{name}", numbers.ripple.get(name), "V" if name in numbers.capacitor_voltages else "A"),
-            (f"voltage_peak:{name}", stress.get("voltage_peak"), "V"),
-            (current_key, current, "A"),
-            (f"current_peak:{name}", stress.get("current_peak"), "A"),
-            (f"current_rms:{name}", stress.get("current_rms"), "A"),
-        )
-        yield NumberRow(
-            name,
-            tuple(
-                Cell("", "", "") if value is None else Cell(key, unit, engineering(value, unit))
-                for key, value, unit in entries
-            ),
-        )
+    for name in part_names(solution):
+        cells = []
+        for key in part_results(numbers, name):
+            shown = number_text(numbers, key)
+            cells.append(
+                Cell(_slider_key(key), "V" if shown.endswith("V") else "A", shown)
+                if shown
+                else Cell("", "", "")
+            )
+        yield NumberRow(name, tuple(cells))
+
+
+def _slider_key(key: str) -> str:
+    """What a result is called by the page's script."""
+    group, _, rest = key.partition(".")
+    if group == "stress":
+        part, _, measure = rest.rpartition(".")
+        return f"{measure}:{part}"
+    short = {"capacitor_voltages": "v", "inductor_currents": "i", "source_currents": "from"}
+    return f"{short.get(group, group)}:{rest}"
 
 
 def loads(circuit: Circuit) -> list[Quantity]:

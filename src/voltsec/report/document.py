@@ -11,8 +11,9 @@ from voltsec.report.contents import derivations, lead, parts, purpose, shown_los
 from voltsec.report.derivation_latex import as_latex
 from voltsec.report.derivation_text import as_markdown
 from voltsec.report.latex import escaped, formula_latex, latex_fragment, symbol_latex
-from voltsec.report.notes import notes
-from voltsec.report.numbers_table import part_rows, stage_rows
+from voltsec.report.losses import loss_rows
+from voltsec.report.notes import deviation_rows, notes
+from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
 from voltsec.report.outline import (
     ROLES,
     leading_rows,
@@ -152,10 +153,14 @@ def _markdown(solution: Solution) -> Iterator[str]:
     for mode in shortened(solution).modes:
         yield from _mode(mode, solution, shown, orders.get(mode.name))
     if solution.numbers is not None:
-        yield from _heading(f"Numbers at the operating point, {solution.numbers.mode}")
+        yield from _heading(f"Numbers {numbers_title(solution.numbers)}")
         yield from _table(["Quantity", "Value"], [list(row) for row in stage_rows(solution)])
         heading, *rows = part_rows(solution)
         yield from _table([cell.replace("\n", " ") for cell in heading], [list(row) for row in rows])
+        for table in (loss_rows(solution), deviation_rows(solution)):
+            names, *cells = [list(row) for row in table] or [[]]
+            if cells:
+                yield from _table(names, cells)
     for derivation in derivations(solution):
         yield ""
         yield as_markdown(derivation).replace("\n## ", "\n### ").replace("# ", "## ", 1)

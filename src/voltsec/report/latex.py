@@ -15,8 +15,8 @@ from voltsec.report.cautions import cautions
 from voltsec.report.formula import with_complements
 from voltsec.report.letters import board_latex, board_name
 from voltsec.report.machine import circuit_name
-from voltsec.report.notes import notes
-from voltsec.report.numbers_table import part_rows, stage_rows
+from voltsec.report.notes import deviation_rows, notes
+from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
 from voltsec.report.outline import (
     ROLES,
     Row,
@@ -156,6 +156,8 @@ def latex_fragment(solution: Solution) -> str:
         complements=[symbol_latex(duty + "′") for duty in solution.circuit.duty_symbols],
         numbers=list(stage_rows(solution)) if solution.numbers else [],
         parts=list(part_rows(solution)) if solution.numbers else [],
+        numbers_title=numbers_title(solution.numbers) if solution.numbers else "",
+        differing=list(deviation_rows(solution)),
         warnings=notes(solution),
         cautions=cautions(solution),
     )

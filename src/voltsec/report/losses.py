@@ -7,7 +7,6 @@ from typing import Any
 
 from sympy import Expr
 
-from voltsec.practice.sweep import sweep
 from voltsec.practice.wanted import Wanted
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.formula import formula
@@ -15,7 +14,6 @@ from voltsec.report.machine import Writer, symbol_units
 from voltsec.report.quantity import engineering, percent
 from voltsec.steady.correction import Correction, correction
 from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.lossy import lossy_elements
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.ports import PortCurrent, input_current, output_current, output_ripple
 from voltsec.steady.solution import Solution
@@ -23,22 +21,12 @@ from voltsec.steady.solution import Solution
 LOSS_HEADING = ("Part", "Loss", "of input")
 
 
-def loss_numbers(solution: Solution) -> dict[str, float]:
-    """Loss of every lossy element at the operating point, watt; empty without numbers."""
-    if solution.numbers is None:
-        return {}
-    names = [element.name for element in lossy_elements(solution.circuit)]
-    point = {k: v for k, v in solution.numbers.point.items()}
-    result = sweep(solution, point, tuple(f"losses.{name}" for name in names))
-    return {name: float(result[f"losses.{name}"]) for name in names}
-
-
 def loss_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str, ...]]:
     """The heading, then part, loss in watt and share of the input power; nothing without losses."""
-    found = {name: loss for name, loss in loss_numbers(solution).items() if loss == loss}
-    if not found or solution.numbers is None:
-        return
     numbers = solution.numbers
+    found = {} if numbers is None else {n: loss for n, loss in numbers.losses.items() if loss is not None}
+    if not found or numbers is None:
+        return
     drawn = sum(
         numbers.point[source.quantity.symbol] * max(numbers.source_currents.get(source.name) or 0.0, 0.0)
         for source in solution.circuit.sources

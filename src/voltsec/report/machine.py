@@ -30,17 +30,18 @@ def as_json(solution: Solution) -> Json:
     circuit = solution.circuit
     output = circuit.output
     write = Writer(symbol_units(solution))
-    from voltsec.practice.ripple import ripple_check
-    from voltsec.report.losses import loss_numbers, losses_json
-    from voltsec.report.notes import exact_json, notes_with
+    from voltsec.report.losses import losses_json
+    from voltsec.report.notes import exact_json, notes
 
     beyond = losses_json(solution) if solution.engine is not None else {}
-    numbers = None if solution.numbers is None else _numbers(solution.numbers, circuit)
-    if numbers is not None and solution.engine is not None:
-        numbers["losses"] = _finite_each(loss_numbers(solution))
-    check = ripple_check(solution)
-    if numbers is not None:
-        numbers["exact"] = exact_json(check)
+    numbers = None
+    if solution.numbers is not None:
+        numbers = _numbers(solution.numbers, circuit)
+        formulas = solution.numbers.formulas
+        numbers["exact"] = exact_json(solution.numbers)
+        numbers["formulas"] = None if formulas is None else _numbers(formulas, circuit)
+        numbers["bounds"] = sorted(solution.numbers.bounds)
+        numbers["unbounded"] = sorted(solution.numbers.unbounded)
     return {
         "format": FORMAT,
         "circuit": circuit_name(circuit),
@@ -50,7 +51,7 @@ def as_json(solution: Solution) -> Json:
         "symbols": symbol_units(solution),
         "modes": [_mode(mode, write) | beyond.get(mode.name, {}) for mode in solution.modes],
         "undetermined": list(solution.undetermined),
-        "warnings": list(notes_with(solution, check)),
+        "warnings": list(notes(solution)),
         "numbers": numbers,
     }
 
@@ -180,7 +181,7 @@ def _each(group: Mapping[str, Any], write: Writer) -> dict[str, str | None]:
 
 
 def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
-    result: Json = {"mode": numbers.mode}
+    result: Json = {"mode": numbers.mode or None}
     fields: Json = {
         "gain": _finite(numbers.gain),
         "output_voltage": _finite(numbers.output_voltage),
@@ -193,6 +194,7 @@ def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
         "input_current": None if numbers.input_current is None else asdict(numbers.input_current),
         "output_current": None if numbers.output_current is None else asdict(numbers.output_current),
         "output_ripple": _finite(numbers.output_ripple),
+        "losses": _finite_each(numbers.losses),
         "point": _finite_each(numbers.point),
     }
     for name in (*circuit.duty_symbols, "T"):

@@ -9,8 +9,8 @@ from html import escape
 
 from voltsec.report.latex import formula_latex
 from voltsec.report.machine import circuit_name
-from voltsec.report.notes import notes
-from voltsec.report.numbers_table import part_rows, stage_rows
+from voltsec.report.notes import deviation_rows, notes
+from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
 from voltsec.report.outline import (
     ROLES,
     Row,
@@ -43,11 +43,14 @@ def html(solution: Solution) -> str:
     for mode in solution.modes:
         parts += _mode(mode, solution)
     if solution.numbers is not None:
-        parts.append(f"<h4>Numbers at the operating point, {escape(solution.numbers.mode)}</h4>")
+        parts.append(f"<h4>Numbers {escape(numbers_title(solution.numbers))}</h4>")
         parts.append(_table([], [[escape(label), escape(value)] for label, value in stage_rows(solution)]))
         heading, *rows = part_rows(solution)
         cells = [[escape(cell) for cell in row] for row in rows]
         parts.append(_table([escape(cell).replace("\n", " ") for cell in heading], cells))
+        names, *differing = [[escape(cell) for cell in row] for row in deviation_rows(solution)] or [[]]
+        if differing:
+            parts.append(_table(names, differing))
     for title, listed in (("Not determined", solution.undetermined), ("Notes", notes(solution))):
         if listed:
             parts.append(f"<h4>{title}</h4>")

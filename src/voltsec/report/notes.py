@@ -1,103 +1,145 @@
-"""Notes on an answer: the solver's own warnings, and what ripple changes at the operating point."""
+"""Notes on an answer: the solver's own warnings, and where formulas differ from the exact numbers."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import Any
 
-from voltsec.practice.ripple import LARGE_RIPPLE, Difference, RippleCheck, Swing, ripple_check
+from voltsec.practice.deviation import Deviation, deviations
+from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.solution import Solution
+from voltsec.steady.solution import Numbers, Solution
 
-NOT_SMALL = "ripple is not small at the operating point"
-MOST_PARTS = 2
-"""Coils and capacitors named in a note; the JSON answer has them all."""
+MOST_ROWS = 8
+"""Differences listed; the JSON answer has all values of both kinds."""
+MOST_NAMED = 2
+"""Differences named in a note."""
+
+LABELS = {
+    "gain": "gain",
+    "output_voltage": "output voltage",
+    "efficiency": "efficiency",
+    "output_ripple": "output ripple",
+    "input_ripple": "ripple of the input current",
+    "output_current_ripple": "ripple of the output current",
+    "capacitor_voltages": "mean voltage",
+    "inductor_currents": "mean current",
+    "source_currents": "mean current",
+    "ripple": "ripple",
+    "losses": "loss",
+    "voltage_peak": "peak voltage",
+    "current_average": "mean current",
+    "current_peak": "peak current",
+    "current_rms": "rms current",
+}
 
 
 def notes(solution: Solution) -> tuple[str, ...]:
     """Everything that stands under "Notes"; warnings of the JSON answer."""
-    return notes_with(solution, ripple_check(solution))
+    return (*solution.warnings, *_about_numbers(solution))
 
 
-def notes_with(solution: Solution, check: RippleCheck | None) -> tuple[str, ...]:
-    """The same where the comparison with the exact state is known already."""
-    return (*solution.warnings, *(ripple_lines(check) if check is not None else ()))
-
-
-def ripple_lines(check: RippleCheck) -> Iterator[str]:
-    """A warning where ripple is not small, nothing otherwise."""
-    swing = check.largest
-    if check.exact is None:
-        if swing is not None and (swing.share is None or swing.share > LARGE_RIPPLE) and swing.unit == "V":
-            yield (
-                f"{NOT_SMALL} ({_swing(swing)}): the formulas neglect it, and the exact "
-                "periodic state was not found; take the numbers as a first guess"
-            )
+def _about_numbers(solution: Solution) -> Iterator[str]:
+    numbers = solution.numbers
+    if numbers is None:
         return
-    if not check.differences:
+    if not numbers.exact:
+        yield (
+            "the exact periodic state was not found at the operating point: the numbers are the formulas', "
+            "which neglect ripple"
+        )
+    found = deviations(solution)
+    if found:
+        named = [_sentence(deviation) for deviation in _most_telling(found)[:MOST_NAMED]]
+        more = len(found) - len(named)
+        rest = f", and {more} more" if more else ""
+        yield (
+            "ripple is not small at the operating point, and the formulas neglect it: they give "
+            f"{'; '.join(named)}{rest}. The numbers are those of the exact periodic state"
+        )
+    if numbers.unbounded:
+        parts = sorted({name.split(".")[1] for name in numbers.unbounded if "." in name})
+        yield (
+            f"charge jumps between ideal parts in no time ({', '.join(parts)}): peak and rms currents there "
+            "have no bound; give the capacitors or devices their resistance"
+        )
+
+
+def deviation_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str, ...]]:
+    """The heading, then result, exact value, value by formula and difference; nothing where all agree."""
+    found = deviations(solution)
+    if not found:
         return
-    averages = [d for d in check.differences if d.kind != "ripple"]
-    listed = [d for d in averages if d.kind == "output"]
-    listed += [d for d in averages if d.name][: MOST_PARTS - len(listed)]
-    listed += [d for d in averages if d.kind == "efficiency"]
-    if not listed:
-        yield f"{NOT_SMALL}: the averages hold, but peak values neglect it; {_swings(check)}"
-        return
-    text = "; ".join(
-        f"{_subject(d)} is {_value(d, d.exact)}, not {_value(d, d.formula)}{_change(d)}" for d in listed
-    )
-    text = f"{NOT_SMALL}, and the formulas neglect it: with it {text}"
-    if check.other_devices:
-        text += "; other devices conduct than the formulas assume"
-    yield text if swing is None else f"{text}. Largest ripple: {_swing(swing)}"
+    yield ("Differs by formula", "Exact", "Formula", "Difference")
+    listed = _most_telling(found)[:MOST_ROWS]
+    for deviation in listed:
+        yield (
+            _capital(label(deviation.name)),
+            "no bound" if deviation.exact is None else _value(deviation, deviation.exact, alphabet),
+            _value(deviation, deviation.formula, alphabet),
+            _change(deviation, alphabet),
+        )
+    if len(found) > len(listed):
+        yield (f"and {len(found) - len(listed)} more", "", "", "")
 
 
-def _swings(check: RippleCheck) -> str:
-    """Capacitors with large ripple, exact and by formula."""
-    told = []
-    for d in [d for d in check.differences if d.kind == "ripple"][:MOST_PARTS]:
-        formula = f" (by its formula {engineering(d.formula, 'V')})"
-        told.append(f"the voltage of {d.name} swings by {engineering(d.exact, 'V')} peak to peak{formula}")
-    return "; ".join(told)
+def label(name: str) -> str:
+    """A result in words: ``peak current of S``."""
+    group, _, rest = name.partition(".")
+    if not rest:
+        return LABELS[group]
+    part, _, key = rest.rpartition(".")
+    return f"{LABELS[key]} of {part}" if group == "stress" else f"{LABELS[group]} of {rest}"
 
 
-def _swing(swing: Swing) -> str:
-    if swing.share is None:
-        return f"{swing.name}, {engineering(swing.size, swing.unit, digits=3)} peak to peak"
-    of = "voltage" if swing.unit == "V" else "mean current"
-    share = f"{100 * swing.share:.2g}" if swing.share < 1 else f"{100 * swing.share:.0f}"
-    return f"{swing.name}, {share} % of its {of}"
+def _most_telling(found: tuple[Deviation, ...]) -> list[Deviation]:
+    """Without results that only say another one again."""
+    kept = [d for d in found if not (d.name == "gain" and any(o.name == "output_voltage" for o in found))]
+    names = {d.name for d in kept}
+    return [
+        d
+        for d in kept
+        if not (
+            d.name.endswith(".current_average")
+            and {f"{g}.{d.name.split('.')[1]}" for g in ("inductor_currents", "source_currents")} & names
+        )
+    ]
 
 
-def _subject(difference: Difference) -> str:
-    named = {"output": "the output", "coil": "the mean current of {}", "capacitor": "the voltage of {}"}
-    return named.get(difference.kind, "the efficiency").format(difference.name)
+def _sentence(deviation: Deviation) -> str:
+    exact = "without bound" if deviation.exact is None else _value(deviation, deviation.exact)
+    return f"{label(deviation.name)} {_value(deviation, deviation.formula)} where it is {exact}"
 
 
-def _value(difference: Difference, value: float) -> str:
-    if difference.kind == "efficiency":
-        return percent(value)
-    return engineering(value, "A" if difference.kind == "coil" else "V")
+def _value(deviation: Deviation, value: float, alphabet: Alphabet = UNICODE) -> str:
+    if deviation.name == "efficiency":
+        return percent(value, alphabet)
+    return engineering(value, deviation.unit, alphabet)
 
 
-def _change(difference: Difference) -> str:
-    """By how much, where that is a plain share of the formula's value."""
-    if difference.kind == "efficiency" or not difference.formula:
+def _change(deviation: Deviation, alphabet: Alphabet) -> str:
+    if deviation.exact is None:
         return ""
-    ratio = difference.exact / difference.formula - 1
-    if not -1 < ratio < 10:
+    change = deviation.formula - deviation.exact
+    if deviation.name == "efficiency":
+        return alphabet.plain(f"{100 * change:+.2g} points".replace("-", "−"))
+    ratio = change / abs(deviation.exact) if deviation.exact else float("inf")
+    if abs(ratio) > 10:
         return ""
-    return f" ({abs(100 * ratio):.2g} % {'more' if ratio > 0 else 'less'})"
+    return alphabet.plain(f"{100 * ratio:+.2g} %".replace("-", "−"))
 
 
-def exact_json(check: RippleCheck | None) -> dict[str, Any] | None:
-    """The exact state's averages as plain values; None where it is not determined."""
-    if check is None or check.exact is None:
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def exact_json(numbers: Numbers) -> dict[str, Any] | None:
+    """The exact state's averages as plain values; None where it was not found."""
+    if not numbers.exact:
         return None
-    exact = check.exact
     return {
-        "output_voltage": exact.output_voltage,
-        "efficiency": exact.efficiency,
-        "inductor_currents": dict(exact.inductor_currents),
-        "capacitor_voltages": dict(exact.capacitor_voltages),
+        "output_voltage": numbers.output_voltage,
+        "efficiency": numbers.efficiency,
+        "inductor_currents": numbers.inductor_currents,
+        "capacitor_voltages": numbers.capacitor_voltages,
     }

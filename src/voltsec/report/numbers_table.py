@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.outline import NO_RIPPLE, in_order_of_interest
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.solution import PortNumbers, Solution
+from voltsec.steady.solution import Numbers, PortNumbers, Solution
 
 LEAST_RIPPLE = 1e-12
 """Ampere; less is rounding."""
@@ -21,6 +21,12 @@ PART_HEADING = (
     "Current\npeak",
     "Current\nrms",
 )
+
+
+def numbers_title(numbers: Numbers) -> str:
+    """What the numbers are: ``at the operating point, CCM, ripple included``."""
+    mode = f", {numbers.mode}" if numbers.mode else ""
+    return f"at the operating point{mode}{', ripple included' if numbers.exact else ''}"
 
 
 def stage_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str, str]]:
@@ -62,20 +68,50 @@ def part_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tupl
     numbers = solution.numbers
     assert numbers is not None
     yield PART_HEADING
-    groups = (numbers.inductor_currents, numbers.capacitor_voltages, numbers.stress, numbers.ripple)
-    names = [name for group in groups for name in group]
-    for name in in_order_of_interest(names, solution.circuit):
-        stress = numbers.stress.get(name, {})
-        current = numbers.inductor_currents.get(name, numbers.source_currents.get(name))
-        if current is None:
-            current = stress.get("current_average")
-        ripple_unit = "V" if name in numbers.capacitor_voltages else "A"
-        cells = (
-            (numbers.capacitor_voltages.get(name), "V"),
-            (numbers.ripple.get(name), ripple_unit),
-            (stress.get("voltage_peak"), "V"),
-            (current, "A"),
-            (stress.get("current_peak"), "A"),
-            (stress.get("current_rms"), "A"),
-        )
-        yield name, *("" if value is None else engineering(value, unit, alphabet) for value, unit in cells)
+    for name in part_names(solution):
+        yield name, *(number_text(numbers, key, alphabet) for key in part_results(numbers, name))
+
+
+def part_names(solution: Solution) -> list[str]:
+    """Parts with numbers, those of most interest first."""
+    assert solution.numbers is not None
+    return list(in_order_of_interest(list(solution.numbers.stress), solution.circuit))
+
+
+def part_results(numbers: Numbers, name: str) -> tuple[str, ...]:
+    """Results of a part in the columns of :data:`PART_HEADING`; some do not exist."""
+    current = next(
+        (
+            key
+            for key in (f"inductor_currents.{name}", f"source_currents.{name}")
+            if numbers.results.get(key) is not None
+        ),
+        f"stress.{name}.current_average",
+    )
+    return (
+        f"capacitor_voltages.{name}",
+        f"ripple.{name}",
+        f"stress.{name}.voltage_peak",
+        current,
+        f"stress.{name}.current_peak",
+        f"stress.{name}.current_rms",
+    )
+
+
+def number_text(numbers: Numbers, key: str, alphabet: Alphabet = UNICODE) -> str:
+    """A result as it is shown: bounds as such, nothing for what is not there, a dash for what is open."""
+    if key not in numbers.results:
+        return ""
+    value = numbers.results[key]
+    if key in numbers.unbounded:
+        return "no bound"
+    if value is None:
+        return engineering(None, "", alphabet)
+    unit = "V" if key.endswith("voltage_peak") or _is_voltage(numbers, key) else "A"
+    text = engineering(value, unit, alphabet)
+    return alphabet.plain(f"≤ {text}") if key in numbers.bounds else text
+
+
+def _is_voltage(numbers: Numbers, key: str) -> bool:
+    group, _, name = key.partition(".")
+    return group == "capacitor_voltages" or (group == "ripple" and name in numbers.capacitor_voltages)

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from sympy import Basic
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.results.table import output_capacitor
 from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.port_rows import output_capacitor
 from voltsec.steady.ports import input_current, output_current, output_ripple
 from voltsec.steady.solution import Mode, ModeInterval, Solution
 

@@ -124,16 +124,21 @@
     chart.innerHTML = inside;
   }
 
+  // The page is written with the exact numbers; away from the netlist's values the formulas give them.
+  const exact = new Map();
+  for (const cell of document.querySelectorAll("[data-value],[data-mode]")) exact.set(cell, cell.textContent);
   function show() {
     const found = modeAt(point);
+    const moved = Object.keys(point).some(name => point[name] !== MODEL.point[name]);
+    document.querySelectorAll("[data-numbers]").forEach(line => { line.hidden = (line.dataset.numbers === "formulas") !== moved; });
     for (const cell of document.querySelectorAll("[data-value]")) {
-      cell.textContent = engineering(valueOf(found, cell.dataset.value), cell.dataset.unit);
+      cell.textContent = moved ? engineering(valueOf(found, cell.dataset.value), cell.dataset.unit) : exact.get(cell);
     }
     for (const cell of document.querySelectorAll("[data-point]")) {
       cell.textContent = engineering(point[cell.dataset.point], cell.dataset.unit);
     }
     document.querySelectorAll("[data-mode]").forEach(cell => {
-      cell.textContent = found === null ? "no closed formula here" : found.mode.name;
+      cell.textContent = !moved ? exact.get(cell) : found === null ? "no closed formula here" : found.mode.name;
     });
     document.querySelectorAll("svg[data-curve]").forEach(chart => draw(chart, chart.dataset.curve, chart.dataset.label));
   }

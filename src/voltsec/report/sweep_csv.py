@@ -25,13 +25,20 @@ def write_csv(sweep: Sweep, path: str | Path) -> None:
 
 
 def write_rows(sweep: Sweep, stream: TextIO) -> None:
-    """The header, then a row a point: swept values, mode, quantities (empty where there is none)."""
+    """The header, then a row a point: swept values, mode, quantities (empty where there is none).
+
+    Where the formulas' values differ somewhere by more than one per cent they stand beside.
+    """
     units = {quantity.symbol: quantity.unit for quantity in sweep.circuit.quantities}
     units |= quantity_units(sweep.circuit)
     columns = {**sweep.swept, **sweep.values}
-    names = [*sweep.swept, "mode", *sweep.values]
+    heads = {name: heading(name, units[name]) for name in columns} | {"mode": "mode"}
+    for name in sweep.differing():
+        columns[f"{name} by formula"] = sweep.formulas[name]
+        heads[f"{name} by formula"] = heading(f"{name} by formula", units[name])
+    names = [*sweep.swept, "mode", *(name for name in columns if name not in sweep.swept)]
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow([name if name == "mode" else heading(name, units[name]) for name in names])
+    writer.writerow([heads[name] for name in names])
     flat = {name: column.ravel() for name, column in columns.items()}
     modes = sweep.mode.ravel()
     for start in count(0, ROWS):

@@ -17,8 +17,8 @@ from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
-from voltsec.report.notes import notes
-from voltsec.report.numbers_table import part_rows, stage_rows
+from voltsec.report.notes import deviation_rows, notes
+from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
 from voltsec.report.outline import (
     ROLES,
     mode_words,
@@ -258,15 +258,16 @@ class View:
         numbers = self.solution.numbers
         if numbers is None:
             return
-        self._section("Numbers", f"at the operating point, {numbers.mode}")
+        self._section("Numbers", numbers_title(numbers))
         for label, value in stage_rows(self.solution, self.alphabet):
             self._print(" " * INDENT + label.ljust(LABEL_WIDTH) + value)
         self._figures(part_rows(self.solution, self.alphabet))
         self._losses()
+        self._figures(deviation_rows(self.solution, self.alphabet))
 
     def _losses(self) -> None:
         """Where the power goes, for a circuit with resistances or drops."""
-        from voltsec.steady.lossy import lossy_elements
+        from voltsec.results.table import lossy_elements
 
         if not lossy_elements(self.circuit):
             return

@@ -19,6 +19,7 @@ from voltsec.steady.reading_list import ReadingList
 from voltsec.steady.reading_sources import RatioSource
 from voltsec.steady.readings import Look, Reading
 from voltsec.steady.verification import GAP, may_miss_edge, open_conditions
+from voltsec.tableau.interval import Sequence
 
 NEWTON_STEPS = 40
 NEWTON_STARTS = 6
@@ -53,6 +54,7 @@ class CompiledMode:
     """A mode over the variables of one sweep."""
 
     name: str
+    sequence: Sequence
     edges: tuple[str, ...]
     """Duty symbols in the order in which their edges come in this mode."""
     steps: tuple[Step, ...]
@@ -167,6 +169,7 @@ def compile_mode(
     readings = ReadingList(RatioSource(builder.waveforms, constants))
     return CompiledMode(
         name=name,
+        sequence=balance.sequence,
         edges=builder.found.stages.edges,
         steps=steps,
         coupled=coupled,

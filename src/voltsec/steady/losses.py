@@ -16,8 +16,9 @@ import sympy
 from sympy import Expr
 
 from voltsec.circuit.elements import CurrentSource, Load, Source
+from voltsec.results.table import lossy_elements
 from voltsec.steady.balance import Ratio, add, multiply
-from voltsec.steady.lossy import current_rows, lossy_elements
+from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.root_forms import size
 from voltsec.steady.waveform import Waveform

@@ -1,28 +1,13 @@
-"""Which elements turn power into heat, and by what: resistances and drops."""
+"""By what the lossy elements turn power into heat: resistances and drops."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Load, Resistor, Transformer, TwoTerminal
+from voltsec.circuit.elements import Resistor
 from voltsec.steady.balance import Balance
 from voltsec.tableau.network import Row
-
-
-def lossy_elements(circuit: Circuit) -> tuple[TwoTerminal, ...]:
-    """Elements that turn power into heat: those with a resistance or drop, and plain resistors."""
-    return tuple(
-        element
-        for element in circuit.elements
-        if not isinstance(element, Transformer) and _turns_warm(element)
-    )
-
-
-def _turns_warm(element: TwoTerminal) -> bool:
-    if isinstance(element, Resistor):
-        return not isinstance(element, Load)
-    return any(getattr(element, part, None) is not None for part in ("resistance", "drop"))
 
 
 def current_rows(

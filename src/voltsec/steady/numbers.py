@@ -13,27 +13,20 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.results.table import results_of
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.numeric_mode import NumericMode
-from voltsec.steady.port_rows import output_capacitor
-from voltsec.steady.reading_list import STRESS_UNITS, ReadingList, quantity_units, stressed
+from voltsec.steady.reading_list import ReadingList, quantity_units
 from voltsec.steady.reading_sources import RatioSource
 from voltsec.steady.readings import Look
 from voltsec.steady.sequences import numeric_mode_of
-from voltsec.steady.solution import Numbers, PortNumbers
+from voltsec.steady.solution import Numbers
 from voltsec.steady.verification import verify
-from voltsec.tableau.network import coils
 
 Array = np.ndarray
 
 LONG_TERMS = 80
 """A mode whose output voltage has longer polynomials is evaluated in floats from its equations."""
-
-WHOLE = 1e-9
-"""A current flows all the time where no more of the period than this is missing."""
-
-ONLY_SWEPT = ("losses",)
-"""Quantities that :class:`Numbers` does not hold."""
 
 
 def holds_at(builder: ModeBuilder, points: Mapping[str, Array], slack: float = 0.0) -> tuple[Array, Array]:
@@ -63,7 +56,7 @@ def numbers_at(
     readings = ReadingList(RatioSource(builder.waveforms, full))
     look = Look(full)
     with np.errstate(all="ignore"):
-        return _collected(builder.circuit, name, point, lambda key: readings.reading(key).value(look))
+        return collected(builder.circuit, name, point, lambda key: readings.reading(key).value(look))
 
 
 def is_long(builder: ModeBuilder) -> bool:
@@ -87,9 +80,9 @@ def numbers_without_formulas(
     if not modes:
         return None
     circuit = modes[0][1].circuit
-    wanted = tuple(key for key in quantity_units(circuit) if not key.startswith(ONLY_SWEPT))
+    wanted = tuple(quantity_units(circuit))
     name, found = _first(modes, point, wanted)
-    return None if found is None else _collected(circuit, name, point, lambda key: found[key])
+    return None if found is None else collected(circuit, name, point, lambda key: found[key])
 
 
 def mode_without_formulas_at(
@@ -116,37 +109,17 @@ def _first(
     return "", None
 
 
-def _collected(
+def collected(
     circuit: Circuit, name: str, point: Mapping[str, float], value: Callable[[str], Array | float]
 ) -> Numbers:
-    """Numbers of the quantities that ``value`` gives by name."""
+    """Numbers of all results, which ``value`` gives by name."""
 
     def single(key: str) -> float | None:
         number = float(np.ravel(value(key))[0])
         return number if np.isfinite(number) else None
 
-    def each(group: str, names: list[str]) -> dict[str, float | None]:
-        return {part: single(f"{group}.{part}") for part in names}
-
-    def port(name: str) -> PortNumbers | None:
-        share, step, ripple = (single(f"{name}_{what}") for what in ("share", "step", "ripple"))
-        if share is None or step is None or ripple is None:
-            return None
-        return PortNumbers(bool(share > 1 - WHOLE and step == 0), share, ripple)
-
-    capacitors, inductances = [c.name for c in circuit.capacitors], [c.name for c in coils(circuit)]
     return Numbers(
         mode=name,
         point={key: float(number) for key, number in point.items()},
-        gain=single("gain"),
-        output_voltage=single("output_voltage"),
-        efficiency=single("efficiency"),
-        capacitor_voltages=each("capacitor_voltages", capacitors),
-        inductor_currents=each("inductor_currents", inductances),
-        source_currents=each("source_currents", [s.name for s in circuit.sources]),
-        ripple=each("ripple", inductances + capacitors),
-        stress={part: each(f"stress.{part}", list(STRESS_UNITS)) for part in stressed(circuit)},
-        input_current=port("input"),
-        output_current=port("output_current"),
-        output_ripple=None if output_capacitor(circuit) is None else single("output_ripple"),
+        results={key: single(key) for key in results_of(circuit)},
     )

@@ -1,4 +1,4 @@
-"""Currents of the input and the output as sums of unknowns, and the output's capacitor."""
+"""Currents of the input and the output as sums of unknowns."""
 
 from __future__ import annotations
 
@@ -24,10 +24,3 @@ def output_row(circuit: Circuit, balance: Balance) -> Row:
         elif (element.end, element.start) == (output.start, output.end):
             row["i", element.name] = -balance.ring.one
     return row
-
-
-def output_capacitor(circuit: Circuit) -> Capacitor | None:
-    """A capacitor directly across the output; one without series resistance comes first."""
-    ports = {circuit.output.start, circuit.output.end}
-    across = [c for c in circuit.capacitors if {c.start, c.end} == ports]
-    return min(across, key=lambda c: c.resistance is not None, default=None)

@@ -1,7 +1,6 @@
 """The readings of one mode by name: ``gain``, ``stress.S.voltage_peak``, ``losses.L1`` ...
 
-Names are those of :class:`~voltsec.steady.solution.Numbers` with dots; :func:`quantity_units` lists
-them all with their units.
+Names are those of the table of results (:mod:`voltsec.results.table`).
 """
 
 from __future__ import annotations
@@ -10,9 +9,10 @@ from collections.abc import Iterable
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
+from voltsec.results.table import output_capacitor, results_of
 from voltsec.steady.folding import Item
-from voltsec.steady.lossy import current_rows, lossy_elements
-from voltsec.steady.port_rows import input_row, output_capacitor, output_row
+from voltsec.steady.lossy import current_rows
+from voltsec.steady.port_rows import input_row, output_row
 from voltsec.steady.reading_sources import Source as ReadingSource
 from voltsec.steady.readings import (
     Efficiency,
@@ -34,41 +34,12 @@ from voltsec.steady.readings import (
     Zero,
 )
 from voltsec.steady.winding import winding_row
-from voltsec.tableau.network import Row, coils
-
-STRESS_UNITS = {"voltage_peak": "V", "current_average": "A", "current_peak": "A", "current_rms": "A"}
+from voltsec.tableau.network import Row
 
 
 def quantity_units(circuit: Circuit) -> dict[str, str]:
     """Every name a reading can be asked for by, with its SI unit."""
-    units = {
-        "gain": "1",
-        "output_voltage": "V",
-        "efficiency": "1",
-        "output_ripple": "V",
-    }
-    for port in ("input", "output_current"):
-        units |= {f"{port}_ripple": "A", f"{port}_share": "1", f"{port}_step": "A"}
-    units |= {f"capacitor_voltages.{c.name}": "V" for c in circuit.capacitors}
-    units |= {f"inductor_currents.{c.name}": "A" for c in coils(circuit)}
-    units |= {f"source_currents.{s.name}": "A" for s in circuit.sources}
-    units |= {f"ripple.{c.name}": "A" for c in coils(circuit)}
-    units |= {f"ripple.{c.name}": "V" for c in circuit.capacitors}
-    for part in stressed(circuit):
-        units |= {f"stress.{part}.{key}": unit for key, unit in STRESS_UNITS.items()}
-    units |= {f"losses.{element.name}": "W" for element in lossy_elements(circuit)}
-    return units
-
-
-def stressed(circuit: Circuit) -> list[str]:
-    """Everything whose stress is told: elements, windings, magnetizing inductances."""
-    names = []
-    for element in circuit.elements:
-        if element.kind == "transformer":
-            names += [f"{element.name}.{n + 1}" for n in range(len(element.windings))]
-        else:
-            names.append(element.name)
-    return names + [t.magnetizing.symbol for t in circuit.transformers if t.magnetizing is not None]
+    return {name: result.unit for name, result in results_of(circuit).items()}
 
 
 class ReadingList:

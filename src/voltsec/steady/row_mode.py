@@ -27,6 +27,7 @@ from voltsec.steady.reading_sources import AVERAGES, FULL, RowSource
 from voltsec.steady.readings import Look, Reading
 from voltsec.steady.root_scan import starts
 from voltsec.tableau.assembly import average_rows, period_rows
+from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row, Unknown
 
 NEIGHBOURS = 64
@@ -71,6 +72,11 @@ class RowMode:
     start: tuple[float, ...]
     """A guess of every unknown fraction as a share of its switch interval."""
     readings: tuple[tuple[str, Reading], ...]
+
+    @property
+    def sequence(self) -> Sequence:
+        """The intervals and what conducts in them."""
+        return self.exact.sequence
 
     def holds(
         self, point: Mapping[str, Value], length: int, thorough: bool = True

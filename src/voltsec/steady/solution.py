@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -88,26 +89,105 @@ class PortNumbers:
     """Peak to peak, ampere (coils' ramps included)."""
 
 
+WHOLE = 1e-9
+"""A current flows all the time where no more of the period than this is missing."""
+
+
 @dataclass(frozen=True)
 class Numbers:
-    """Numbers at one operating point, SI units; ``mode`` is the mode that holds there."""
+    """Numbers at one operating point, SI units.
+
+    ``mode`` is the mode whose formulas hold there, empty where none does.
+    """
 
     mode: str
     point: dict[str, float]
-    gain: float | None
-    output_voltage: float | None
-    efficiency: float | None
-    capacitor_voltages: dict[str, float | None]
-    inductor_currents: dict[str, float | None]
-    source_currents: dict[str, float | None]
-    ripple: dict[str, float | None]
-    stress: dict[str, dict[str, float | None]]
-    input_current: PortNumbers | None = None
-    """None where the model leaves open how it flows."""
-    output_current: PortNumbers | None = None
-    """Into load and output capacitors together."""
-    output_ripple: float | None = None
-    """Peak to peak, volt, with the output capacitor's series resistance; None without such a capacitor."""
+    results: dict[str, float | None]
+    """Every result of :mod:`voltsec.results.table` by name; None where it is not determined."""
+    exact: bool = False
+    """True for the exact periodic state, ripple included; False for what the formulas come to."""
+    bounds: frozenset[str] = frozenset()
+    """Results that are upper bounds (``stress.S.voltage_peak``): ideal parts leave open who takes what."""
+    unbounded: frozenset[str] = frozenset()
+    """Results without a value because charge or flux jumps in no time."""
+    formulas: Numbers | None = None
+    """The small-ripple formulas' values at the same point; None where no mode with formulas holds."""
+
+    @property
+    def gain(self) -> float | None:
+        """Output over input voltage; None where it is not determined."""
+        return self.results["gain"]
+
+    @property
+    def output_voltage(self) -> float | None:
+        """Average output voltage, volt."""
+        return self.results["output_voltage"]
+
+    @property
+    def efficiency(self) -> float | None:
+        """Power taken over power given, 0 to 1; None without any power."""
+        return self.results["efficiency"]
+
+    @property
+    def output_ripple(self) -> float | None:
+        """Peak to peak, volt, with the drop over the output capacitor's series resistance."""
+        return self.results["output_ripple"]
+
+    @property
+    def capacitor_voltages(self) -> dict[str, float | None]:
+        """Average voltage of every capacitor, volt."""
+        return self.group("capacitor_voltages")
+
+    @property
+    def inductor_currents(self) -> dict[str, float | None]:
+        """Average current of every inductor (magnetizing inductances by symbol), ampere."""
+        return self.group("inductor_currents")
+
+    @property
+    def source_currents(self) -> dict[str, float | None]:
+        """Average current drawn from every source, ampere."""
+        return self.group("source_currents")
+
+    @property
+    def ripple(self) -> dict[str, float | None]:
+        """Peak to peak, of inductor currents (ampere), then capacitor voltages (volt)."""
+        found = self.group("ripple")
+        return {name: found[name] for name in (*self.inductor_currents, *self.capacitor_voltages)}
+
+    @property
+    def losses(self) -> dict[str, float | None]:
+        """Conduction loss of every part with a resistance or drop, watt."""
+        return self.group("losses")
+
+    @property
+    def stress(self) -> dict[str, dict[str, float | None]]:
+        """For every part its ``voltage_peak``, ``current_average``, ``current_peak`` and ``current_rms``."""
+        found: dict[str, dict[str, float | None]] = {}
+        for name, value in self.group("stress").items():
+            part, _, key = name.rpartition(".")
+            found.setdefault(part, {})[key] = value
+        return found
+
+    @property
+    def input_current(self) -> PortNumbers | None:
+        """How the input's current flows; None where it is not determined."""
+        return self._port("input")
+
+    @property
+    def output_current(self) -> PortNumbers | None:
+        """How the current into load and output capacitors flows; None where it is not determined."""
+        return self._port("output_current")
+
+    def group(self, name: str) -> dict[str, float | None]:
+        """Results whose name begins with ``name`` and a dot, by the rest of it."""
+        start = f"{name}."
+        return {key[len(start) :]: value for key, value in self.results.items() if key.startswith(start)}
+
+    def _port(self, name: str) -> PortNumbers | None:
+        share, step, ripple = (self.results.get(f"{name}_{what}") for what in ("share", "step", "ripple"))
+        if share is None or ripple is None:
+            return None
+        return PortNumbers(share > 1 - WHOLE and step == 0, share, ripple)
 
 
 @dataclass(frozen=True)
@@ -122,6 +202,10 @@ class Solution:
     warnings: tuple[str, ...] = ()
     numbers: Numbers | None = None
     engine: Any = field(default=None, compare=False, repr=False)
+    evaluate: Callable[[dict[str, float]], Numbers | None] | None = field(
+        default=None, compare=False, repr=False
+    )
+    """Numbers at a point that has a value for every symbol; None where there are none."""
 
     @property
     def gain(self) -> Expr | None:
@@ -146,8 +230,8 @@ class Solution:
     def at(self, **values: float) -> Numbers:
         """Numbers at a point: the netlist's values, changed by ``values`` (symbols, SI units).
 
-        Raises ValueError where a symbol is unknown or lacks a value, LookupError where no mode
-        could be verified at the point.
+        Raises ValueError where a symbol is unknown or lacks a value, LookupError where no periodic
+        state could be verified at the point.
         """
         known = {symbol: float(value) for symbol, value in self.circuit.values.items()}
         needed = {quantity.symbol for quantity in self.circuit.quantities}
@@ -173,9 +257,9 @@ class Solution:
         for before, after in itertools.pairwise(self.circuit.duty_symbols):
             if point[before] == point[after]:  # edges at one instant: the interval between has no length
                 point[after] *= 1 + 1e-9
-        numbers = self.engine.at(point)
+        numbers = None if self.evaluate is None else self.evaluate(point)
         if numbers is None:
-            raise LookupError("no mode could be verified at this point")
+            raise LookupError("no periodic state could be verified at this point")
         return numbers
 
     def sweep(self, quantities: tuple[str, ...] | None = None, executor: Any = None, **values: Any) -> Any:

@@ -133,6 +133,21 @@ class Engine:
             name = name_modes([*listed, mode.sequence])[-1]
         return numbers_without_formulas([(name, mode)], point)
 
+    def fractions_at(self, name: str, point: Mapping[str, float]) -> tuple[Sequence, list[float]] | None:
+        """Sequence of the mode called ``name``, its fractions at ``point``; None where it does not hold."""
+        builder = dict(self.builders).get(name)
+        if builder is not None:
+            arrays = {key: np.array([value]) for key, value in point.items()}
+            for slack in (0.0, GAP):
+                mask, shares = holds_at(builder, arrays, slack)
+                if mask[0]:
+                    return builder.balance.sequence, [float(share) for share in shares[:, 0]]
+        mode = dict(self.numeric).get(name)
+        found = None if mode is None else mode.at(point)
+        if mode is None or found is None:
+            return None
+        return mode.sequence, [float(found[1][fraction][0]) for fraction in mode.sequence.fractions]
+
     def mode_at(self, point: Mapping[str, float]) -> str | None:
         """Name of the mode that holds at ``point``, None where none does."""
         arrays = {key: np.array([value]) for key, value in point.items()}

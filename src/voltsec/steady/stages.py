@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise, permutations
+from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 
@@ -16,8 +18,8 @@ class Stages:
     closed: tuple[frozenset[str], ...]
     """Switches that conduct in each switch interval; one more than there are edges."""
 
-    def fractions(self, duties: dict[str, float]) -> list[float]:
-        """Share of the period of each switch interval (numbers or arrays)."""
+    def fractions(self, duties: Mapping[str, Any]) -> list[Any]:
+        """Share of the period of each switch interval (numbers or arrays, as the duties are)."""
         bounds = [0.0, *(duties[edge] for edge in self.edges), 1.0]
         return [after - before for before, after in pairwise(bounds)]
 

@@ -1,19 +1,27 @@
-"""The circuit of one interval as a linear system in coil currents and capacitor voltages.
+"""The circuit of one interval as a linear system in its states, at one point or at many together.
 
-The network's own rows (:class:`voltsec.tableau.network.Network`) leave, once all inner unknowns are
-eliminated, as many relations among coil currents and voltages, capacitor voltages and currents as
-there are coils and capacitors.  Some of them may hold states alone: capacitors tied by conducting
-devices, coils tied by blocking ones.  The states are written in energy coordinates, x'x/2 the energy
-stored (in units of ``Scales.energy``), time in periods.  Then a passive network lets the states move
-freely in a subspace, and what the interval's start forces upon them (charge passed from capacitor to
-capacitor, flux of a coil that is cut off) is the orthogonal projection onto it: charges and fluxes
-along the free directions are kept, which is what Kirchhoff's laws say of an impulse.
+States are the currents of the inductances and the voltages of the capacitors.  The network's own rows
+(:class:`voltsec.tableau.network.Network`) leave, once all inner unknowns are eliminated, as many
+relations among states and their conjugates (voltages of inductances, currents of capacitors) as there
+are states.  Some of them may hold states alone: capacitors tied by conducting devices, inductors tied
+by blocking ones.  The states are written in energy coordinates, x'x/2 the energy stored (in units of
+``Scales.energy``).  Then a passive network lets the states move freely in a subspace, and what the
+interval's start forces upon them (charge passed from capacitor to capacitor, flux of an inductor that is
+cut off) is the orthogonal projection onto it: charges and fluxes along the free directions are kept,
+which is what Kirchhoff's laws say of an impulse.
+
+What ideal devices leave open, how blocking ones in series share a voltage or conducting ones in parallel a
+current, is told as if all had the same tiny leak or resistance.  In that limit the signs of the devices
+are right wherever some share makes them right.
+
+Every array has the points first; an axis of length 1 stands for "the same at all points".
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -21,17 +29,21 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor
 from voltsec.circuit.graph import references
 from voltsec.tableau.assembly import inductance_rows, parameter_names
-from voltsec.tableau.network import Network, Row, coils
+from voltsec.tableau.network import Network, Row, Unknown, coils
 from voltsec.tableau.ring import Ring
 
 Array = np.ndarray
 
 RANK = 1e-10
-"""Singular values below this share of the largest count as zero."""
+"""A pivot or singular value below this share of the largest counts as zero."""
+ROUNDING = 1e-11
+"""What is left of a row that cancels to less than this share of its terms is nothing."""
 INSTANT = 1e-9
 """What settles in less than this share of the period counts as tied."""
 SOFTENED = 1e-5
 """A coupling of exactly 1 is taken as less by this."""
+OPEN = 1e-7
+"""A device's voltage or current that moves by more along an open direction is not determined."""
 
 
 class NotDetermined(Exception):
@@ -40,214 +52,359 @@ class NotDetermined(Exception):
 
 @dataclass(frozen=True)
 class Scales:
-    """Units in which the equations are solved, SI."""
+    """Units in which the equations are solved, SI, one a point."""
 
-    volt: float
-    ampere: float
+    volt: Array
+    ampere: Array
     second: float
 
     @property
-    def energy(self) -> float:
+    def energy(self) -> Array:
         """Joule."""
         return self.volt * self.ampere * self.second
 
 
 @dataclass(frozen=True)
-class Reading:
-    """A quantity as ``states @ x + rates @ x' + constant`` (x in energy coordinates, time in periods)."""
-
-    states: Array
-    rates: Array
-    constant: float
-
-
-@dataclass(frozen=True)
 class IntervalSystem:
-    """One interval: x = free' xi + fixed, xi' = rate xi + drive; see the module."""
+    """One interval at P points: x = free' xi + fixed, (xi, 1)' = augmented (xi, 1); see the module.
+
+    ``n`` states, ``m`` of them free to move, ``u`` unknowns; time in units of ``Scales.second``.
+    """
 
     free: Array
-    """(m, n): orthonormal directions in which the states can move."""
+    """(P, m, n): orthonormal directions in which the states can move."""
     fixed: Array
-    """(n,): the part of the states that is tied."""
-    rate: Array
-    drive: Array
-    inner: dict[tuple, int]
-    left: Array
-    """Inner unknowns = -(left @ [states, rates, 1]), least squares."""
-    open_: Array
-    """Orthonormal rows: directions of the inner unknowns that stay open."""
+    """(P, n): the part of the states that is tied."""
+    augmented: Array
+    """(P, m + 1, m + 1): the rate matrix of (xi, 1)."""
+    unknowns: Array
+    """(P, u, m + 1): every unknown of the network in terms of (xi, 1), SI."""
+    impulses: Array
+    """(P, u, n): the charge or flux of every unknown for a jump of x (SI, time in ``Scales.second``)."""
+    loose: Array
+    """(P, u, f): directions in which ideal parts leave the unknowns open."""
+    most: Mapping[str, Array]
+    """(P, m + 1) for devices whose voltage (blocking) or current (conducting) is open: all of it."""
+    usable: Array
+    """(P,) False where the network is of another rank than at the first point."""
 
     @property
-    def augmented(self) -> Array:
-        """The rate matrix of (xi, 1)."""
-        size = len(self.drive)
-        matrix = np.zeros((size + 1, size + 1))
-        matrix[:size, :size] = self.rate
-        matrix[:size, size] = self.drive
+    def entrance(self) -> Array:
+        """(P, m + 1, n + 1): (x, 1) before -> (xi, 1) after, charges and fluxes kept where they can be."""
+        points, m, n = self.free.shape
+        matrix = np.zeros((points, m + 1, n + 1))
+        matrix[:, :m, :n] = self.free
+        matrix[:, m, n] = 1.0
+        return matrix
+
+    @property
+    def outlet(self) -> Array:
+        """(P, n + 1, m + 1): (xi, 1) -> (x, 1)."""
+        points, m, n = self.free.shape
+        matrix = np.zeros((points, n + 1, m + 1))
+        matrix[:, :n, :m] = np.swapaxes(self.free, 1, 2)
+        matrix[:, :n, m] = self.fixed
+        matrix[:, n, m] = 1.0
         return matrix
 
 
 class PeriodNetwork:
-    """The circuit at one numeric point (symbol -> SI value); gives the system of each interval."""
+    """The circuit at numeric points; gives the system of each interval.
 
-    def __init__(self, circuit: Circuit, point: Mapping[str, float]) -> None:
+    ``point`` has a value for every symbol (SI units), a number or an array of P numbers.
+    """
+
+    def __init__(self, circuit: Circuit, point: Mapping[str, float | Array]) -> None:
         self.circuit = circuit
-        self.point = {name: float(value) for name, value in point.items()}
+        self.point = {name: np.atleast_1d(np.asarray(value, float)) for name, value in point.items()}
         self.ring = Ring(parameter_names(circuit))
         self.network = Network(circuit, self.ring, references(circuit))
-        self.coils = coils(circuit)
-        self.capacitors = circuit.capacitors
-        self.scales = self._scales()
-        unknowns = [("i", coil.name) for coil in self.coils]
-        unknowns += [("V", capacitor.name) for capacitor in self.capacitors]
-        self.states = {unknown: place for place, unknown in enumerate(unknowns)}
-        slopes = [("u", coil.name) for coil in self.coils]
-        slopes += [("i", capacitor.name) for capacitor in self.capacitors]
-        self.slopes = {unknown: place for place, unknown in enumerate(slopes)}
-        self.of_state, self.of_slope = self._coordinates()
-        self.fixed_rows = [self._values(row) for row in self.network.rows]
+        own = [self.point[name] for name in self.ring.names if name != "T"]
+        self.points = max((values.size for values in own), default=1)
+        """P: 1 where the points differ in duties and the period only."""
+        inductances = [("i", coil.name) for coil in coils(circuit)]
+        self.coils = [name for _, name in inductances]
+        states = inductances + [("V", capacitor.name) for capacitor in circuit.capacitors]
+        slopes = [("u", coil) for coil in self.coils] + [("i", c.name) for c in circuit.capacitors]
+        self.count = len(states)
+        self.place: dict[Unknown, int] = {unknown: k for k, unknown in enumerate(states + slopes)}
+        """Columns of every unknown: states, their conjugates, then the inner ones."""
+        self.fixed_rows = list(self.network.rows)
         self.device_rows = {
-            device.name: (
-                self._values(self.network.open_(device)),
-                self._values(self.network.closed(device)),
-            )
+            device.name: (self.network.open_(device), self.network.closed(device))
             for device in circuit.devices
         }
+        for row in (*self.fixed_rows, *(row for pair in self.device_rows.values() for row in pair)):
+            for unknown in row:
+                if unknown is not None:
+                    self.place.setdefault(unknown, len(self.place))
+        for node in circuit.nodes:  # at which every element may be a device
+            if node not in self.network.references:
+                self.place.setdefault(("v", node), len(self.place))
+        self.scales = self._scales()
+        self.units = np.stack(
+            [self.scales.ampere if u[0] == "i" else self.scales.volt for u in self.place], axis=1
+        )
+        """(P, u): size of every unknown's unit, SI."""
+        self.known: dict[frozenset[str], IntervalSystem] = {}
 
     def _scales(self) -> Scales:
         point, circuit = self.point, self.circuit
-        volt = max((abs(point[s.quantity.symbol]) for s in circuit.sources), default=1.0) or 1.0
+        none = np.zeros(1)
+        volt = _highest([np.abs(point[s.quantity.symbol]) for s in circuit.sources] or [none + 1])
+        volt = np.where(volt > 0, volt, 1.0)
         found = circuit.of(Load) or circuit.of(Resistor)
-        resistances = [point[e.quantity.symbol] for e in found]
-        currents = [abs(point[e.quantity.symbol]) for e in circuit.of(CurrentSource)]
-        ampere = volt / min(resistances) if resistances else max([*currents, 1e-9])
-        return Scales(volt, ampere, point["T"])
+        second = float(point["T"][0])
+        ampere = _highest([volt / point[e.quantity.symbol] for e in found] or [none])
+        ampere = _highest([ampere, *(np.abs(point[e.quantity.symbol]) for e in circuit.of(CurrentSource))])
+        if not np.all(ampere > 0):
+            henries = [point[coil.symbol] for coil in coils(circuit)]
+            ampere = volt * second / _highest(henries) if henries else volt
+        shape = (self.points,)
+        return Scales(np.broadcast_to(volt, shape), np.broadcast_to(ampere, shape), second)
 
-    def _coordinates(self) -> tuple[Array, Array]:
-        """Matrices that give scaled currents and voltages of coils and capacitors from x and x'."""
-        scales = self.scales
-        stored = np.zeros((len(self.states), len(self.states)))
+    @cached_property
+    def coordinates(self) -> tuple[Array, Array]:
+        """Matrices that give the scaled states and conjugates from x and x'."""
+        scales, count = self.scales, len(self.coils)
+        stored = np.zeros((self.points, self.count, self.count))
         rows = inductance_rows(self.circuit, self.ring)
         for i, one in enumerate(self.coils):
             for j, other in enumerate(self.coils):
-                entry = rows[one.name].get(other.name)
+                entry = rows[one].get(other)
                 if entry is not None:
-                    stored[i, j] = float(self.ring.value(entry, self.point))
-        count = len(self.coils)
-        henries = stored[:count, :count]
-        diagonal = np.sqrt(np.diag(henries))
+                    stored[:, i, j] = self.ring.value(entry, self.point)
         if count:
-            relative = henries / np.outer(diagonal, diagonal)
-            if np.linalg.eigvalsh(relative)[0] < SOFTENED:
-                relative = np.eye(count) + (relative - np.eye(count)) * (1 - SOFTENED)
-                stored[:count, :count] = relative * np.outer(diagonal, diagonal)
-        for place, capacitor in enumerate(self.capacitors, count):
-            stored[place, place] = self.point[capacitor.quantity.symbol]
+            henries = stored[:, :count, :count]
+            diagonal = np.sqrt(np.einsum("pii->pi", henries))
+            outer = diagonal[:, :, None] * diagonal[:, None, :]
+            relative = henries / outer
+            tight = np.linalg.eigvalsh(relative)[:, 0] < SOFTENED
+            softer = np.eye(count) + (relative - np.eye(count)) * (1 - SOFTENED)
+            stored[:, :count, :count] = np.where(tight[:, None, None], softer, relative) * outer
+        for place, capacitor in enumerate(self.circuit.capacitors, count):
+            stored[:, place, place] = self.point[capacitor.quantity.symbol]
         factor = np.linalg.cholesky(stored)
-        unit = np.array([scales.ampere] * count + [scales.volt] * len(self.capacitors))
-        across = np.array([scales.volt] * count + [scales.ampere] * len(self.capacitors))
-        root = np.sqrt(scales.energy)
-        of_state = np.linalg.inv(factor).T * root / unit[:, None]
-        of_slope = factor * (root / scales.second) / across[:, None]
+        states, conjugates = self.units[:, : self.count], self.units[:, self.count : 2 * self.count]
+        root = np.sqrt(scales.energy)[:, None, None]
+        of_state = np.swapaxes(np.linalg.inv(factor), 1, 2) * root / states[:, :, None]
+        of_slope = factor * (root / scales.second) / conjugates[:, :, None]
         return of_state, of_slope
 
-    def _values(self, row: Row) -> dict[tuple | None, float]:
-        """A row's coefficients as numbers, SI."""
-        return {unknown: float(self.ring.value(c, self.point)) for unknown, c in row.items()}
+    def row(self, terms: Row | Mapping[Unknown | None, float]) -> Array:
+        """A sum of unknowns as coefficients (P, u + 1), SI, the constant last."""
+        found = np.zeros((self.points, len(self.place) + 1))
+        for unknown, value in terms.items():
+            number = value if isinstance(value, float | int) else self.ring.value(value, self.point)
+            found[:, -1 if unknown is None else self.place[unknown]] += number
+        return found
 
-    def voltage(self, start: str, end: str) -> dict[tuple | None, float]:
-        """The voltage from node ``start`` to ``end`` as a row."""
-        row: dict[tuple | None, float] = {}
-        for node, sign in ((start, 1.0), (end, -1.0)):
-            if node not in self.network.references:
-                row["v", node] = row.get(("v", node), 0.0) + sign
-        return row
+    @cached_property
+    def _fixed(self) -> Array:
+        """Rows of all elements but devices, (P, rows, u + 1), in units of the scales."""
+        return self._scaled([self.row(row) for row in self.fixed_rows])
 
-    def unit_of(self, unknown: tuple) -> float:
-        """The size of an unknown's unit in SI units."""
-        return self.scales.ampere if unknown[0] == "i" else self.scales.volt
+    @cached_property
+    def _devices(self) -> dict[str, tuple[Array, Array]]:
+        return {
+            name: (self._scaled([self.row(open_)]), self._scaled([self.row(closed)]))
+            for name, (open_, closed) in self.device_rows.items()
+        }
+
+    @cached_property
+    def device_values(self) -> dict[str, tuple[Array, Array]]:
+        """Every device's voltage beyond its drop, and its current, as rows (P, u + 1)."""
+        found = {}
+        for device in self.circuit.devices:
+            voltage = self.row(self.network.device_voltage(device))
+            if device.drop is not None:
+                voltage[:, -1] -= self.point[device.drop.symbol]
+            found[device.name] = (voltage, self.row({("i", device.name): 1.0}))
+        return found
+
+    def _scaled(self, rows: list[Array]) -> Array:
+        """Rows with unknowns in units of the scales, each divided by its largest coefficient."""
+        table = np.stack(rows, axis=1)
+        table[:, :, :-1] *= self.units[:, None, :]
+        size = np.abs(table).max(axis=2, keepdims=True)
+        return table / np.where(size > 0, size, 1.0)
 
     def system(self, conducting: frozenset[str]) -> IntervalSystem:
         """The interval in which exactly the devices ``conducting`` conduct.
 
-        Raises :class:`NotDetermined` where the network has no solution or leaves a state open.
+        Raises :class:`NotDetermined` where the network contradicts itself at the first point.
         """
-        rows = list(self.fixed_rows)
-        rows += [pair[name in conducting] for name, pair in self.device_rows.items()]
-        inner = {u: None for row in rows for u in row if u is not None}
-        places = {u: k for k, u in enumerate(u for u in inner if u not in self.states | self.slopes)}
-        n = len(self.states)
-        inside = np.zeros((len(rows), len(places)))
-        outside = np.zeros((len(rows), 2 * n + 1))
-        for number, row in enumerate(rows):
-            for unknown, value in row.items():
-                if unknown is None:
-                    outside[number, 2 * n] += value
-                elif unknown in places:
-                    inside[number, places[unknown]] += value * self.unit_of(unknown)
-                elif unknown in self.states:
-                    own = value * self.unit_of(unknown)
-                    outside[number, :n] += own * self.of_state[self.states[unknown]]
-                else:
-                    own = value * self.unit_of(unknown)
-                    outside[number, n : 2 * n] += own * self.of_slope[self.slopes[unknown]]
-        size = np.maximum(np.abs(inside).max(axis=1, initial=0), np.abs(outside).max(axis=1, initial=0))
-        size[size == 0] = 1.0
-        inside /= size[:, None]
-        outside /= size[:, None]
-        u, s, vt = np.linalg.svd(inside)
-        rank = int((s > RANK * s[:1]).sum())
-        left = (vt[:rank].T / s[:rank]) @ (u[:, :rank].T @ outside)
-        relations = u[:, rank:].T @ outside
-        free, fixed, rate, drive = _reduced(relations, n)
-        return IntervalSystem(free, fixed, rate, drive, places, left, vt[rank:])
+        if conducting not in self.known:
+            self.known[conducting] = self._system(conducting)
+        return self.known[conducting]
 
-    def reading(self, system: IntervalSystem, row: Mapping[tuple | None, float]) -> Reading | None:
-        """A sum of unknowns (SI coefficients) in an interval; None where the network leaves it open."""
-        n = len(self.states)
-        total = np.zeros(2 * n + 1)
-        inside = np.zeros(len(system.inner))
-        for unknown, value in row.items():
-            if unknown is None:
-                total[2 * n] += value
-            elif unknown in self.states:
-                total[:n] += value * self.unit_of(unknown) * self.of_state[self.states[unknown]]
-            elif unknown in self.slopes:
-                total[n : 2 * n] += value * self.unit_of(unknown) * self.of_slope[self.slopes[unknown]]
-            elif unknown in system.inner:
-                inside[system.inner[unknown]] += value * self.unit_of(unknown)
-            else:  # a node at which every device blocks: no equation holds its potential
-                return None
-        size = np.abs(inside).max(initial=0.0)
-        if size and np.abs(system.open_ @ inside).max(initial=0.0) > 1e-8 * size:
-            return None
-        total -= inside @ system.left
-        return Reading(total[:n], total[n : 2 * n], float(total[2 * n]))
+    def _system(self, conducting: frozenset[str]) -> IntervalSystem:
+        rows = [self._fixed] + [pair[name in conducting] for name, pair in self._devices.items()]
+        table = np.concatenate(rows, axis=1)
+        n = self.count
+        of_state, of_slope = self.coordinates
+        outside = np.concatenate(
+            [table[:, :, :n] @ of_state, table[:, :, n : 2 * n] @ of_slope, table[:, :, -1:]], axis=2
+        )
+        inside = table[:, :, 2 * n : -1]
+        picked, columns = pivots(inside[0])
+        others = [k for k in range(table.shape[1]) if k not in picked]
+        spare = [k for k in range(inside.shape[2]) if k not in columns]
+        block = inside[:, picked][:, :, columns]
+        right = np.concatenate([inside[:, picked][:, :, spare], outside[:, picked]], axis=2)
+        try:
+            solved = np.linalg.solve(block, right)
+        except np.linalg.LinAlgError:
+            raise NotDetermined("the network of an interval is singular at some point") from None
+        weights = inside[:, others][:, :, columns]
+        rest = np.concatenate([inside[:, others][:, :, spare], outside[:, others]], axis=2)
+        size = np.abs(rest) + np.abs(weights) @ np.abs(solved)
+        rest = rest - weights @ solved
+        rest = np.where(np.abs(rest) < ROUNDING * size.max(axis=2, keepdims=True, initial=0.0), 0.0, rest)
+        usable = (np.abs(rest[:, :, : len(spare)]).max(axis=(1, 2), initial=0.0) < 1e-8) | (not spare)
+        free, fixed, rate, drive, same = _reduced(rest[:, :, len(spare) :], n)
+        left = np.zeros((self.points, inside.shape[2], 2 * n + 1))
+        left[:, columns] = -solved[:, :, len(spare) :]
+        loose = np.zeros((self.points, len(self.place), len(spare)))
+        all_of_it: dict[str, Array] = {}
+        if spare:
+            loose[:, [2 * n + c for c in columns]] = -solved[:, :, : len(spare)]
+            loose[:, [2 * n + c for c in spare], range(len(spare))] = 1.0
+            best, all_of_it = self._shared(left, loose, conducting)
+            left = left + loose[:, 2 * n :] @ best
+        unknowns, impulses = self._unknowns(free, fixed, rate, drive, left)
+        moving = _over_moving(free, fixed, rate, drive)
+        most = {name: (row[:, None] @ moving)[:, 0] for name, row in all_of_it.items()}
+        points, m = len(free), free.shape[1]
+        augmented = np.zeros((points, m + 1, m + 1))
+        augmented[:, :m, :m] = rate
+        augmented[:, :m, m] = drive
+        loose = loose * self.units[:, :, None]
+        return IntervalSystem(free, fixed, augmented, unknowns, impulses, loose, most, usable & same)
+
+    def _shared(
+        self, left: Array, loose: Array, conducting: frozenset[str]
+    ) -> tuple[Array, dict[str, Array]]:
+        """How far to go along each open direction, over [x, x', 1], so that all devices share alike.
+
+        Also, for each device with a share, the whole of it (SI): the limit in which it alone has no leak
+        or resistance.
+        """
+        rows, names, units = [], [], []
+        for name, (voltage, current) in self.device_values.items():
+            on = name in conducting
+            unit = self.scales.ampere if on else self.scales.volt
+            rows.append((current if on else voltage)[:, :-1] * self.units / unit[:, None])
+            names.append(name)
+            units.append(unit)
+        table = np.stack(rows, axis=1)
+        n = self.count
+        of_state, of_slope = self.coordinates
+        nothing = np.zeros((*table.shape[:2], 1))
+        known = np.concatenate(
+            [table[:, :, :n] @ of_state, table[:, :, n : 2 * n] @ of_slope, nothing], axis=2
+        )
+        inner = table[:, :, 2 * n :]
+        moves = inner @ loose[:, 2 * n :]
+        known = known + inner @ left
+        best = -np.linalg.pinv(moves, rcond=1e-9) @ known
+        whole = {}
+        for place, name in enumerate(names):
+            if np.abs(moves[:, place]).max() > OPEN:
+                others = [k for k in range(len(names)) if k != place]
+                given = -np.linalg.pinv(moves[:, others], rcond=1e-9) @ known[:, others]
+                own = known[:, place] + (moves[:, place, None] @ given)[:, 0]
+                whole[name] = own * units[place][:, None]
+        return best, whole
+
+    def _unknowns(
+        self, free: Array, fixed: Array, rate: Array, drive: Array, left: Array
+    ) -> tuple[Array, Array]:
+        """All unknowns over (xi, 1) and over jumps of x, SI."""
+        n = self.count
+        of_state, of_slope = self.coordinates
+        moving = _over_moving(free, fixed, rate, drive)
+        values = np.concatenate(
+            [of_state @ moving[:, :n], of_slope @ moving[:, n : 2 * n], left @ moving], axis=1
+        )
+        points = len(values)
+        nothing = np.zeros((points, n, n))
+        jumps = np.concatenate(
+            [nothing, np.broadcast_to(of_slope, nothing.shape), left[:, :, n : 2 * n]], axis=1
+        )
+        return values * self.units[:, :, None], jumps * self.units[:, :, None]
 
 
-def _reduced(relations: Array, n: int) -> tuple[Array, Array, Array, Array]:
-    """(free, fixed, rate, drive) from relations [x, x', 1]; see :class:`IntervalSystem`."""
+def _over_moving(free: Array, fixed: Array, rate: Array, drive: Array) -> Array:
+    """[x, x', 1] over (xi, 1): (P, 2 n + 1, m + 1)."""
+    out = np.swapaxes(free, 1, 2)
+    x = np.concatenate([out, fixed[:, :, None]], axis=2)
+    slope = np.concatenate([out @ rate, out @ drive[:, :, None]], axis=2)
+    last = np.zeros((len(free), 1, x.shape[2]))
+    last[:, 0, -1] = 1.0
+    return np.concatenate([x, slope, last], axis=1)
+
+
+def pivots(matrix: Array) -> tuple[list[int], list[int]]:
+    """Rows and columns of a regular part of ``matrix``, as large as there is, by complete pivoting."""
+    left = matrix.copy()
+    rows: list[int] = []
+    columns: list[int] = []
+    for _ in range(min(matrix.shape)):
+        row, column = divmod(int(np.abs(left).argmax()), left.shape[1])
+        if not abs(left[row, column]) > RANK:
+            break
+        rows.append(row)
+        columns.append(column)
+        left = left - np.outer(left[:, column] / left[row, column], left[row])
+        left[row], left[:, column] = 0.0, 0.0
+    return rows, columns
+
+
+def _reduced(relations: Array, n: int) -> tuple[Array, Array, Array, Array, Array]:
+    """(free, fixed, rate, drive, usable) from relations [x, x', 1]; see :class:`IntervalSystem`."""
+    points = len(relations)
     if n == 0:
-        empty = np.zeros((0, 0))
-        return empty, np.zeros(0), empty, np.zeros(0)
-    u, s, vt = np.linalg.svd(relations[:, : 2 * n])
-    rank = int((s > RANK * s[:1]).sum())
-    constants = u.T @ relations[:, 2 * n]
-    if np.abs(constants[rank:]).max(initial=0.0) > 1e-7:
+        empty = np.zeros((points, 0, 0))
+        return empty, np.zeros((points, 0)), empty, np.zeros((points, 0)), np.ones(points, bool)
+    size = np.linalg.norm(relations, axis=2, keepdims=True)
+    u, s, vt = np.linalg.svd(relations[:, :, : 2 * n] / np.where(size > 0, size, 1.0))
+    scaled = relations[:, :, 2 * n] / np.where(size > 0, size, 1.0)[:, :, 0]
+    constants = (np.swapaxes(u, 1, 2) @ scaled[:, :, None])[:, :, 0]
+    ranks = (s > RANK * s[:, :1]).sum(axis=1)
+    if np.abs(constants[0, ranks[0] :]).max(initial=0.0) > 1e-7:
         raise NotDetermined("the network of an interval contradicts itself")
-    if rank != n:
+    if ranks[0] != n:
         raise NotDetermined("the network of an interval leaves a current or voltage open")
-    states, slopes, constant = vt[:n, :n], vt[:n, n:], constants[:n] / s[:n]
+    usable = ranks == n
+    constant = constants[:, :n] / s[:, :n]
+    states, slopes = vt[:, :n, :n], vt[:, :n, n:]
     u, s, vt = np.linalg.svd(slopes)
-    moving = int((s > INSTANT).sum())
-    states, constant = u.T @ states, u.T @ constant
-    free, tied = vt[:moving], vt[moving:]
-    fixed = np.zeros(n)
+    moves = (s > INSTANT).sum(axis=1)
+    moving = int(moves[0])
+    usable &= moves == moving
+    turned = np.swapaxes(u, 1, 2)
+    states, constant = turned @ states, (turned @ constant[:, :, None])[:, :, 0]
+    free, tied = vt[:, :moving], vt[:, moving:]
+    fixed = np.zeros((points, n))
     if moving < n:
-        ties = states[moving:] @ tied.T
-        if np.linalg.cond(ties) > 1e8 or np.abs(states[moving:] @ free.T).max(initial=0.0) > 1e-6:
+        ties = states[:, moving:] @ np.swapaxes(tied, 1, 2)
+        across = np.abs(states[:, moving:] @ np.swapaxes(free, 1, 2)).max(axis=(1, 2), initial=0.0)
+        good = (np.linalg.cond(ties) < 1e8) & (across < 1e-6)
+        if not good[0]:
             raise NotDetermined("the network of an interval ties its states in no passive way")
-        fixed = tied.T @ np.linalg.solve(ties, -constant[moving:])
-    rate = -(states[:moving] @ free.T) / s[:moving, None]
-    drive = -(states[:moving] @ fixed + constant[:moving]) / s[:moving]
-    return free, fixed, rate, drive
+        usable &= good
+        ties = np.where(good[:, None, None], ties, np.eye(n - moving))
+        held = np.linalg.solve(ties, -constant[:, moving:, None])
+        fixed = (np.swapaxes(tied, 1, 2) @ held)[:, :, 0]
+    rates = s[:, :moving, None]
+    rate = -(states[:, :moving] @ np.swapaxes(free, 1, 2)) / rates
+    drive = -((states[:, :moving] @ fixed[:, :, None])[:, :, 0] + constant[:, :moving]) / rates[:, :, 0]
+    return free, fixed, rate, drive, usable
+
+
+def _highest(values: list[Array]) -> Array:
+    top = values[0]
+    for value in values[1:]:
+        top = np.maximum(top, value)
+    return top

@@ -1,0 +1,46 @@
+"""Numbers at a point: those of the exact periodic state, the formulas' values beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.results.table import results_of
+from voltsec.steady.numbers import collected
+from voltsec.steady.solution import Numbers
+from voltsec.steady.solve import Engine
+from voltsec.waveforms.exact import Expected, exact_results
+
+
+@dataclass(frozen=True)
+class ExactNumbers:
+    """Numbers of a circuit at any point; ``engine`` knows the modes with formulas."""
+
+    circuit: Circuit
+    engine: Engine
+
+    def __call__(self, point: Mapping[str, float]) -> Numbers | None:
+        """Numbers where every symbol has a value (SI units); None where nothing is determined.
+
+        Where the exact state is not found they are the formulas' (``exact`` is False).
+        """
+        formulas = self.engine.at(point)
+        mode = "" if formulas is None else formulas.mode
+        known = self.engine.fractions_at(mode, point)
+        expected = [] if known is None else [Expected(known[0], np.array([known[1]]))]
+        found = exact_results(self.circuit, point, results_of(self.circuit).values(), expected)
+        if not found.found[0]:
+            return formulas
+        numbers = collected(
+            self.circuit, mode, point, lambda name: found.values.get(name, np.array([np.nan]))
+        )
+        return replace(
+            numbers,
+            exact=True,
+            bounds=frozenset(name for name, bound in found.bounds.items() if bound[0]),
+            unbounded=frozenset(name for name, value in found.values.items() if np.isinf(value[0])),
+            formulas=formulas,
+        )

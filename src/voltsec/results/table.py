@@ -1,0 +1,235 @@
+"""The table of results: what is told of a stage, by name, with its unit and how it is measured.
+
+A result is a measure (average, rms, peak, peak to peak ...) of a quantity (a voltage or current as a sum of
+the network's unknowns).  Whoever computes results, from formulas or from exact waveforms, walks this table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import (
+    Capacitor,
+    CurrentSource,
+    Load,
+    Resistor,
+    Source,
+    Transformer,
+    TwoTerminal,
+)
+from voltsec.tableau.network import Unknown
+
+Terms = tuple[tuple[Unknown, int], ...]
+"""A voltage or current: unknowns of the network with their signs."""
+
+
+@dataclass(frozen=True)
+class Average:
+    """Mean over the period."""
+
+    terms: Terms
+
+
+@dataclass(frozen=True)
+class RootMeanSquare:
+    """Root of the mean square over the period."""
+
+    terms: Terms
+
+
+@dataclass(frozen=True)
+class Peak:
+    """Largest magnitude; of a device's voltage only while it blocks."""
+
+    terms: Terms
+    blocked_by: str | None = None
+
+
+@dataclass(frozen=True)
+class Swing:
+    """Peak to peak."""
+
+    terms: Terms
+
+
+@dataclass(frozen=True)
+class FlowShare:
+    """Share of the period in which a current flows."""
+
+    terms: Terms
+
+
+@dataclass(frozen=True)
+class Step:
+    """Largest step of a current between two intervals, zero where it makes none."""
+
+    terms: Terms
+
+
+@dataclass(frozen=True)
+class Gain:
+    """Average of the output voltage over the input voltage."""
+
+    terms: Terms
+    source: str
+    """Symbol of the input."""
+
+
+@dataclass(frozen=True)
+class Heat:
+    """Resistance times mean square, and drop times average, of one current."""
+
+    terms: Terms
+    resistance: str | None
+    drop: str | None
+
+
+@dataclass(frozen=True)
+class Efficiency:
+    """Power taken by loads, and sources that are fed, over power given."""
+
+    loads: tuple[Heat, ...]
+    ports: tuple[tuple[str, Terms], ...]
+    """(symbol, quantity) of sources and constant currents: their product's average is the power taken."""
+
+
+Measure = Average | RootMeanSquare | Peak | Swing | FlowShare | Step | Gain | Heat | Efficiency
+
+
+@dataclass(frozen=True)
+class Result:
+    """One row of the table."""
+
+    name: str
+    """``gain``, ``stress.S.voltage_peak``, ``losses.L1`` ..."""
+    unit: str
+    measure: Measure
+
+
+STRESS_UNITS = {"voltage_peak": "V", "current_average": "A", "current_peak": "A", "current_rms": "A"}
+
+
+def results_of(circuit: Circuit) -> dict[str, Result]:
+    """Every result of the circuit, by name."""
+    return {result.name: result for result in _results(circuit)}
+
+
+def _results(circuit: Circuit) -> Iterator[Result]:
+    output = voltage(circuit.output.start, circuit.output.end)
+    yield Result("gain", "1", Gain(output, circuit.input.quantity.symbol))
+    yield Result("output_voltage", "V", Average(output))
+    yield Result("efficiency", "1", _efficiency(circuit))
+    yield Result("output_ripple", "V", Swing(output))
+    for port, terms in (("input", _input(circuit)), ("output_current", _output(circuit))):
+        if terms:
+            yield Result(f"{port}_ripple", "A", Swing(terms))
+            yield Result(f"{port}_share", "1", FlowShare(terms))
+            yield Result(f"{port}_step", "A", Step(terms))
+    for capacitor in circuit.capacitors:
+        yield Result(f"capacitor_voltages.{capacitor.name}", "V", Average(_one(("V", capacitor.name))))
+        yield Result(f"ripple.{capacitor.name}", "V", Swing(_one(("V", capacitor.name))))
+    for name in inductances(circuit):
+        yield Result(f"inductor_currents.{name}", "A", Average(_one(("i", name))))
+        yield Result(f"ripple.{name}", "A", Swing(_one(("i", name))))
+    for source in circuit.sources:
+        yield Result(f"source_currents.{source.name}", "A", Average(((("i", source.name), -1),)))
+    for part, current, across, device in stressed(circuit):
+        yield Result(f"stress.{part}.voltage_peak", "V", Peak(across, device))
+        yield Result(f"stress.{part}.current_average", "A", Average(current))
+        yield Result(f"stress.{part}.current_peak", "A", Peak(current))
+        yield Result(f"stress.{part}.current_rms", "A", RootMeanSquare(current))
+    for element in lossy_elements(circuit):
+        yield Result(f"losses.{element.name}", "W", _heat(element))
+
+
+def inductances(circuit: Circuit) -> tuple[str, ...]:
+    """Inductors by name and magnetizing inductances by symbol."""
+    magnetizing = (t.magnetizing.symbol for t in circuit.transformers if t.magnetizing is not None)
+    return (*(inductor.name for inductor in circuit.inductors), *magnetizing)
+
+
+def stressed(circuit: Circuit) -> Iterator[tuple[str, Terms, Terms, str | None]]:
+    """(name, current, voltage, device or None) of elements, windings (``T.1``), magnetizing inductances."""
+    for element in circuit.elements:
+        if isinstance(element, Transformer):
+            for number, winding in enumerate(element.windings):
+                yield f"{element.name}.{number + 1}", _winding(element, number), voltage(*winding), None
+        else:
+            device = element.name if element in circuit.devices else None
+            yield element.name, _one(("i", element.name)), voltage(element.start, element.end), device
+    for transformer in circuit.transformers:
+        if transformer.magnetizing is not None:
+            symbol = transformer.magnetizing.symbol
+            yield symbol, _one(("i", symbol)), voltage(*transformer.windings[0]), None
+
+
+def lossy_elements(circuit: Circuit) -> tuple[TwoTerminal, ...]:
+    """Elements that turn power into heat: those with a resistance or drop, and plain resistors."""
+    return tuple(
+        element
+        for element in circuit.elements
+        if not isinstance(element, Transformer)
+        and (
+            (isinstance(element, Resistor) and not isinstance(element, Load))
+            or any(getattr(element, part, None) is not None for part in ("resistance", "drop"))
+        )
+    )
+
+
+def output_capacitor(circuit: Circuit) -> Capacitor | None:
+    """A capacitor directly across the output; one without series resistance comes first."""
+    ports = {circuit.output.start, circuit.output.end}
+    across = [c for c in circuit.capacitors if {c.start, c.end} == ports]
+    return min(across, key=lambda c: c.resistance is not None, default=None)
+
+
+def voltage(start: str, end: str) -> Terms:
+    """The voltage from one node to another (a reference node's potential is no unknown; it is left in)."""
+    return ((("v", start), 1), (("v", end), -1))
+
+
+def _one(unknown: Unknown) -> Terms:
+    return ((unknown, 1),)
+
+
+def _winding(transformer: Transformer, number: int) -> Terms:
+    """Current into a winding's terminal, the magnetizing current included."""
+    own: Terms = ((("i", transformer.name, number), 1),)
+    if number == 0 and transformer.magnetizing is not None:
+        return (*own, (("i", transformer.magnetizing.symbol), 1))
+    return own
+
+
+def _input(circuit: Circuit) -> Terms:
+    return ((("i", circuit.input.name), -1),)
+
+
+def _output(circuit: Circuit) -> Terms:
+    """The current into everything that lies directly across the output: load and capacitors."""
+    ends = (circuit.output.start, circuit.output.end)
+    found = []
+    for element in circuit.of(Resistor, CurrentSource, Capacitor):
+        if (element.start, element.end) == ends:
+            found.append((("i", element.name), 1))
+        elif (element.end, element.start) == ends:
+            found.append((("i", element.name), -1))
+    return tuple(found)
+
+
+def _heat(element: TwoTerminal) -> Heat:
+    if isinstance(element, Resistor):
+        return Heat(_one(("i", element.name)), element.quantity.symbol, None)
+    resistance, drop = (getattr(element, part, None) for part in ("resistance", "drop"))
+    return Heat(
+        _one(("i", element.name)),
+        None if resistance is None else resistance.symbol,
+        None if drop is None else drop.symbol,
+    )
+
+
+def _efficiency(circuit: Circuit) -> Efficiency:
+    ports = [(s.quantity.symbol, _one(("i", s.name))) for s in circuit.of(Source)]
+    ports += [(s.quantity.symbol, voltage(s.start, s.end)) for s in circuit.of(CurrentSource)]
+    return Efficiency(tuple(_heat(load) for load in circuit.of(Load)), tuple(ports))

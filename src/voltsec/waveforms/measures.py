@@ -1,0 +1,326 @@
+"""Results of exact waveforms: every measure of :mod:`voltsec.results.table` over a trajectory.
+
+Averages and squares are exact integrals.  Peaks are those of a cubic through values and slopes between
+samples, of which an interval has sixteen or more and ever closer ones after its beginning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import singledispatchmethod
+
+import numpy as np
+
+from voltsec.results.table import (
+    Average,
+    Efficiency,
+    FlowShare,
+    Gain,
+    Heat,
+    Measure,
+    Peak,
+    RootMeanSquare,
+    Step,
+    Swing,
+    Terms,
+    stressed,
+)
+from voltsec.waveforms.linear import Array
+from voltsec.waveforms.periodic import Periodic
+from voltsec.waveforms.trajectory import Trajectory
+
+ROUNDING = 1e-9
+"""An average, peak or swing of less than this share of the circuit's level is nothing."""
+UNDECIDED = 1e-6
+"""An average that moves by more along an open direction of the state is not determined."""
+JUMP = 1e-6
+"""A step of a current by less than this share of its peak is rounding."""
+CHARGE = 1e-7
+"""A jump that sends less than this share of an ordinary charge through a part sends none."""
+
+
+class Measures:
+    """Measures over one periodic trajectory; every value is an array (P,), nan where not determined.
+
+    A peak or rms value of a current that comes in jumps of charge is infinite.
+    """
+
+    def __init__(self, periodic: Periodic) -> None:
+        self.periodic = periodic
+        self.trajectory: Trajectory = periodic.trajectory
+        self.network = self.trajectory.network
+        self.lasting = [k for k in range(len(self.trajectory.systems)) if k not in self.trajectory.instants]
+        circuit = self.network.circuit
+        self.devices = {
+            quantity: name
+            for name, current, across, device in stressed(circuit)
+            if device is not None
+            for quantity in (current, across)
+        }
+        """Currents and voltages of switches and diodes."""
+        self.diodes = {diode.name for diode in circuit.diodes}
+        self._squares: dict[int, Array] = {}
+        self._waves: dict[Terms, list[tuple[Array, Array]]] = {}
+
+    @singledispatchmethod
+    def value(self, measure: Measure) -> Array:
+        """The measure, SI."""
+        raise TypeError(f"no such measure: {measure!r}")
+
+    @value.register
+    def _(self, measure: Average) -> Array:
+        return self.average(measure.terms)
+
+    @value.register
+    def _(self, measure: Gain) -> Array:
+        return self.average(measure.terms) / self.network.point[measure.source]
+
+    @value.register
+    def _(self, measure: RootMeanSquare) -> Array:
+        found = self._cleaned(measure.terms, np.sqrt(self.mean_square(measure.terms)))
+        # squares of rounding add up; no rms value is above the peak
+        ranges = self.ranges(measure.terms, self.lasting)
+        peak = np.max([np.maximum(np.abs(low), np.abs(high)) for low, high in ranges], axis=0)
+        return np.where(found > peak, np.where(np.isinf(found), found, peak), found)
+
+    @value.register
+    def _(self, measure: Heat) -> Array:
+        heat = np.zeros(self.points)
+        if measure.resistance is not None:
+            heat = heat + self.network.point[measure.resistance] * self.mean_square(measure.terms)
+        if measure.drop is not None:
+            heat = heat + self.network.point[measure.drop] * self.average(measure.terms)
+        return heat
+
+    @value.register
+    def _(self, measure: Efficiency) -> Array:
+        taken, given = np.zeros(self.points), np.zeros(self.points)
+        for load in measure.loads:
+            taken = taken + self.value(load)
+        for symbol, terms in measure.ports:
+            power = self.network.point[symbol] * self.average(terms)
+            taken, given = taken + np.maximum(power, 0.0), given + np.maximum(-power, 0.0)
+        with np.errstate(all="ignore"):
+            share = taken / given
+        share = np.where(np.abs(share - 1.0) < ROUNDING, 1.0, share)
+        level = self.network.scales.volt * self.network.scales.ampere
+        return np.where(given > ROUNDING * level, share, np.nan)
+
+    @value.register
+    def _(self, measure: Peak) -> Array:
+        name, intervals = measure.blocked_by, self.trajectory.sequence.intervals
+        places = [k for k in self.lasting if name is None or name not in intervals[k].conducting]
+        if not places:
+            return np.zeros(self.points)
+        ranges = self.ranges(measure.terms, places)
+        peak = np.max([np.maximum(np.abs(low), np.abs(high)) for low, high in ranges], axis=0)
+        peak = self._cleaned(measure.terms, peak)
+        open_ = self.moves(measure.terms).any(axis=1)
+        return np.where(self.jumps(measure.terms), np.inf, np.where(open_, np.nan, peak))
+
+    def is_bound(self, measure: Measure) -> bool:
+        """True for a peak or rms value of which ideal parts leave the share open: all of it is told."""
+        return isinstance(measure, Peak | RootMeanSquare) and any(
+            self._most(k, measure.terms) is not None for k in self.lasting
+        )
+
+    def _most(self, k: int, terms: Terms) -> Array | None:
+        """The largest share a device may have of what is left open in interval ``k``, over (xi, 1)."""
+        name = self.devices.get(terms)
+        system = self.trajectory.systems[k]
+        if name is None or name not in system.most:
+            return None
+        conducts = name in self.trajectory.sequence.intervals[k].conducting
+        return system.most[name] if conducts == (terms[0][0][0] == "i") else None
+
+    @value.register
+    def _(self, measure: Swing) -> Array:
+        ranges = self.ranges(measure.terms, self.lasting)
+        swing = np.max([high for _, high in ranges], axis=0) - np.min([low for low, _ in ranges], axis=0)
+        swing = self._cleaned(measure.terms, swing)
+        open_ = np.ptp(self.moves(measure.terms), axis=1) > UNDECIDED
+        return np.where(self.jumps(measure.terms), np.inf, np.where(open_, np.nan, swing))
+
+    @value.register
+    def _(self, measure: FlowShare) -> Array:
+        ranges = self.ranges(measure.terms, self.lasting)
+        sizes = [np.maximum(np.abs(low), np.abs(high)) for low, high in ranges]
+        peak = np.max(sizes, axis=0)
+        flows = [np.where(size > JUMP * peak, 1.0, 0.0) for size in sizes]
+        shares = self.trajectory.fractions[:, self.lasting].T
+        return np.sum([share * flow for share, flow in zip(shares, flows, strict=True)], axis=0)  # type: ignore[no-any-return]
+
+    @value.register
+    def _(self, measure: Step) -> Array:
+        waves = [values for values, _ in self.waves(measure.terms)]
+        peak = np.max([np.abs(wave).max(axis=1) for wave in waves], axis=0)
+        steps = [
+            np.abs(after[:, 0] - before[:, -1])
+            for before, after in zip(waves, waves[1:] + waves[:1], strict=True)
+        ]
+        step = np.max(steps, axis=0)
+        return np.where(self.jumps(measure.terms), np.inf, np.where(step > JUMP * peak, step, 0.0))
+
+    @property
+    def points(self) -> int:
+        """P."""
+        return len(self.trajectory.fractions)
+
+    def row(self, terms: Terms) -> Array:
+        """A quantity as a row over all unknowns, (P or 1, u + 1)."""
+        network = self.network
+        return network.row({u: float(sign) for u, sign in _known(terms, network.network.references)})
+
+    def average(self, terms: Terms) -> Array:
+        """Mean over the period, jumps of charge included; nan where it is not determined."""
+        row = self.row(terms)
+        found = self._average(row, self.trajectory)
+        for k in self.lasting:
+            loose = self.trajectory.systems[k].loose
+            if loose.shape[2]:
+                open_ = np.abs(row[:, None, :-1] @ loose).max(axis=(1, 2))
+                size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
+                found = np.where(open_ > UNDECIDED * size, np.nan, found)
+        moves = self.moves(terms)
+        drift = (moves * self.trajectory.fractions[:, self.lasting]).sum(axis=1)
+        found = self._cleaned(terms, found)
+        return np.where(np.abs(drift) > UNDECIDED, np.nan, found)
+
+    def _cleaned(self, terms: Terms, values: Array) -> Array:
+        """Zero where there is nothing but rounding."""
+        unit = (np.abs(self.row(terms)[:, :-1]) * self.network.units).max(axis=1)
+        return np.where(np.abs(values) < ROUNDING * unit, 0.0, values)
+
+    def moves(self, terms: Terms) -> Array:
+        """(P, lasting intervals): how far the quantity moves along open directions of the state."""
+        row = self.row(terms)
+        size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
+        total = np.zeros((self.points, len(self.lasting)))
+        for number in range(self.network.count):
+            if self.periodic.open_[:, number].any():
+                moved = self._moved(number)
+                for place, k in enumerate(self.lasting):
+                    own = self.trajectory.functional(k, row)
+                    change = moved.ends[k][0] - self.trajectory.ends[k][0]
+                    total[:, place] += (own * change).sum(axis=1) / size
+        return np.where(np.abs(total) > UNDECIDED, total, 0.0)
+
+    def _average(self, row: Array, trajectory: Trajectory) -> Array:
+        total = np.zeros(self.points)
+        period = trajectory.period
+        for k, one in enumerate(trajectory.courses):
+            first = trajectory.ends[k][0]
+            sums = (one.integral @ first[:, :, None])[:, :, 0]
+            total = total + (trajectory.functional(k, row) * sums).sum(axis=1) / period
+            total = total + trajectory.impulse(k, row) / trajectory.network.scales.second / period
+        return total
+
+    def _moved(self, number: int) -> Trajectory:
+        trajectory = self.trajectory
+        start = trajectory.start + self.periodic.open_[:, number]
+        return Trajectory(
+            trajectory.network, trajectory.sequence, trajectory.instants, trajectory.fractions, start
+        )
+
+    def _functional(self, k: int, terms: Terms, row: Array) -> Array:
+        """The quantity over (xi, 1); for a device that shares it all of it, nan for anything else open."""
+        most = self._most(k, terms)
+        if most is not None:
+            return most
+        own = self.trajectory.functional(k, row)
+        loose = self.trajectory.systems[k].loose
+        if loose.shape[2]:
+            open_ = np.abs(row[:, None, :-1] @ loose).max(axis=(1, 2))
+            size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
+            own = np.where((open_ > UNDECIDED * size)[:, None], np.nan, own)
+        return own
+
+    def mean_square(self, terms: Terms) -> Array:
+        """Mean of the square over the period; infinite where charge jumps."""
+        row = self.row(terms)
+        total = np.zeros(self.points)
+        for k in self.lasting:
+            if k not in self._squares:
+                self._squares[k] = self.trajectory.courses[k].squares(self.trajectory.ends[k][0])
+            own = self._functional(k, terms, row)
+            total = total + ((own[:, None, :] @ self._squares[k])[:, 0] * own).sum(axis=1)
+        found = np.maximum(total, 0.0) / self.trajectory.period
+        open_ = self.moves(terms).any(axis=1)
+        return np.where(self.jumps(terms), np.inf, np.where(open_, np.nan, found))
+
+    def jumps(self, terms: Terms) -> Array:
+        """(P,): True where the quantity comes in an impulse at some instant (charge, or flux)."""
+        row = self.row(terms)
+        size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
+        found = np.zeros(self.points, bool)
+        for k in range(len(self.trajectory.systems)):
+            found |= np.abs(self.trajectory.impulse(k, row)) > CHARGE * size * self.network.scales.second
+        return found
+
+    def waves(self, terms: Terms) -> list[tuple[Array, Array]]:
+        """Values (P, s) at the samples of every interval that lasts, and slopes per sample step."""
+        if terms not in self._waves:
+            row = self.row(terms)
+            found = []
+            for k in self.lasting:
+                _, samples = self.trajectory.sampled[k]
+                own = self._functional(k, terms, row)
+                rate = (own[:, None, :] @ self.trajectory.courses[k].rate)[:, 0]
+                length = self.trajectory.courses[k].length
+                found.append(
+                    (
+                        (samples @ own[:, :, None])[:, :, 0],
+                        (samples @ rate[:, :, None])[:, :, 0] * length[:, None],
+                    )
+                )
+            self._waves[terms] = found
+        return self._waves[terms]
+
+    def ranges(self, terms: Terms, places: Iterable[int]) -> list[tuple[Array, Array]]:
+        """Lowest and highest value in each of the intervals ``places``."""
+        found = []
+        for k in places:
+            values, slopes = self.waves(terms)[self.lasting.index(k)]
+            low, high = extremes(self.trajectory.sampled[k][0], values, slopes)
+            if self._most(k, terms) is not None and self.devices[terms] in self.diodes:
+                # a diode takes no share against its direction
+                conducts = terms[0][0][0] == "i"
+                low, high = (
+                    (np.maximum(low, 0.0), np.maximum(high, 0.0))
+                    if conducts
+                    else (np.minimum(low, 0.0), np.minimum(high, 0.0))
+                )
+            found.append((low, high))
+        return found
+
+
+def extremes(shares: Array, values: Array, slopes: Array) -> tuple[Array, Array]:
+    """Lowest and highest value of cubics through ``values`` and ``slopes`` (P, s) at ``shares`` (s,)."""
+    low, high = values.min(axis=1), values.max(axis=1)
+    step = np.diff(shares)
+    before, after = values[:, :-1], values[:, 1:]
+    first, last = slopes[:, :-1] * step, slopes[:, 1:] * step
+    turning = first * last < 0
+    if not turning.any():
+        return low, high
+    cubic = 2 * (before - after) + first + last
+    square = 3 * (after - before) - 2 * first - last
+    with np.errstate(all="ignore"):
+        root = np.sqrt(np.maximum(square * square - 3 * cubic * first, 0.0))
+        half = -(square + np.where(square < 0, -root, root))
+        for place in (first / half, half / (3 * cubic)):
+            inside = turning & (place > 0) & (place < 1)
+            place = np.where(inside, place, 0.0)
+            there = before + place * (first + place * (square + place * cubic))
+            there = np.where(inside & np.isfinite(there), there, before)
+            low, high = np.minimum(low, there.min(axis=1)), np.maximum(high, there.max(axis=1))
+    return low, high
+
+
+def _known(terms: Terms, references: frozenset[str]) -> list[tuple[tuple, int]]:
+    """Terms without the potentials of reference nodes; several of one unknown are added up."""
+    total: dict[tuple, int] = {}
+    for unknown, sign in terms:
+        if not (unknown[0] == "v" and unknown[1] in references):
+            total[unknown] = total.get(unknown, 0) + sign
+    return list(total.items())

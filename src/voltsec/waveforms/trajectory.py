@@ -1,0 +1,124 @@
+"""One period of exact states: intervals, their courses, and what jumps between them.
+
+A trajectory is the same thing at P points at once: the points share the sequence of conducting devices,
+each has its own lengths and states.  Arrays have the points first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from voltsec.tableau.interval import Sequence
+from voltsec.waveforms.linear import Array, Course, course
+from voltsec.waveforms.network import IntervalSystem, PeriodNetwork
+
+VIOLATION = 1e-5
+"""A sign is wrong from this share of the largest current or voltage of all diodes on."""
+
+
+@dataclass(frozen=True)
+class Trajectory:
+    """The course of one period from a state; periodic where it ends where it began."""
+
+    network: PeriodNetwork
+    sequence: Sequence
+    instants: frozenset[int]
+    """Intervals without length: all they do is to let charge or flux jump."""
+    fractions: Array
+    """(P, intervals), shares of the period."""
+    start: Array
+    """(P, n): the state before the first interval."""
+
+    @cached_property
+    def systems(self) -> tuple[IntervalSystem, ...]:
+        """The network of every interval."""
+        return tuple(self.network.system(interval.conducting) for interval in self.sequence.intervals)
+
+    @cached_property
+    def period(self) -> Array:
+        """(P,): the period in the network's unit of time."""
+        return self.network.point["T"] / self.network.scales.second
+
+    @cached_property
+    def courses(self) -> tuple[Course, ...]:
+        """The linear course of every interval."""
+        return tuple(
+            course(system.augmented, self.fractions[:, k] * self.period)
+            for k, system in enumerate(self.systems)
+        )
+
+    @cached_property
+    def ends(self) -> tuple[tuple[Array, Array, Array], ...]:
+        """(xi, 1) at the start and end of every interval, and the jump of x (P, n) that began it."""
+        state = np.concatenate([self.start, np.ones((len(self.start), 1))], axis=1)
+        found = []
+        for system, one in zip(self.systems, self.courses, strict=True):
+            first = _apply(system.entrance, state)
+            jump = _apply(system.outlet, first) - state
+            last = first + _apply(one.growth, first)
+            state = _apply(system.outlet, last)
+            found.append((first, last, jump[:, :-1]))
+        return tuple(found)
+
+    @property
+    def end(self) -> Array:
+        """(P, n): the state after the last interval."""
+        return _apply(self.systems[-1].outlet, self.ends[-1][1])[:, :-1]
+
+    @cached_property
+    def sampled(self) -> tuple[tuple[Array, Array], ...]:
+        """For every interval the instants as shares of it (s,), and (xi, 1) there (P, s, m + 1)."""
+        return tuple(one.samples(first) for one, (first, _, _) in zip(self.courses, self.ends, strict=True))
+
+    def functional(self, k: int, row: Array) -> Array:
+        """A sum of unknowns (P, u + 1) in interval ``k`` as a row over (xi, 1), (P, m + 1)."""
+        found = (row[:, None, :-1] @ self.systems[k].unknowns)[:, 0]
+        found[:, -1] += row[:, -1]
+        return found
+
+    def impulse(self, k: int, row: Array) -> Array:
+        """(P,): what the jump at the start of interval ``k`` adds to the integral of a sum, SI."""
+        jump = self.ends[k][2]
+        moved = (row[:, None, :-1] @ self.systems[k].impulses)[:, 0]
+        return (moved * jump).sum(axis=1) * self.network.scales.second  # type: ignore[no-any-return]
+
+    def diode_margins(self) -> list[tuple[int, str, bool, Array, Array]]:
+        """(interval, diode, conducts, impulse (P,), values at the samples (P, s)); negative is wrong."""
+        found = []
+        for k, interval in enumerate(self.sequence.intervals):
+            _, samples = self.sampled[k]
+            for diode in self.network.circuit.diodes:
+                on = diode.name in interval.conducting
+                voltage, current = self.network.device_values[diode.name]
+                row, sign = (current, 1.0) if on else (voltage, -1.0)
+                values = sign * (samples @ self.functional(k, row)[:, :, None])[:, :, 0]
+                impulse = sign * self.impulse(k, row) / self.network.scales.second
+                found.append((k, diode.name, on, impulse, values))
+        return found
+
+    @cached_property
+    def signs_right(self) -> Array:
+        """(P,): no diode conducts in reverse or blocks forward voltage."""
+        scales = self.network.scales
+        level = {True: scales.ampere * 1.0, False: scales.volt * 1.0}
+        margins = self.diode_margins()
+        for k, _, on, _, values in margins:
+            if k not in self.instants:
+                level[on] = np.maximum(level[on], np.abs(values).max(axis=1))
+        good = np.isfinite(self.start).all(axis=1)
+        for k, _, on, impulse, values in margins:
+            least = -VIOLATION * level[on]
+            good = good & (impulse >= least)
+            if k not in self.instants:
+                good = good & (values.min(axis=1) >= least)
+            elif not on:
+                good = good & (values[:, 0] >= least)
+        return good
+
+
+def _apply(matrix: Array, vector: Array) -> Array:
+    """(P, a, b) times (P, b)."""
+    return (matrix @ vector[:, :, None])[:, :, 0]
