@@ -33,6 +33,7 @@ DOWNWARDS = (
     ("practice",),
     ("dynamics", "waveforms"),
     ("steady",),
+    ("results",),
     ("tableau",),
     ("circuit",),
 )

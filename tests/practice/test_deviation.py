@@ -8,7 +8,7 @@ import voltsec
 from tests.integration.switched import Averages, periodic_averages
 from voltsec.practice.deviation import Deviation, deviations
 from voltsec.report.machine import as_json
-from voltsec.report.notes import deviation_rows, exact_json, notes
+from voltsec.report.notes import deviation_rows, notes
 
 BUCK = """source Vg : in -> gnd = 12 V
 switch S : in -> a
@@ -101,9 +101,7 @@ operate D = 0.5, T = 10 us
         assert f"stress.{part}.current_rms" in found
 
 
-@pytest.mark.parametrize(
-    "name", ["buck", "boost", "sepic", "cuk", "zeta", "flyback", "forward"]
-)
+@pytest.mark.parametrize("name", ["buck", "boost", "sepic", "cuk", "zeta", "flyback", "forward"])
 def test_a_well_sized_stage_is_not_warned(name: str) -> None:
     """The integration with the real capacitors agrees, and so do the formulas within the limits."""
     circuit = voltsec.load(name)
@@ -130,7 +128,6 @@ def test_json_has_both_kinds_of_numbers() -> None:
     answer, found, outside = checked(SEPIC.format("470 nF"))
     told = as_json(answer)
     exact = told["numbers"]["exact"]
-    assert exact == exact_json(answer.numbers)
     assert set(exact) == {"output_voltage", "efficiency", "inductor_currents", "capacitor_voltages"}
     assert exact["inductor_currents"]["L1"] == pytest.approx(outside.inductor_currents["L1"], rel=1e-3)
     assert told["numbers"]["capacitor_voltages"]["C1"] == exact["capacitor_voltages"]["C1"]

@@ -102,7 +102,8 @@ def test_both_modes_agree_on_their_edge(name: str, seed: int) -> None:
     assert "output" in volts[0] and "output" in volts[1]
     for what in volts[0].keys() & volts[1].keys():
         assert same(volts[0][what], volts[1][what], tolerance(name)), (what, point)
-    currents = [answer.at(**point | {"T": edge * factor}).inductor_currents for factor in (before, after)]
+    beside = [answer.at(**point | {"T": edge * factor}).formulas for factor in (before, after)]
+    currents = [numbers.inductor_currents for numbers in beside]
     scale = max(abs(number) for number in currents[0].values() if number is not None)
     for coil, number in currents[0].items():
         if number is not None:

@@ -140,8 +140,8 @@ def test_worked(row: WorkedDiscontinuous) -> None:
         assert_printed(number(mode, found[quantity], values), printed, (row.name, quantity, row.sources))
     assert answer.numbers is not None
     assert answer.numbers.mode == mode.name
-    assert_printed(answer.numbers.output_voltage, row.numbers["output"], row.sources)
-    assert_printed(answer.numbers.stress["L"]["current_peak"], row.numbers["peak L"], row.sources)
+    assert_printed(answer.numbers.formulas.output_voltage, row.numbers["output"], row.sources)
+    assert_printed(answer.numbers.formulas.stress["L"]["current_peak"], row.numbers["peak L"], row.sources)
 
 
 def test_sepic_coils_at_their_own_edges_are_at_the_common_edge() -> None:

@@ -96,17 +96,34 @@ def sepic_solution(volts: int = 18, farad: Fraction = Fraction(1, 10_000)) -> So
     numbers = Numbers(
         mode="CCM",
         point={"D": 0.4, "T": 1e-5, "Vg": volts, "R": 10.0},
-        gain=2 / 3,
-        output_voltage=volts * 2 / 3,
-        efficiency=1.0,
-        capacitor_voltages={"C1": float(volts), "Co": volts * 2 / 3},
-        inductor_currents={"L1": 0.8, "L2": 1.2},
-        source_currents={"Vg": 0.8},
-        ripple={"L1": 1.0588, "L2": 1.0588, "Co": 0.048},
-        stress={
-            "S": dict(zip(STRESS_KEYS, (volts / 0.6, 0.8, 3.06, 1.31), strict=True)),
-            "D1": dict(zip(STRESS_KEYS, (volts / 0.6, 1.2, 3.06, None), strict=True)),
+        results={
+            "gain": 2 / 3,
+            "output_voltage": volts * 2 / 3,
+            "efficiency": 1.0,
+            "output_ripple": None,
+            "capacitor_voltages.C1": float(volts),
+            "capacitor_voltages.Co": volts * 2 / 3,
+            "inductor_currents.L1": 0.8,
+            "inductor_currents.L2": 1.2,
+            "source_currents.Vg": 0.8,
+            "ripple.L1": 1.0588,
+            "ripple.L2": 1.0588,
+            "ripple.C1": None,
+            "ripple.Co": 0.048,
+            **{
+                f"stress.{part}.{key}": value
+                for part, values in (
+                    ("S", (volts / 0.6, 0.8, 3.06, 1.31)),
+                    ("D1", (volts / 0.6, 1.2, 3.06, None)),
+                    ("L1", (float(volts), 0.8, 1.33, 0.86)),
+                    ("L2", (float(volts), 1.2, 1.73, 1.24)),
+                    ("C1", (float(volts), 0.0, None, None)),
+                    ("Co", (volts * 2 / 3, 0.0, None, None)),
+                )
+                for key, value in zip(STRESS_KEYS, values, strict=True)
+            },
         },
+        exact=True,
     )
     units = {"L1": "H", "L2": "H", "C1": "F", "Co": "F", "R": "ohm", "Vg": "V", "D": "1", "T": "s"}
     units |= {"K": "1", "d2": "1"}

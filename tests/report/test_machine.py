@@ -115,7 +115,8 @@ def test_any_name_is_a_plain_symbol(name: str) -> None:
 
 def test_numbers_that_are_not_finite_become_null(solution: Solution) -> None:
     assert solution.numbers is not None
-    broken = replace(solution.numbers, gain=float("inf"), efficiency=float("nan"))
+    results = solution.numbers.results | {"gain": float("inf"), "efficiency": float("nan")}
+    broken = replace(solution.numbers, results=results)
     told = as_json(replace(solution, numbers=broken))
     assert told["numbers"]["gain"] is None
     assert told["numbers"]["efficiency"] is None

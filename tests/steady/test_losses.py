@@ -38,7 +38,8 @@ def test_numbers_and_expressions_agree(name: str, seed: int) -> None:
     builder = continuous_builder(answer)
     point = {key: float(value) for key, value in answer.circuit.values.items()}
     names = tuple(element.name for element in lossy_elements(answer.circuit))
-    result = sweep(answer, point, (*(f"losses.{n}" for n in names), "source_currents.Vg", "efficiency"))
+    wanted = (*(f"losses.{n}" for n in names), "source_currents.Vg", "efficiency")
+    result = sweep(answer, point, wanted, most_exact=0)
     assert str(result.mode) == "CCM"
     given_values = {sympy.Symbol(key, positive=True): value for key, value in point.items()}
     for element, expression in losses(builder).items():
@@ -94,7 +95,7 @@ def test_published_switch_loss_in_a_boost() -> None:
             "capacitor Co : out -> gnd = 10 uF\nload R : out -> gnd = 8 ohm\noperate D = 0.609, f = 1 MHz\n"
         )
     )
-    result = sweep(answer, {}, ("losses.S", "inductor_currents.L"))
+    result = sweep(answer, {}, ("losses.S", "inductor_currents.L"), most_exact=0)
     current = float(result["inductor_currents.L"])
     assert float(result["losses.S"]) == pytest.approx(0.609 * current**2 * 0.045, rel=1e-12)
     assert round(0.609 * 4**2 * 0.045 * 1000) == pytest.approx(438, abs=1)

@@ -22,7 +22,8 @@ operate D = {duty}, T = 5 us
 
 
 def ripple(text: str, **values: float) -> float:
-    return float(sweep(voltsec.solve(voltsec.read(text)), values, ("output_ripple",))["output_ripple"])
+    answer = voltsec.solve(voltsec.read(text))
+    return float(sweep(answer, values, ("output_ripple",), most_exact=0)["output_ripple"])
 
 
 @pytest.mark.parametrize("duty", [0.3, 0.6])
@@ -31,7 +32,7 @@ def test_sum_of_both_parts_point_by_point(duty: float, farad: str, ohm: str) -> 
     """Own check: charge and resistance drop of a triangular current, added up on a fine time grid."""
     text = BUCK.format(coil="47 uH", farad=farad, ohm=ohm, duty=duty)
     answer = voltsec.solve(voltsec.read(text))
-    result = sweep(answer, {}, ("output_ripple", "ripple.L"))
+    result = sweep(answer, {}, ("output_ripple", "ripple.L"), most_exact=0)
     values = {name: float(value) for name, value in answer.circuit.values.items()}
     delta = float(result["ripple.L"])
     load = values["R"] / (values["R"] + values["rc"])  # share of the coil's ripple that the capacitor takes
@@ -45,7 +46,7 @@ def test_sum_of_both_parts_point_by_point(duty: float, farad: str, ohm: str) -> 
 def test_resistance_alone_counts_when_it_is_large() -> None:
     """M20 (from memory): rc * delta iL is exact when rc C >= max(D, D') T/2; rc read as rc || R."""
     text = BUCK.format(coil="47 uH", farad="100 uF", ohm="30 mohm", duty=0.4)  # 3 us >= 1.5 us
-    result = sweep(voltsec.solve(voltsec.read(text)), {}, ("output_ripple", "ripple.L"))
+    result = sweep(voltsec.solve(voltsec.read(text)), {}, ("output_ripple", "ripple.L"), most_exact=0)
     parallel = 0.03 * 5 / 5.03
     assert float(result["output_ripple"]) == pytest.approx(parallel * float(result["ripple.L"]), rel=1e-9)
 
@@ -53,7 +54,7 @@ def test_resistance_alone_counts_when_it_is_large() -> None:
 def test_sum_of_peaks_is_only_a_bound() -> None:
     """S15: delta iL (rc + T/(8 C)) is an upper bound for the step-down stage."""
     text = BUCK.format(coil="47 uH", farad="22 uF", ohm="20 mohm", duty=0.4)
-    result = sweep(voltsec.solve(voltsec.read(text)), {}, ("output_ripple", "ripple.L"))
+    result = sweep(voltsec.solve(voltsec.read(text)), {}, ("output_ripple", "ripple.L"), most_exact=0)
     bound = float(result["ripple.L"]) * (0.02 + 5e-6 / (8 * 22e-6))
     assert 0.5 * bound < float(result["output_ripple"]) < bound
 
@@ -73,7 +74,7 @@ operate D = 0.7778, f = 500 kHz
 
 def test_without_resistance_it_is_the_capacitors_ripple() -> None:
     answer = voltsec.solve(voltsec.load("cuk"))
-    result = sweep(answer, {"R": np.array([5.0, 10.0, 300.0])}, ("output_ripple", "ripple.Co"))
+    result = sweep(answer, {"R": np.array([5.0, 10.0, 300.0])}, ("output_ripple", "ripple.Co"), most_exact=0)
     assert result["output_ripple"] == pytest.approx(result["ripple.Co"])
 
 
@@ -110,7 +111,7 @@ def test_continuous_and_pulsating(
     assert into is not None and out is not None
     assert (into.continuous, str(into.share)) == (input_flows, input_share)
     assert (out.continuous, str(out.share)) == (output_flows, output_share)
-    numbers = voltsec.solve(voltsec.load(name)).numbers
+    numbers = voltsec.solve(voltsec.load(name)).numbers.formulas
     assert numbers is not None and numbers.input_current is not None and numbers.output_current is not None
     point = {symbol(key): value for key, value in numbers.point.items()}
     for port, formula in ((numbers.input_current, into), (numbers.output_current, out)):
@@ -137,7 +138,7 @@ def test_pulses_in_discontinuous_conduction(
     assert into is not None and out is not None
     assert (into.continuous, out.continuous) == (False, False)
     assert (str(into.share), str(out.share)) == (input_share, output_share)
-    numbers = answer.at(T=period)
+    numbers = answer.at(T=period).formulas
     assert numbers.mode == "DCM"
     point, volt = numbers.point, numbers.output_voltage
     duty, henry = point["D"], point["L"]
@@ -157,7 +158,7 @@ def test_output_ripple_in_discontinuous_conduction(farad: str, ohm: str) -> None
     """Own check: exponentials of coil and series resistance, their charge and drop on a fine time grid."""
     text = BUCK.format(coil="1 uH", farad=farad, ohm=ohm, duty=0.4)
     answer = voltsec.solve(voltsec.read(text))
-    numbers = answer.numbers
+    numbers = answer.numbers.formulas
     assert numbers is not None and numbers.mode == "DCM"
     values = numbers.point
     ohms, duty, period, volts = values["rc"], values["D"], values["T"], values["Vg"]
@@ -177,13 +178,13 @@ def test_output_ripple_in_discontinuous_conduction(farad: str, ohm: str) -> None
     charge = np.concatenate([[0], np.cumsum((current[1:] + current[:-1]) / 2 * np.diff(t))]) * period
     voltage = charge / values["Co"] + ohms * current
     assert numbers.output_ripple == pytest.approx(float(np.ptp(voltage)), rel=1e-3 if ohms > 0.1 else 1e-5)
-    swept = sweep(answer, {}, ("output_ripple",))["output_ripple"]
+    swept = sweep(answer, {}, ("output_ripple",), most_exact=0)["output_ripple"]
     assert numbers.output_ripple == pytest.approx(float(swept), rel=1e-9)
 
 
 def test_numbers_without_formulas_see_the_ports_too() -> None:
     """A mode solved point by point: the input current is the first coil's, the output's is the diode's."""
-    numbers = voltsec.solve(voltsec.load("sepic_lossy")).at(T=80e-6)
+    numbers = voltsec.solve(voltsec.load("sepic_lossy")).at(T=80e-6).formulas
     assert numbers.mode != "CCM" and numbers.input_current is not None and numbers.output_current is not None
     assert numbers.input_current.ripple == pytest.approx(numbers.ripple["L1"], rel=1e-6)
     assert numbers.output_current.ripple == pytest.approx(numbers.stress["D1"]["current_peak"], rel=1e-6)
@@ -192,7 +193,7 @@ def test_numbers_without_formulas_see_the_ports_too() -> None:
 
 def test_a_filtered_input_is_continuous_without_ripple() -> None:
     """With its capacitor's voltage taken as constant, a filter's coil has no ripple."""
-    numbers = voltsec.solve(voltsec.load("buck_input_filter")).numbers
+    numbers = voltsec.solve(voltsec.load("buck_input_filter")).numbers.formulas
     assert numbers is not None and numbers.input_current is not None
     assert numbers.input_current.continuous and numbers.input_current.ripple < 1e-9
 

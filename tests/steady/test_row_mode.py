@@ -154,7 +154,7 @@ def test_powers_add_up() -> None:
     lossy = tuple(name for name in quantity_units(answer.circuit) if name.startswith("losses."))
     source = answer.circuit.input
     wanted = ("efficiency", f"source_currents.{source.name}", *lossy)
-    result = sweep(answer, {"D": duty, answer.circuit.loads[0].quantity.symbol: load}, wanted)
+    result = sweep(answer, {"D": duty, answer.circuit.loads[0].quantity.symbol: load}, wanted, most_exact=0)
     assert len(set(result.mode_index.tolist())) == 2
     given = float(answer.circuit.values[source.quantity.symbol]) * result[wanted[1]]
     lost = sum(result[name] for name in lossy)

@@ -118,12 +118,12 @@ def test_long_modes_are_told_by_states_everywhere() -> None:
     for part, stress in mode.stress.items():
         for key, told in vars(stress).items():
             assert told is not None and told.free_symbols <= netlist | {symbol(n) for n in mode.definitions}
-            expected = answer.numbers.stress[part][key]
+            expected = answer.numbers.formulas.stress[part][key]
             assert abs(value(told, mode.definitions, point)) == pytest.approx(
                 abs(expected), rel=1e-9, abs=1e-9
             )
     assert value(mode.efficiency, mode.definitions, point) == pytest.approx(
-        answer.numbers.efficiency, rel=1e-9
+        answer.numbers.formulas.efficiency, rel=1e-9
     )
 
 

@@ -114,6 +114,9 @@ def figures(solution: Solution) -> Iterator[Figure]:
     yield Figure("Output voltage", "V", "V", engineering(numbers.output_voltage, "V"))
     if numbers.efficiency is not None:
         yield Figure("Efficiency", "eta", "%", percent(numbers.efficiency))
+    if numbers.output_ripple is not None:
+        ripple = f"{engineering(numbers.output_ripple, 'V')} peak to peak"
+        yield Figure("Output ripple", "output_ripple", "V", ripple)
     for name, current in numbers.source_currents.items():
         yield Figure(f"Drawn from {name}", f"from:{name}", "A", engineering(current, "A"))
 

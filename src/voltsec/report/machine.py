@@ -21,6 +21,8 @@ from voltsec.steady.solution import Mode, ModeInterval, Numbers, Solution, Stres
 
 FORMAT = 1
 STRESS_KEYS = ("voltage_peak", "current_average", "current_peak", "current_rms")
+EXACT_KEYS = ("output_voltage", "efficiency", "inductor_currents", "capacitor_voltages")
+"""Averages that ``exact`` holds."""
 
 Json = dict[str, Any]
 
@@ -31,14 +33,14 @@ def as_json(solution: Solution) -> Json:
     output = circuit.output
     write = Writer(symbol_units(solution))
     from voltsec.report.losses import losses_json
-    from voltsec.report.notes import exact_json, notes
+    from voltsec.report.notes import notes
 
     beyond = losses_json(solution) if solution.engine is not None else {}
     numbers = None
     if solution.numbers is not None:
         numbers = _numbers(solution.numbers, circuit)
         formulas = solution.numbers.formulas
-        numbers["exact"] = exact_json(solution.numbers)
+        numbers["exact"] = {key: numbers[key] for key in EXACT_KEYS} if solution.numbers.exact else None
         numbers["formulas"] = None if formulas is None else _numbers(formulas, circuit)
         numbers["bounds"] = sorted(solution.numbers.bounds)
         numbers["unbounded"] = sorted(solution.numbers.unbounded)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 from voltsec.practice.deviation import Deviation, deviations
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.solution import Numbers, Solution
+from voltsec.steady.solution import Solution
 
 MOST_ROWS = 8
 """Differences listed; the JSON answer has all values of both kinds."""
@@ -131,15 +130,3 @@ def _change(deviation: Deviation, alphabet: Alphabet) -> str:
 
 def _capital(text: str) -> str:
     return text[0].upper() + text[1:]
-
-
-def exact_json(numbers: Numbers) -> dict[str, Any] | None:
-    """The exact state's averages as plain values; None where it was not found."""
-    if not numbers.exact:
-        return None
-    return {
-        "output_voltage": numbers.output_voltage,
-        "efficiency": numbers.efficiency,
-        "inductor_currents": numbers.inductor_currents,
-        "capacitor_voltages": numbers.capacitor_voltages,
-    }

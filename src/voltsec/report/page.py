@@ -27,7 +27,7 @@ from voltsec.report.evaluation import curve, curve_functions
 from voltsec.report.formula import formula
 from voltsec.report.javascript import has_formulas
 from voltsec.report.mathml import equation_mathml, mathml, symbol_mathml, wrapped
-from voltsec.report.notes import notes
+from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import PART_HEADING
 from voltsec.report.outline import (
     ROLES,
@@ -124,6 +124,7 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
     found["figures"] = list(figures(solution))
     found["number_heading"] = [cell.replace("\n", " ") for cell in PART_HEADING]
     found["number_rows"] = list(number_rows(solution))
+    found["differing"] = list(deviation_rows(solution))
     if live:
         found |= _live(solution)
     return found

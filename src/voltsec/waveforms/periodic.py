@@ -52,8 +52,8 @@ def periodic_state(
     ``lengths`` (P, stages) are the fractions of the switch intervals, ``guess`` (P, intervals) those of all
     intervals, which where an interval ends by itself is only where Newton's method begins.  ``instants``
     are intervals without length.  Where ideal parts leave the state open, it is the one nearest to ``near``
-    (n,), the origin where that is not given.  Raises :class:`NotDetermined` where the network of an interval has no
-    solution.
+    (n,), the origin where that is not given.  Raises :class:`NotDetermined` where the network of an
+    interval has no solution.
     """
     solver = _Solver(network, sequence, np.asarray(lengths, float), instants)
     with np.errstate(all="ignore"):
