@@ -18,7 +18,7 @@ from voltsec.tableau.assembly import (
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
+from voltsec.tableau.ring import Polynomial, Ring, RingOfEqualTurns, definite_sign, factors, is_turns
 from voltsec.tableau.scaled_ring import ScaledRing
 
 Ratio = tuple[Polynomial, Polynomial]
@@ -64,6 +64,23 @@ class Balance:
         self.bends = self.by_itself and bends_count(circuit)
         """Currents are followed to their bend, not only as straight lines."""
         self.all_decided = True
+        self.ties: list[Polynomial] = self.ring.ties if isinstance(self.ring, RingOfEqualTurns) else []
+        """Polynomials of the parameters that vanish in this solution (equal coils that share one flux)."""
+
+    @property
+    def alike(self) -> frozenset[str]:
+        """Turns ratios that are one in this solution."""
+        return self.ring.alike if isinstance(self.ring, RingOfEqualTurns) else frozenset()
+
+    def pivots_hold(self, vanishes: Callable[[Polynomial], bool]) -> bool:
+        """False where the solution divides by a turns ratio's difference that vanishes."""
+        systems = [self.full] if self.by_itself else [self.averages, self.full]
+        return not any(
+            vanishes(pivot)
+            for system in systems
+            for pivot in system.assumed
+            if any(is_turns(name) for name in self.ring.variables(pivot))
+        )
 
     @cached_property
     def averages(self) -> Eliminated:

@@ -15,7 +15,7 @@ import numpy as np
 from voltsec.steady.balance import Balance
 from voltsec.steady.stages import Stages
 from voltsec.tableau.assembly import parameter_names
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ring import Polynomial, Ring, within_floats
 
 Point = Mapping[str, float | np.ndarray]
 
@@ -32,14 +32,27 @@ class NotClosed(Exception):
     """The conditions of a sequence do not fix its fractions."""
 
 
+class OnlyAtEdge(NotClosed):
+    """The sequence asks something of the duties alone: it holds at single duties, not over a range."""
+
+
 class Fractions:
     """Fractions of one sequence in terms of duties and unknowns.
 
     ``hint`` is a numeric point with the fractions found there, used only to tell which factor of a
-    condition is the one that vanishes.
+    condition is the one that vanishes.  With ``at_edge`` a condition on the duties alone may be met by the
+    point's own (interleaved legs at D = 1/2, say); otherwise :class:`OnlyAtEdge` is raised.
     """
 
-    def __init__(self, balance: Balance, stages: Stages, hint: Point, hint_fractions: np.ndarray) -> None:
+    def __init__(
+        self,
+        balance: Balance,
+        stages: Stages,
+        hint: Point,
+        hint_fractions: np.ndarray,
+        at_edge: bool = False,
+    ) -> None:
+        self.at_edge = at_edge
         self.balance = balance
         self.stages = stages
         sequence = balance.sequence
@@ -76,7 +89,7 @@ class Fractions:
             return False
         best = min(near, key=lambda shares: float(np.abs(shares - hint_fractions).sum()))
         exact = dict(hint) | dict(zip(self.balance.sequence.fractions, best, strict=True))
-        return self.balance.solve_again(lambda polynomial: self._relative(polynomial, exact) < 1e-7)
+        return self.balance.solve_again(lambda polynomial: self.relative(polynomial, exact) < 1e-7)
 
     def _images(self) -> dict[str, Polynomial]:
         """Each fraction variable as a polynomial in duties and unknowns."""
@@ -111,34 +124,39 @@ class Fractions:
             usable = [f for f in factors if self.balance.ring.variables(f) & (set(names) - free_of_unknown)]
             # a condition on the duties alone holds at an edge only, never over a range
             fixed = [f for f in factors if not self.balance.ring.variables(f) & set(names)]
-            met = [f for f in fixed if self._relative(f, point) < 1e-9]
+            met = [f for f in fixed if self.relative(f, point) < 1e-9]
             met += [f for f in factors if f not in fixed and self._vanishes_everywhere(f, point)]
+            if not met and not usable and factors:
+                met = [f for f in factors if f not in fixed and self.relative(f, point) < 1e-9]
+                if met and not self.at_edge:
+                    raise OnlyAtEdge("this sequence holds at single duties only")
             if met:
                 constraints.append(met[0])
                 continue
             if not usable:
                 raise NotClosed("a condition of this sequence cannot be met")
-            best = min(usable, key=lambda factor: self._relative(factor, point))
+            best = min(usable, key=lambda factor: self.relative(factor, point))
             if not any(best == other or best == -other for other in chosen):
                 chosen.append(best)
         if len(chosen) < len(self.unknown):
             raise NotClosed("the fractions of this sequence are not determined")
-        self.constraints = tuple(constraints)
-        return tuple(chosen)
+        self.constraints = (*self.balance.ties, *constraints)
+        return tuple(within_floats(condition) for condition in chosen)
 
     def _vanishes_everywhere(self, polynomial: Polynomial, point: Point) -> bool:
         """True where the parameters' values alone (two equal branches, say) make it zero."""
         generator = np.random.default_rng(2)
         names = self.balance.sequence.fractions
         return all(
-            self._relative(polynomial, dict(point) | dict(zip(names, shares, strict=True))) < 1e-9
+            self.relative(polynomial, dict(point) | dict(zip(names, shares, strict=True))) < 1e-9
             for shares in generator.uniform(0.1, 0.9, (3, len(names)))
         )
 
     def _places(self, polynomial: Polynomial) -> set[int]:
         return {self.ring.index[name] for name in self.ring.variables(polynomial)}
 
-    def _relative(self, polynomial: Polynomial, point: Point) -> float:
+    def relative(self, polynomial: Polynomial, point: Point) -> float:
+        """Size of a polynomial at ``point`` as a share of the sizes of its terms."""
         value, size = value_and_size(self.balance.ring, polynomial, point)
         return float(abs(value) / size) if size else 0.0
 

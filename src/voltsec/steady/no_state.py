@@ -15,6 +15,7 @@ from voltsec.steady.complementarity import (
     interrupted,
 )
 from voltsec.steady.sequences import Search
+from voltsec.steady.time_grid import uniform
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.elimination import eliminate
 from voltsec.tableau.expression import Writer, symbol
@@ -33,7 +34,9 @@ def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tup
             if cut is not None and not _has_plain_resistors(circuit):  # these carry a current on, if briefly
                 return _cut_off(circuit, search, *cut)
             grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
-            state = PeriodicProblem(circuit, references, stages.closed, point, 1e-6).solve(lengths, 8)
+            state = PeriodicProblem(circuit, references, stages.closed, point, 1e-6).solve(
+                lengths, uniform(len(lengths), 8)
+            )
             if state is not None and grows:
                 return _explained(circuit, references, search, state, point, grows)
     if any(search.open_points for search in searches) and not any(search.no_state for search in searches):

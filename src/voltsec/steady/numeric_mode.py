@@ -84,11 +84,12 @@ class NumericMode:
     def _guess(self, point: Mapping[str, float]) -> np.ndarray:
         """Fractions read off a coarse numeric state."""
         from voltsec.steady.complementarity import PeriodicProblem
+        from voltsec.steady.time_grid import graded
 
         lengths = self.stages.fractions(dict(point))
         shares = np.zeros(len(self.sequence.intervals))
         problem = PeriodicProblem(self.circuit, self.references, self.stages.closed, point)
-        state = problem.solve(np.array(lengths), 12)
+        state = problem.solve(np.array(lengths), graded(len(lengths)))
         if state is not None:
             for step, stage in enumerate(state.stages):
                 conducting = self.stages.closed[stage] | {

@@ -359,7 +359,9 @@ def _fraction_parts(form: ClosedForm) -> list[Boolean]:
 
 def _inequality(expression: Expr, form: ClosedForm) -> Boolean:
     """``expression > 0`` solved for a duty where it is linear in one."""
-    numerator = sympy.numer(sympy.together(expression))
+    numerator, denominator = sympy.fraction(sympy.together(expression))
+    if denominator.subs({symbol(n): v for n, v in form.point.items()}) < 0:
+        numerator = -numerator
     for edge in form.fractions.stages.edges:
         duty = symbol(edge)
         unknown = {symbol(name) for name in form.unknown}

@@ -26,7 +26,7 @@ from voltsec.steady.reading_list import ReadingList
 from voltsec.steady.reading_sources import AVERAGES, FULL, RowSource
 from voltsec.steady.readings import Look, Reading
 from voltsec.steady.root_scan import starts
-from voltsec.tableau.assembly import average_rows, period_rows
+from voltsec.tableau.assembly import average_rows, loose_potentials, period_rows
 from voltsec.tableau.network import Row, Unknown
 
 NEIGHBOURS = 64
@@ -202,7 +202,9 @@ def row_mode(
 
     def system(rows: list[Row], unknown: tuple[int, ...]) -> System:
         last = tuple(_last(exact, k) for k in unknown)
-        core = core_of(rows, balance.ring, constants, typical, sequence.fractions, level)
+        parts = ("m", "r", "b") if balance.bends else ("m", "r")
+        loose = loose_potentials(balance.network, rows, parts, len(sequence.intervals))
+        core = core_of(rows, balance.ring, constants, typical, sequence.fractions, level, loose)
         return System(core, sequence.fractions, unknown, last, volt, ampere)
 
     for all_events in (False, True):

@@ -9,23 +9,28 @@ periodic state is unique: a sequence that passes is the answer there, wherever i
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from itertools import combinations, pairwise
+from itertools import pairwise
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.balance import Balance
+from voltsec.steady.candidates import candidates
 from voltsec.steady.complementarity import PeriodicProblem, PeriodicState, grows_with_trace
-from voltsec.steady.fractions import Fractions, NotClosed
+from voltsec.steady.fractions import Fractions, NotClosed, OnlyAtEdge
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import sample_points
 from voltsec.steady.row_mode import RowMode, row_mode
 from voltsec.steady.stages import Stages, stages_of
+from voltsec.steady.time_grid import graded, refined, uniform
 from voltsec.steady.verification import GAP, may_miss_edge, verify
-from voltsec.tableau.assembly import bends_count
+from voltsec.tableau.assembly import bends_count, ring_for
 from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.interval import Interval, Sequence
+from voltsec.tableau.network import shared_flux
+from voltsec.tableau.ring import symbols_of, value_of
 
 DRY_ATTEMPTS = 10
 """The search ends after so many sample points in a row that bring no new sequence."""
@@ -39,8 +44,11 @@ NO_STATE_ATTEMPTS = 12
 NUMERIC_ATTEMPTS = 14
 """... or so many, where sequences without readable formulas occur, each checked from numbers."""
 
-GRIDS = (8, 24, 64)
-"""Steps in each switch interval, tried in turn."""
+COARSE = 8
+"""Equal steps in each switch interval, tried where finer ones find no state."""
+
+REFINEMENTS = 2
+"""How often the time steps are made finer where devices change."""
 
 REJECTIONS = 3
 """A sequence to be checked from numbers is left alone after so many points where it did not hold."""
@@ -51,8 +59,8 @@ WELL_INSIDE = 1e-3
 LONG_CONDITIONS = 5000
 """Terms of all sign conditions from which they are judged in floats."""
 
-FINE_ATTEMPTS = 2
-"""The last grid is tried at so many points that stay open."""
+EQUAL = 1e-9
+"""Turns that differ by less are equal."""
 
 
 @dataclass
@@ -98,6 +106,8 @@ class Search:
     """A point and the fractions there, for each sequence in ``numeric``."""
     rejected: Counter[Sequence] = field(default_factory=Counter)
     """How often a sequence of a lossy circuit did not hold where it was met."""
+    alike: frozenset[str] = frozenset()
+    """Turns ratios of coils of one flux that have to be one, as the circuit puts such coils in parallel."""
 
 
 def numeric_mode_of(found: Found) -> NumericMode:
@@ -194,14 +204,8 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
     lengths = np.array(stages.fractions(point))
     bends = bends_count(circuit)  # formulas of lossy stages may be long: floats tell what is worth solving
     solved = False
-    for steps in GRIDS:
-        if steps > GRIDS[0] and len(circuit.diodes) * steps * len(lengths) > 600:
-            break
-        if steps == GRIDS[-1] and len(search.open_points) >= FINE_ATTEMPTS:
-            break  # the finest grid has not helped in this circuit before
-        state = problem.solve(lengths, steps)
-        if state is None:
-            continue
+    at_edge: list[tuple[Sequence, np.ndarray]] = []
+    for state in _states(problem, lengths):
         solved = True
         if state.runaway:
             search.no_state.append(_place(search, point))
@@ -222,7 +226,10 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
             if sequence in search.examples:
                 return None
             try:
-                found = _exactly(circuit, references, stages, point, sequence, shares, held is not None)
+                found = _exactly(circuit, references, search, point, sequence, shares, held is not None)
+            except OnlyAtEdge:
+                at_edge.append((sequence, shares))
+                continue
             except TooLarge:
                 found = None
                 held = held or _in_floats(search, circuit, references, sequence, point, shares)
@@ -238,6 +245,11 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
     for found in search.found:
         if may_miss_edge(found.balance) and verify(found.balance, found.fractions, one, slack=GAP)[0][0]:
             return None
+    for sequence, shares in at_edge:
+        found = _exactly(circuit, references, search, point, sequence, shares, False, at_edge=True)
+        if found is not None:
+            tried.add(sequence)
+            return found
     grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
     if grows:
         search.runaway.update(grows)
@@ -246,27 +258,74 @@ def _at_point(circuit, references, stages, point, search, tried) -> Found | None
     return None
 
 
+def _states(problem: PeriodicProblem, lengths: np.ndarray) -> Iterator[PeriodicState]:
+    """The numeric state on finer and finer time steps."""
+    grid = graded(len(lengths))
+    state = problem.solve(lengths, grid)
+    if state is None:
+        grid = uniform(len(lengths), COARSE)
+        state = problem.solve(lengths, grid)
+    for _ in range(REFINEMENTS):
+        if state is None:
+            return
+        yield state
+        grid = refined(grid, state.conducting)
+        state = problem.solve(lengths, grid)
+    if state is not None:
+        yield state
+
+
 def _constants(search: Search) -> dict[str, float]:
     """Symbols that are the same at all sample points."""
     return {name: float(values[0]) for name, values in search.points.items() if np.all(values == values[0])}
 
 
-def _exactly(circuit, references, stages, point, sequence, shares, holds: bool) -> Found | None:
+def _exactly(
+    circuit, references, search, point, sequence, shares, holds: bool, at_edge: bool = False
+) -> Found | None:
     """The sequence solved exactly; None where it does not hold at ``point``.
 
-    With ``holds`` it is known to hold there.  Raises TooLarge where its formulas are too long.
+    With ``holds`` it is known to hold there; ``at_edge`` as in :class:`Fractions`.  Raises TooLarge where
+    its formulas are too long, OnlyAtEdge where they ask for single duties.
     """
-    balance = Balance(circuit, sequence, references)
+    given = (circuit, references, search, point, sequence, shares, holds, at_edge)
+    found = _with_turns(*given, search.alike)
+    equal = equal_turns(circuit, point)
+    if found is None and equal > search.alike:
+        found = _with_turns(*given, equal)
+        if found is not None:
+            search.alike = equal
+            for coil, first in map(symbols_of, equal):
+                search.points[coil] = search.points[first]
+    return found
+
+
+def _with_turns(
+    circuit, references, search, point, sequence, shares, holds: bool, at_edge: bool, alike: frozenset[str]
+) -> Found | None:
+    balance = Balance(circuit, sequence, references, ring_for(circuit, sequence, alike))
     try:
-        fractions = Fractions(balance, stages, point, shares)
+        fractions = Fractions(balance, search.stages, point, shares, at_edge)
+        if equal_turns(circuit, point) > alike:
+            whole = dict(point) | dict(zip(sequence.fractions, shares, strict=True))
+            if not balance.pivots_hold(lambda pivot: fractions.relative(pivot, whole) < EQUAL):
+                return None
         mask = np.ones(1, bool)
         if not holds or balance.by_itself:
             mask, _, _ = verify(
                 balance, fractions, {name: np.array([value]) for name, value in point.items()}
             )
+    except OnlyAtEdge:
+        raise
     except NotClosed:
         return None
-    return Found(stages, balance, fractions, mask, {}) if mask[0] else None
+    return Found(search.stages, balance, fractions, mask, {}) if mask[0] else None
+
+
+def equal_turns(circuit: Circuit, point: Mapping[str, float]) -> frozenset[str]:
+    """Turns ratios of coils of one flux that are one at ``point``."""
+    names = (name for _, name in shared_flux(circuit).values() if name is not None)
+    return frozenset(name for name in names if abs(value_of(name, point) - 1) < EQUAL)
 
 
 def _in_floats(
@@ -311,7 +370,8 @@ def _without_idle_diodes(
     if sequence == balance.sequence or any(a == b for a, b in pairwise(intervals)):
         return None
     try:
-        plain = Balance(balance.circuit, sequence, references)
+        ring = ring_for(balance.circuit, sequence, balance.alike)
+        plain = Balance(balance.circuit, sequence, references, ring)
         fractions = Fractions(plain, found.stages, point, shares)
         mask, _, _ = verify(plain, fractions, {name: np.array([v]) for name, v in point.items()})
     except (NotClosed, TooLarge):
@@ -327,69 +387,3 @@ def _place(search: Search, point: dict[str, float]) -> int:
     for name, value in point.items():
         same &= search.points[name] == value
     return int(np.flatnonzero(same)[0])
-
-
-def candidates(circuit: Circuit, stages: Stages, state: PeriodicState):
-    """Sequences that a numeric state may stand for, simplest first, with their fractions.
-
-    A step in which a device changes may show a mixture; so intervals of one step inside a switch
-    interval are also left out, and last of all brief ones are put in.
-    """
-    merged: list[list] = []
-    for k in range(len(state.steps)):
-        stage = int(state.stages[k])
-        conducting = stages.closed[stage] | {
-            diode.name for diode, on in zip(circuit.diodes, state.conducting[k], strict=True) if on
-        }
-        if merged and merged[-1][0] == stage and merged[-1][1] == conducting:
-            merged[-1][2] += state.steps[k]
-            merged[-1][3] += 1
-        else:
-            merged.append([stage, conducting, state.steps[k], 1])
-    short = [
-        k
-        for k, entry in enumerate(merged)
-        if entry[3] == 1 and sum(other[0] == entry[0] for other in merged) > 1
-    ][:6]
-    seen = set()
-    options = []
-    for size in range(len(short), -1, -1):
-        for left_out in combinations(short, size):
-            kept: list[list] = []
-            spare = 0.0
-            for k, entry in enumerate(merged):
-                if k in left_out:
-                    spare += entry[2]
-                    continue
-                if kept and kept[-1][:2] == entry[:2]:
-                    kept[-1] = [*entry[:2], kept[-1][2] + entry[2]]
-                else:
-                    kept.append(list(entry[:3]))
-                kept[-1][2] += spare
-                spare = 0.0
-            if {entry[0] for entry in kept} != {entry[0] for entry in merged}:
-                continue
-            kept[-1][2] += spare
-            sequence = Sequence(tuple(Interval(entry[0], frozenset(entry[1])) for entry in kept))
-            if sequence not in seen:
-                seen.add(sequence)
-                options.append((sequence, np.array([entry[2] for entry in kept])))
-    options.sort(key=lambda option: len(option[0].intervals))
-    return options + [v for option in options[:2] for v in _with_brief_intervals(option) if v[0] not in seen]
-
-
-def _with_brief_intervals(option: tuple[Sequence, np.ndarray]) -> list[tuple[Sequence, np.ndarray]]:
-    """Where several diodes seem to stop at once, one of them may go on for less than a step."""
-    sequence, shares = option
-    found = []
-    for k in sequence.unknown:
-        stops, starts = sequence.ended_by(k)
-        if len(stops) < 2 or starts:
-            continue
-        for last in sorted(stops):
-            interval = sequence.intervals[k]
-            brief = Interval(interval.stage, interval.conducting - stops | {last})
-            intervals = (*sequence.intervals[: k + 1], brief, *sequence.intervals[k + 1 :])
-            share = 1e-3 * shares[k]
-            found.append((Sequence(intervals), np.insert(shares, k + 1, share)))
-    return found[:4]

@@ -8,12 +8,41 @@ Every variable stands for a positive quantity, the interval fractions ``#1 ... #
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from fractions import Fraction
+from typing import Any
 
 import flint
 import numpy as np
 
 Polynomial = flint.fmpz_mpoly
+
+LARGEST = 900
+"""Bits of the largest coefficient that is evaluated as it is: a float holds numbers below 2**1024."""
+
+
+def root_name(coil: str, first: str | None = None) -> str:
+    """Name of the variable that stands for the root of one inductance (over another).
+
+    Of two coils of one flux that is the ratio of turns; brackets cannot stand in a netlist's names.
+    """
+    return f"sqrt({coil})" if first is None else f"sqrt({coil}/{first})"
+
+
+def is_turns(name: str) -> bool:
+    """True for the root of one inductance over another."""
+    return name.startswith("sqrt(") and "/" in name
+
+
+def symbols_of(name: str) -> tuple[str, ...]:
+    """The symbols a variable's value depends on: itself, or the inductances under a root."""
+    return tuple(name[5:-1].split("/")) if name.startswith("sqrt(") else (name,)
+
+
+def value_of(name: str, point: Mapping[str, Any]) -> Any:
+    """A variable's value (number or array) at ``point``, which gives one for every symbol."""
+    if name in point:
+        return point[name]
+    coil, *first = symbols_of(name)
+    return np.sqrt(np.divide(point[coil], point[first[0]]) if first else point[coil])
 
 
 class Ring:
@@ -76,7 +105,7 @@ class Ring:
             return np.zeros((1, 1))
         _, values, columns = self._unpacked(polynomial)
         for place, column in columns:
-            base = np.atleast_1d(np.asarray(point[self.names[place]], float))
+            base = np.atleast_1d(np.asarray(value_of(self.names[place], point), float))
             table = np.ones((int(column.max()) + 1, base.size))
             for power in range(1, len(table)):
                 table[power] = table[power - 1] * base
@@ -89,7 +118,11 @@ class Ring:
         found = self.unpacked.get(key)
         if found is None or found[0] is not polynomial:
             powers = np.array(polynomial.monoms(), dtype=np.int64)
-            coefficients = np.array([float(int(c)) for c in polynomial.coeffs()])[:, None]
+            try:
+                coefficients = np.array([float(int(c)) for c in polynomial.coeffs()])[:, None]
+            except OverflowError:
+                held = within_floats(polynomial).to_dict()
+                coefficients = np.array([[float(int(held.get(m, 0)))] for m in polynomial.monoms()])
             places = np.flatnonzero(powers.any(axis=0))
             found = (polynomial, coefficients, [(int(p), powers[:, p]) for p in places])
             self.unpacked[key] = found
@@ -100,16 +133,38 @@ class Ring:
         total = self.terms(polynomial, point).sum(axis=0)
         return total[0] if total.size == 1 else total
 
-    def exact(self, polynomial: Polynomial, point: Mapping[str, Fraction]) -> Fraction:
-        """Exact value at a rational ``point``."""
-        total = Fraction(0)
-        for powers, coefficient in polynomial.to_dict().items():
-            term = Fraction(int(coefficient))
-            for name, power in zip(self.names, powers, strict=True):
-                if power:
-                    term *= point[name] ** int(power)
-            total += term
-        return total
+
+class RingOfEqualTurns(Ring):
+    """A ring in which the turns ratios ``alike`` are one, as the circuit asks of equal coils in parallel."""
+
+    def __init__(self, names: Sequence[str], alike: frozenset[str]) -> None:
+        super().__init__(names)
+        self.alike = alike
+
+    def symbol(self, name: str) -> Polynomial:
+        """The variable called ``name``; one for equal turns."""
+        return self.one if name in self.alike else super().symbol(name)
+
+    @property
+    def ties(self) -> list[Polynomial]:
+        """Differences of inductances that are zero with equal turns."""
+        pairs = [symbols_of(name) for name in sorted(self.alike)]
+        return [self.generators[coil] - self.generators[first] for coil, first in pairs]
+
+
+def within_floats(polynomial: Polynomial) -> Polynomial:
+    """``polynomial`` itself, or a rounded fraction of it where coefficients exceed what a float holds.
+
+    That happens where values stand for parameters (:mod:`voltsec.tableau.scaled_ring`); signs, roots and
+    shares of terms stay what they are.
+    """
+    excess = max((int(c).bit_length() for c in polynomial.coeffs()), default=0) - LARGEST
+    if excess <= 0:
+        return polynomial
+    half = 1 << (excess - 1)
+    context = polynomial.context()
+    shifted = {powers: (int(c) + half) >> excess for powers, c in polynomial.to_dict().items()}
+    return context.from_dict({powers: c for powers, c in shifted.items() if c})
 
 
 def definite_sign(polynomial: Polynomial) -> int | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.tableau.network import shared_flux
 from voltsec.tableau.ring import Polynomial, Ring
 
 OHM = 1e-9
@@ -26,7 +27,8 @@ class ScaledRing(Ring):
     """Polynomials in the fractions and turns ratios; other symbols are integers in :data:`UNITS`."""
 
     def __init__(self, circuit: Circuit, fractions: tuple[str, ...], point: Mapping[str, float]) -> None:
-        turns = tuple(parameter.symbol for parameter in circuit.parameters)
+        turns = [parameter.symbol for parameter in circuit.parameters]
+        turns += [name for _, name in shared_flux(circuit).values() if name is not None]
         super().__init__((*fractions, *turns))
         self.numbers: dict[str, Polynomial] = {}
         for quantity in circuit.quantities:
