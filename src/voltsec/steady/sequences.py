@@ -126,13 +126,14 @@ def sequence_at(circuit: Circuit, references: tuple[str, ...], point: dict[str, 
 
 
 def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Search:
-    search = Search(stages, sample_points(circuit, stages.edges))
+    search = Search(stages, sample_points(circuit, stages))
     count = len(search.points["T"])
     covered = np.zeros(count, bool)
     tried: set[Sequence] = set()
     dry = 0
     order = np.concatenate([[0], 1 + np.random.default_rng(1).permutation(count - 1)])
-    duties = np.array([search.points[edge] for edge in stages.edges]).reshape(len(stages.edges), count)
+    symbols = stages.symbols
+    duties = np.array([search.points[name] for name in symbols]).reshape(len(symbols), count)
     without = np.zeros(count)  # how often no steady state was met at the same duties
     while not covered.all() and dry < (NUMERIC_ATTEMPTS if search.numeric else DRY_ATTEMPTS):
         place = int(min((k for k in order if not covered[k]), key=lambda k: without[k]))
@@ -307,7 +308,7 @@ def _without_idle_diodes(
             ):
                 idle.add(diode.name)
         intervals.append(Interval(interval.stage, interval.conducting - idle))
-    sequence = Sequence(tuple(intervals))
+    sequence = replace(balance.sequence, intervals=tuple(intervals))
     if sequence == balance.sequence or any(a == b for a, b in pairwise(intervals)):
         return None
     try:
@@ -370,7 +371,8 @@ def candidates(circuit: Circuit, stages: Stages, state: PeriodicState):
             if {entry[0] for entry in kept} != {entry[0] for entry in merged}:
                 continue
             kept[-1][2] += spare
-            sequence = Sequence(tuple(Interval(entry[0], frozenset(entry[1])) for entry in kept))
+            intervals = tuple(Interval(entry[0], frozenset(entry[1])) for entry in kept)
+            sequence = Sequence(intervals, stages.ties)
             if sequence not in seen:
                 seen.add(sequence)
                 options.append((sequence, np.array([entry[2] for entry in kept])))
@@ -391,5 +393,5 @@ def _with_brief_intervals(option: tuple[Sequence, np.ndarray]) -> list[tuple[Seq
             brief = Interval(interval.stage, interval.conducting - stops | {last})
             intervals = (*sequence.intervals[: k + 1], brief, *sequence.intervals[k + 1 :])
             share = 1e-3 * shares[k]
-            found.append((Sequence(intervals), np.insert(shares, k + 1, share)))
+            found.append((replace(sequence, intervals=intervals), np.insert(shares, k + 1, share)))
     return found[:4]

@@ -21,17 +21,18 @@ from voltsec.circuit.elements import Resistor
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils, mutual_symbols, rename
 from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.tied import ring_of
 
 
 def parameter_names(circuit: Circuit) -> tuple[str, ...]:
-    """Names of all parameters that may occur in the equations, duty symbols excluded."""
-    duties = set(circuit.duty_symbols)
-    return tuple(dict.fromkeys(q.symbol for q in circuit.quantities if q.symbol not in duties))
+    """Names of all parameters that may occur in the equations, symbols of the timing excluded."""
+    timing = set(circuit.timing_symbols)
+    return tuple(dict.fromkeys(q.symbol for q in circuit.quantities if q.symbol not in timing))
 
 
 def ring_for(circuit: Circuit, sequence: Sequence) -> Ring:
     """The ring of the parameters, T and the interval fractions."""
-    return Ring((*sequence.fractions, *parameter_names(circuit)))
+    return ring_of(sequence, parameter_names(circuit))
 
 
 def average_rows(circuit: Circuit, sequence: Sequence, network: Network) -> list[Row]:

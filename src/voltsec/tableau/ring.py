@@ -27,6 +27,10 @@ class Ring:
         self.index = {name: place for place, name in enumerate(self.names)}
         self.zero = self.context.constant(0)
         self.one = self.context.constant(1)
+        self.sums: dict[str, Polynomial] = {}
+        """Quantities that are no variables but sums of some (see :mod:`voltsec.tableau.tied`)."""
+        self.divisors: dict[str, int] = {}
+        """Variables that stand for a part only of the quantity of their name, and for which."""
         # polynomials already unpacked for numeric evaluation; each entry holds its polynomial, so
         # that its identity cannot be given to another one
         self.unpacked: dict[int, tuple] = {}
@@ -36,8 +40,11 @@ class Ring:
         return self.context.constant(value)
 
     def symbol(self, name: str) -> Polynomial:
-        """The variable called ``name``."""
-        return self.generators[name]
+        """The quantity called ``name``: a variable, a multiple of one, or a sum of some."""
+        if name in self.sums:
+            return self.sums[name]
+        variable = self.generators[name]
+        return variable * self.divisors[name] if name in self.divisors else variable
 
     def degree(self, polynomial: Polynomial, name: str) -> int:
         """Degree in one variable (-1 for the zero polynomial)."""
@@ -76,7 +83,8 @@ class Ring:
             return np.zeros((1, 1))
         _, values, columns = self._unpacked(polynomial)
         for place, column in columns:
-            base = np.atleast_1d(np.asarray(point[self.names[place]], float))
+            name = self.names[place]
+            base = np.atleast_1d(np.asarray(point[name], float)) / self.divisors.get(name, 1)
             table = np.ones((int(column.max()) + 1, base.size))
             for power in range(1, len(table)):
                 table[power] = table[power - 1] * base
@@ -107,7 +115,7 @@ class Ring:
             term = Fraction(int(coefficient))
             for name, power in zip(self.names, powers, strict=True):
                 if power:
-                    term *= point[name] ** int(power)
+                    term *= (point[name] / self.divisors.get(name, 1)) ** int(power)
             total += term
         return total
 
