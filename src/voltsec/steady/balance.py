@@ -18,7 +18,7 @@ from voltsec.tableau.assembly import (
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
-from voltsec.tableau.ring import Polynomial, Ring, RingOfEqualTurns, definite_sign, factors, is_turns
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, is_turns, symbols_of
 from voltsec.tableau.scaled_ring import ScaledRing
 
 Ratio = tuple[Polynomial, Polynomial]
@@ -64,13 +64,14 @@ class Balance:
         self.bends = self.by_itself and bends_count(circuit)
         """Currents are followed to their bend, not only as straight lines."""
         self.all_decided = True
-        self.ties: list[Polynomial] = self.ring.ties if isinstance(self.ring, RingOfEqualTurns) else []
-        """Polynomials of the parameters that vanish in this solution (equal coils that share one flux)."""
+        self.alike = frozenset(name for name in self.ring.sums if is_turns(name))
+        """Turns ratios that are one in this solution."""
 
     @property
-    def alike(self) -> frozenset[str]:
-        """Turns ratios that are one in this solution."""
-        return self.ring.alike if isinstance(self.ring, RingOfEqualTurns) else frozenset()
+    def ties(self) -> list[Polynomial]:
+        """Polynomials of the parameters that vanish in this solution: coils that have to be equal."""
+        pairs = [symbols_of(name) for name in sorted(self.alike)]
+        return [self.ring.symbol(coil) - self.ring.symbol(first) for coil, first in pairs]
 
     def pivots_hold(self, vanishes: Callable[[Polynomial], bool]) -> bool:
         """False where the solution divides by a turns ratio's difference that vanishes."""

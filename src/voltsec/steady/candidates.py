@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -73,7 +74,8 @@ def _read(circuit: Circuit, stages: Stages, state: PeriodicState, conducting: np
             if {entry[0] for entry in kept} != {entry[0] for entry in merged}:
                 continue
             kept[-1][2] += spare
-            sequence = Sequence(tuple(Interval(entry[0], frozenset(entry[1])) for entry in kept))
+            intervals = tuple(Interval(entry[0], frozenset(entry[1])) for entry in kept)
+            sequence = Sequence(intervals, stages.ties)
             options.setdefault(sequence, np.array([entry[2] for entry in kept]))
     return sorted(options.items(), key=lambda option: len(option[0].intervals))
 
@@ -91,5 +93,5 @@ def _with_brief_intervals(option: Option) -> list[Option]:
             brief = Interval(interval.stage, interval.conducting - stops | {last})
             intervals = (*sequence.intervals[: k + 1], brief, *sequence.intervals[k + 1 :])
             share = 1e-3 * shares[k]
-            found.append((Sequence(intervals), np.insert(shares, k + 1, share)))
+            found.append((replace(sequence, intervals=intervals), np.insert(shares, k + 1, share)))
     return found[:4]

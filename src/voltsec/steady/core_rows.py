@@ -100,7 +100,9 @@ def core_of(
             column = -1 if unknown is None else place[unknown]
             if unknown is None:
                 terms = {powers: -c for powers, c in terms.items()}
-            slopes = tuple(nested(_slope(terms, free.index(name)), free) for name in fractions)
+            slopes = tuple(
+                nested(_slope(terms, free.index(name)), free) if name in free else 0.0 for name in fractions
+            )
             entries.append(Entry(column, nested(terms, free), slopes))
         core.append(tuple(entries))
     replaced = []

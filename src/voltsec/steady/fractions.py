@@ -7,8 +7,10 @@ condition the factor that vanishes in this circuit, and finds the roots at numer
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from math import lcm
+from typing import Any
 
 import numpy as np
 
@@ -18,6 +20,9 @@ from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.ring import Polynomial, Ring, within_floats
 
 Point = Mapping[str, float | np.ndarray]
+
+NOTHING = 1e-12
+"""An interval shorter than this share of the period is none."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +61,7 @@ class Fractions:
         self.balance = balance
         self.stages = stages
         sequence = balance.sequence
-        taken = set(parameter_names(balance.circuit)) | set(stages.edges)
+        taken = set(parameter_names(balance.circuit)) | set(stages.symbols)
         self.unknown: dict[int, str] = {}
         for number, k in enumerate(sequence.unknown):
             name = (
@@ -68,8 +73,11 @@ class Fractions:
                 name += "_"
             taken.add(name)
             self.unknown[k] = name
-        self.ring = Ring((*self.unknown.values(), *stages.edges, *parameter_names(balance.circuit)))
+        self.ring = Ring((*self.unknown.values(), *stages.symbols, *parameter_names(balance.circuit)))
+        self.over = stages.over * lcm(1, *balance.ring.divisors.values())
+        """What :attr:`images` are to be divided by; one where no edge has a constant."""
         self.images = self._images()
+        """Each fraction in duties, starts and unknowns, times :attr:`over`."""
         self.constraints: tuple[Polynomial, ...] = ()
         """Polynomials in the parameters and duties that must vanish besides (equal coils, say)."""
         self.conditions = self._choose(hint, hint_fractions)
@@ -92,32 +100,54 @@ class Fractions:
         return self.balance.solve_again(lambda polynomial: self.relative(polynomial, exact) < 1e-7)
 
     def _images(self) -> dict[str, Polynomial]:
-        """Each fraction variable as a polynomial in duties and unknowns."""
+        """Each fraction as a polynomial in duties, starts and unknowns, times ``over``."""
         ring, sequence = self.ring, self.balance.sequence
-        bounds = [ring.zero, *(ring.symbol(edge) for edge in self.stages.edges), ring.one]
         images: dict[str, Polynomial] = {}
-        for stage in range(len(bounds) - 1):
-            left = bounds[stage + 1] - bounds[stage]
+        for stage, (constant, *factors) in enumerate(self.stages.lengths):
+            left = ring.constant(int(constant * self.over))
+            for factor, name in zip(factors, self.stages.symbols, strict=True):
+                left = left + ring.symbol(name) * int(factor * self.over)
             members = [k for k, i in enumerate(sequence.intervals) if i.stage == stage]
             for k in members[:-1]:
-                symbol = ring.symbol(self.unknown[k])
+                symbol = ring.symbol(self.unknown[k]) * self.over
                 images[sequence.fractions[k]] = symbol
                 left = left - symbol
             images[sequence.fractions[members[-1]]] = left
         return images
 
     def show(self, polynomial: Polynomial) -> Polynomial:
-        """A polynomial of the balance's ring in duties and unknowns."""
-        return self.balance.ring.substitute(polynomial, self.ring, self.images)
+        """A polynomial of the balance's ring in duties and unknowns, times a positive number."""
+        return self.shown_in((polynomial,), self.ring)[0]
+
+    def shown_in(self, parts: Iterable[Polynomial], target: Ring) -> tuple[Polynomial, ...]:
+        """Polynomials of the balance's ring in ``target``, all times one positive number."""
+        ring = self.balance.ring
+        return with_images(ring, parts, target, self.images_in(target, ring), self.over)
+
+    def images_in(self, target: Ring, ring: Ring) -> dict[str, Polynomial]:
+        """What the fraction variables of ``ring`` are in ``target``, times :attr:`over`."""
+        return {  # a variable of the ring may be a part of the fraction only
+            name: self.ring.substitute(image, target, {}) // ring.divisors.get(name, 1)
+            for name, image in self.images.items()
+            if name in ring.index
+        }
+
+    def value(self, name: str, point: Point) -> Any:
+        """A fraction at ``point``, which holds duties, starts and unknowns."""
+        return self.ring.value(self.images[name], point) / self.over
+
+    def least(self, name: str) -> float:
+        """What a fraction must exceed: between two edges that coincide there may be nothing."""
+        return NOTHING if self.depends(name) else -NOTHING
+
+    def depends(self, name: str) -> bool:
+        """True for a fraction that is not set by switch edges alone."""
+        return bool(self.ring.variables(self.images[name]) & set(self.unknown.values()))
 
     def _choose(self, hint: Point, hint_fractions: np.ndarray) -> tuple[Polynomial, ...]:
         names = self.balance.sequence.fractions
         point = dict(hint) | dict(zip(names, hint_fractions, strict=True))
-        free_of_unknown = {
-            polynomial
-            for k, polynomial in enumerate(names)
-            if not ({self.ring.index[u] for u in self.unknown.values()} & self._places(self.images[names[k]]))
-        }
+        free_of_unknown = {name for name in names if not self.depends(name)}
         chosen: list[Polynomial] = []
         constraints: list[Polynomial] = []
         for factors in self.balance.condition_factors:
@@ -151,9 +181,6 @@ class Fractions:
             self.relative(polynomial, dict(point) | dict(zip(names, shares, strict=True))) < 1e-9
             for shares in generator.uniform(0.1, 0.9, (3, len(names)))
         )
-
-    def _places(self, polynomial: Polynomial) -> set[int]:
-        return {self.ring.index[name] for name in self.ring.variables(polynomial)}
 
     def relative(self, polynomial: Polynomial, point: Point) -> float:
         """Size of a polynomial at ``point`` as a share of the sizes of its terms."""
@@ -200,12 +227,13 @@ class Fractions:
             full = whole | values
             fractions = np.array(
                 [
-                    np.broadcast_to(self.ring.value(self.images[f], full), (length,))
+                    np.broadcast_to(self.value(f, full), (length,))
                     for f in self.balance.sequence.fractions
                 ]
             )
+            least = np.array([[self.least(f)] for f in self.balance.sequence.fractions])
             with np.errstate(invalid="ignore"):
-                found.append(Roots(fractions, exists & (fractions > 1e-12).all(axis=0)))
+                found.append(Roots(fractions, exists & (fractions > least).all(axis=0)))
         return found
 
     def _kept(self, branch, conditions, whole):
@@ -310,6 +338,37 @@ def _newton_step(slope: np.ndarray, value: np.ndarray) -> np.ndarray:
         solved = (np.linalg.pinv(matrices) @ rights)[:, :, 0]
     step[:, good] = solved.T
     return step
+
+
+def with_images(
+    ring: Ring,
+    parts: Iterable[Polynomial],
+    target: Ring,
+    images: Mapping[str, Polynomial],
+    over: int,
+    degree: int | None = None,
+) -> tuple[Polynomial, ...]:
+    """Polynomials in ``target`` with variables replaced by ``images`` over a whole number.
+
+    All are multiplied by the same power of it (their highest degree, or ``degree``), so that they stay
+    whole and their ratios what they are.
+    """
+    listed = list(parts)
+    if over == 1:
+        return tuple(ring.substitute(part, target, images) for part in listed)
+    highest = max(degree_in(ring, part, images) for part in listed) if degree is None else degree
+    places = [ring.index[name] for name in images]
+    whole = (
+        {p: c * over ** (highest - sum(int(p[k]) for k in places)) for p, c in part.to_dict().items()}
+        for part in listed
+    )
+    return tuple(ring.substitute(ring.context.from_dict(part), target, images) for part in whole)
+
+
+def degree_in(ring: Ring, polynomial: Polynomial, names: Iterable[str]) -> int:
+    """Highest degree of a polynomial in some variables together."""
+    places = [ring.index[name] for name in names]
+    return max((sum(int(powers[k]) for k in places) for powers in polynomial.monoms()), default=0)
 
 
 def value_and_size(ring: Ring, polynomial: Polynomial, point: Point) -> tuple[np.ndarray, np.ndarray]:

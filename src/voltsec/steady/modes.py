@@ -197,12 +197,10 @@ class ModeBuilder:
 
     def _fraction(self, k: int, ring) -> Expr:
         name = self.balance.sequence.fractions[k]
-        image = self.form.fractions.images[name]
-        shown = self.form.fractions.ring.substitute(image, self.form.ring, {})
         roots = self.form.roots
         if roots is not None and len(roots) == 1:
             return self.form.expression((ring.symbol(name), ring.one))
-        return self.form.writer.oriented(shown)
+        return self.form.share(name)
 
     def _roles(self, k: int) -> dict[str, str]:
         """Sign of the power into every coil and capacitor in interval ``k``."""

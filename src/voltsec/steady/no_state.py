@@ -18,7 +18,7 @@ from voltsec.steady.sequences import Search
 from voltsec.steady.time_grid import uniform
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.elimination import eliminate
-from voltsec.tableau.expression import Writer, symbol
+from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Network, coils
 from voltsec.tableau.ring import Ring
 
@@ -87,7 +87,7 @@ def _explained(
         middle = state.conducting[steps[len(steps) // 2]]
         conducting = closed | {d.name for d, on in zip(circuit.diodes, middle, strict=True) if on}
         seen = _seen(circuit, references, conducting, quantity, point)
-        share = _share(search, stage)
+        share = search.stages.share(stage)
         devices = ", ".join(d.name for d in circuit.devices if d.name in conducting) or "nothing"
         views.append(f"{seen} for {share} of the period ({devices} conducting)")
     law = "volt-seconds" if is_coil else "charge"
@@ -127,6 +127,3 @@ def _seen(circuit, references, conducting, quantity, point) -> str:
     return str(total)
 
 
-def _share(search: Search, stage: int) -> str:
-    bounds: list[Expr] = [Integer(0), *(symbol(edge) for edge in search.stages.edges), Integer(1)]
-    return str(bounds[stage + 1] - bounds[stage])

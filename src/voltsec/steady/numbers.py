@@ -7,7 +7,6 @@ would be another one.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
@@ -41,9 +40,6 @@ def holds_at(builder: ModeBuilder, points: Mapping[str, Array], slack: float = 0
     if is_long(builder) and not slack:
         return _holds_in_floats(builder, points)
     mask, _, fractions = verify(builder.balance, builder.found.fractions, points, slack=slack)
-    edges = builder.found.stages.edges
-    for before, after in itertools.pairwise(edges):
-        mask = mask & (points[before] <= points[after])
     return mask, fractions
 
 

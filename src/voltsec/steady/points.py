@@ -7,17 +7,19 @@ discontinuous conduction), and the ratios of coils, loads and turns.
 
 from __future__ import annotations
 
-from itertools import pairwise, product
+from itertools import product
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.steady.stages import Stages
 from voltsec.tableau.network import coils
 
 DUTIES = (0.497, 0.303, 0.697, 0.151, 0.853, 0.403, 0.601, 0.053, 0.947)
 PERIODS = (-4.0, -2.0, -1.3, -0.7, -0.3, 0.0, 0.3, 0.7, 1.3, 2.0, 3.0)
 FEW_DUTIES = (0.497, 0.303, 0.697)
 FEW_PERIODS = (-2.0, -0.7, 0.0, 0.7, 2.0)
+MOST_TIMINGS = 40
 TURNS = (1.5, 0.7, 1.2, 0.9, 2.0)
 
 
@@ -56,6 +58,8 @@ def base_point(circuit: Circuit) -> dict[str, float]:
         point.setdefault(coupling.symbol, coefficient * float(np.sqrt(pair[0] * pair[1])))
     for place, duty in enumerate(circuit.duty_symbols):
         point.setdefault(duty, (place + 1) / (len(circuit.duty_symbols) + 1) if place else 0.4)
+    for place, phase in enumerate(circuit.phase_symbols):
+        point.setdefault(phase, (place + 1) / (len(circuit.phase_symbols) + 1))
     return point
 
 
@@ -65,26 +69,52 @@ def operating_point(circuit: Circuit) -> dict[str, float] | None:
     return values if all(q.symbol in values for q in circuit.quantities) else None
 
 
-def sample_points(circuit: Circuit, edges: tuple[str, ...]) -> dict[str, np.ndarray]:
-    """Arrays of equal length, one entry a point; duties come in the order ``edges``.
+def sample_points(circuit: Circuit, stages: Stages) -> dict[str, np.ndarray]:
+    """Arrays of equal length, one entry a point; the edges come in the order of ``stages``.
 
-    The base point comes first where its duties are in that order.
+    The base point comes first where its edges are in that order.
     """
     base = base_point(circuit)
     rows: list[dict[str, float]] = []
-    own = [base[edge] for edge in edges]
-    if all(a < b for a, b in pairwise(own)) and all(0 < a < 1 for a in own):
+    if all(length > 0 for length in stages.fractions(base)):
         rows.append(dict(base))
     rows += [
-        base | dict(zip(edges, duties, strict=True)) | {"T": base["T"] * 10**power}
-        for power, duties in product(PERIODS, _ordered(len(edges), DUTIES))
+        base | dict(zip(stages.symbols, timing, strict=True)) | {"T": base["T"] * 10**power}
+        for power, timing in product(PERIODS, _in_order(stages, DUTIES))
     ]
     for change in _variations(circuit, base):
         rows += [
-            base | dict(zip(edges, duties, strict=True)) | {"T": base["T"] * 10**power} | change
-            for power, duties in product(FEW_PERIODS, _ordered(len(edges), FEW_DUTIES))
+            base | dict(zip(stages.symbols, timing, strict=True)) | {"T": base["T"] * 10**power} | change
+            for power, timing in product(FEW_PERIODS, _in_order(stages, FEW_DUTIES))
         ]
     return {name: np.array([row[name] for row in rows]) for name in base}
+
+
+def _in_order(stages: Stages, values: tuple[float, ...]) -> list[tuple[float, ...]]:
+    """Values of duties and starts that put the edges in the order of ``stages``."""
+    if stages.plain:
+        return _ordered(len(stages.symbols), values)
+    every = list(product(values, repeat=len(stages.symbols)))
+    some = [every[k] for k in np.unique(np.linspace(0, len(every) - 1, MOST_TIMINGS).astype(int))]
+    return [_drawn_in(stages, point) for point in some]
+
+
+def _drawn_in(stages: Stages, point: tuple[float, ...]) -> tuple[float, ...]:
+    """A point of the unit cube drawn towards the middle of the order's region.
+
+    On every ray from the middle the cube's border becomes the region's, so that all of it is covered.
+    """
+    middle = stages.inner_point()
+    centre = np.array([middle[name] for name in stages.symbols])
+    ray = np.array(point) - centre
+    factors = np.array([[float(part) for part in length[1:]] for length in stages.lengths])
+    slopes = factors @ ray
+    lengths = np.array(stages.fractions(middle))
+    room = [length / -slope for length, slope in zip(lengths, slopes, strict=True) if slope < 0]
+    cube = [(c if r < 0 else 1 - c) / abs(r) for c, r in zip(centre, ray, strict=True) if r]
+    if not room or not cube:
+        return tuple(float(value) for value in centre)
+    return tuple(float(value) for value in centre + ray * (min(*room, *cube) / min(cube)))
 
 
 def _ordered(count: int, values: tuple[float, ...]) -> list[tuple[float, ...]]:

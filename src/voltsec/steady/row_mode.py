@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -83,7 +82,7 @@ class RowMode:
         mask = np.zeros(length, bool)
         chosen = {name: np.full(length, np.nan) for name in system.fractions}
         lengths = self._stage_lengths(point, length)
-        ordered = (lengths > SHORTEST).all(axis=0)
+        ordered = (lengths > self._least_lengths()).all(axis=0)
         stages = [self.exact.sequence.intervals[k].stage for k in system.unknown]
         whole = dict(point)
         for k, interval in enumerate(self.exact.sequence.intervals):
@@ -142,8 +141,7 @@ class RowMode:
 
     def by_exact_equations(self, point: Mapping[str, float]) -> dict[str, Array] | None:
         """Readings at one point with fractions from the exact path; None where it does not hold there."""
-        duties = [point[edge] for edge in self.exact.stages.edges]
-        if any(before > after for before, after in pairwise(duties)):
+        if any(length < -SHORTEST for length in self.exact.stages.fractions(point)):
             return None
         found = self.exact.at(point)
         if found is None:
@@ -154,18 +152,23 @@ class RowMode:
         return dict(self.systems)[name]
 
     def _stage_lengths(self, point: Mapping[str, Value], length: int) -> Array:
-        bounds = [0.0, *(point[edge] for edge in self.exact.stages.edges), 1.0]
-        return np.array(
-            [np.broadcast_to(np.subtract(after, before), (length,)) for before, after in pairwise(bounds)]
-        )
+        lengths = self.exact.stages.fractions(point)
+        return np.array([np.broadcast_to(np.asarray(one, float), (length,)) for one in lengths])
+
+    def _least_lengths(self) -> Array:
+        """What each switch interval must exceed: two edges may coincide where nothing happens between."""
+        sequence = self.exact.sequence
+        split = {sequence.intervals[k].stage for k in sequence.unknown}
+        count = len(self.exact.stages.closed)
+        return np.array([[SHORTEST if stage in split else -SHORTEST] for stage in range(count)])
 
     def _claims(self, point: Mapping[str, Value], length: int, among: Array) -> Array:
         """Where every fraction is positive and every sign is right, of the points ``among``."""
         system = self._system(FULL)
         good = among.copy()
         with np.errstate(all="ignore"):
-            for name in system.fractions:
-                good &= np.greater(point[name], SHORTEST)
+            for name, interval in zip(system.fractions, self.exact.sequence.intervals, strict=True):
+                good &= np.greater(point[name], self._least_lengths()[interval.stage])
         places = np.flatnonzero(good)
         if not places.size:
             return good

@@ -136,13 +136,14 @@ def sequence_at(circuit: Circuit, references: tuple[str, ...], point: dict[str, 
 
 
 def _search(circuit: Circuit, references: tuple[str, ...], stages: Stages) -> Search:
-    search = Search(stages, sample_points(circuit, stages.edges))
+    search = Search(stages, sample_points(circuit, stages))
     count = len(search.points["T"])
     covered = np.zeros(count, bool)
     tried: set[Sequence] = set()
     dry = 0
     order = np.concatenate([[0], 1 + np.random.default_rng(1).permutation(count - 1)])
-    duties = np.array([search.points[edge] for edge in stages.edges]).reshape(len(stages.edges), count)
+    symbols = stages.symbols
+    duties = np.array([search.points[name] for name in symbols]).reshape(len(symbols), count)
     without = np.zeros(count)  # how often no steady state was met at the same duties
     while not covered.all() and dry < (NUMERIC_ATTEMPTS if search.numeric else DRY_ATTEMPTS):
         place = int(min((k for k in order if not covered[k]), key=lambda k: without[k]))
@@ -366,7 +367,7 @@ def _without_idle_diodes(
             ):
                 idle.add(diode.name)
         intervals.append(Interval(interval.stage, interval.conducting - idle))
-    sequence = Sequence(tuple(intervals))
+    sequence = replace(balance.sequence, intervals=tuple(intervals))
     if sequence == balance.sequence or any(a == b for a, b in pairwise(intervals)):
         return None
     try:

@@ -201,7 +201,7 @@ def _long(named: tuple[tuple[str, NumericMode], ...]) -> list[str]:
 def _gaps(searches: tuple[Search, ...]) -> list[str]:
     lines = []
     for search in searches:
-        names = [*search.stages.edges]
+        names = [*search.stages.symbols]
         if search.no_state:
             places = "; ".join(_place(search, k, names) for k in search.no_state[:3])
             grows = f" ({', '.join(sorted(search.runaway))} grows without limit)" if search.runaway else ""

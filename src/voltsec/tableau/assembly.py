@@ -31,19 +31,25 @@ from voltsec.tableau.network import (
     rename,
     shared_flux,
 )
-from voltsec.tableau.ring import Polynomial, Ring, RingOfEqualTurns
+from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.tied import ring_of
 
 
 def parameter_names(circuit: Circuit) -> tuple[str, ...]:
-    """Names of all variables of the equations but duties: symbols, and turns of coils of one flux."""
-    duties = set(circuit.duty_symbols)
+    """Names of all variables of the equations but timing: symbols, and turns of coils of one flux."""
+    timing = set(circuit.timing_symbols)
     turns = [name for _, name in shared_flux(circuit).values() if name is not None]
-    return tuple(dict.fromkeys([*(q.symbol for q in circuit.quantities if q.symbol not in duties), *turns]))
+    return tuple(dict.fromkeys([*(q.symbol for q in circuit.quantities if q.symbol not in timing), *turns]))
 
 
 def ring_for(circuit: Circuit, sequence: Sequence, alike: frozenset[str] = frozenset()) -> Ring:
-    """The ring of the parameters, T and the interval fractions; turns ratios in ``alike`` are one."""
-    return RingOfEqualTurns((*sequence.fractions, *parameter_names(circuit)), alike)
+    """The ring of the parameters, T and the interval fractions.
+
+    Turns ratios in ``alike`` are one, as the circuit asks of coils of one flux that are in parallel.
+    """
+    ring = ring_of(sequence, parameter_names(circuit))
+    ring.sums |= dict.fromkeys(alike, ring.one)
+    return ring
 
 
 def average_rows(circuit: Circuit, sequence: Sequence, network: Network) -> list[Row]:

@@ -56,6 +56,10 @@ class Ring:
         self.index = {name: place for place, name in enumerate(self.names)}
         self.zero = self.context.constant(0)
         self.one = self.context.constant(1)
+        self.sums: dict[str, Polynomial] = {}
+        """Quantities that are no variables but sums of some (see :mod:`voltsec.tableau.tied`)."""
+        self.divisors: dict[str, int] = {}
+        """Variables that stand for a part only of the quantity of their name, and for which."""
         # polynomials already unpacked for numeric evaluation; each entry holds its polynomial, so
         # that its identity cannot be given to another one
         self.unpacked: dict[int, tuple] = {}
@@ -65,8 +69,11 @@ class Ring:
         return self.context.constant(value)
 
     def symbol(self, name: str) -> Polynomial:
-        """The variable called ``name``."""
-        return self.generators[name]
+        """The quantity called ``name``: a variable, a multiple of one, or a sum of some."""
+        if name in self.sums:
+            return self.sums[name]
+        variable = self.generators[name]
+        return variable * self.divisors[name] if name in self.divisors else variable
 
     def degree(self, polynomial: Polynomial, name: str) -> int:
         """Degree in one variable (-1 for the zero polynomial)."""
@@ -105,7 +112,8 @@ class Ring:
             return np.zeros((1, 1))
         _, values, columns = self._unpacked(polynomial)
         for place, column in columns:
-            base = np.atleast_1d(np.asarray(value_of(self.names[place], point), float))
+            name = self.names[place]
+            base = np.atleast_1d(np.asarray(value_of(name, point), float)) / self.divisors.get(name, 1)
             table = np.ones((int(column.max()) + 1, base.size))
             for power in range(1, len(table)):
                 table[power] = table[power - 1] * base
@@ -132,24 +140,6 @@ class Ring:
         """Float values at ``point`` (SI units), one entry a point; a single number as shape ()."""
         total = self.terms(polynomial, point).sum(axis=0)
         return total[0] if total.size == 1 else total
-
-
-class RingOfEqualTurns(Ring):
-    """A ring in which the turns ratios ``alike`` are one, as the circuit asks of equal coils in parallel."""
-
-    def __init__(self, names: Sequence[str], alike: frozenset[str]) -> None:
-        super().__init__(names)
-        self.alike = alike
-
-    def symbol(self, name: str) -> Polynomial:
-        """The variable called ``name``; one for equal turns."""
-        return self.one if name in self.alike else super().symbol(name)
-
-    @property
-    def ties(self) -> list[Polynomial]:
-        """Differences of inductances that are zero with equal turns."""
-        pairs = [symbols_of(name) for name in sorted(self.alike)]
-        return [self.generators[coil] - self.generators[first] for coil, first in pairs]
 
 
 def within_floats(polynomial: Polynomial) -> Polynomial:
