@@ -64,6 +64,8 @@ class Balance:
         self.bends = self.by_itself and bends_count(circuit)
         """Currents are followed to their bend, not only as straight lines."""
         self.all_decided = True
+        self.special = False
+        """Solved anew for points at which a pivot of the general solution vanishes."""
         self.alike = frozenset(name for name in self.ring.sums if is_turns(name))
         """Turns ratios that are one in this solution."""
 
@@ -119,6 +121,7 @@ class Balance:
         for name in ("full", "averages", "condition_factors", "sign_conditions"):
             self.__dict__.pop(name, None)
         self.__dict__["full"] = found
+        self.special = True
         return True
 
     @cached_property
@@ -131,6 +134,15 @@ class Balance:
         else:
             systems = [self.averages, self.full]
         return [kept for system in systems for kept in self.factors(system)]
+
+    @property
+    def ambiguous(self) -> bool:
+        """True where a condition has several factors with fractions: only one of them is the right one."""
+        own = set(self.sequence.fractions)
+        return self.by_itself and any(
+            sum(bool(self.ring.variables(factor) & own) for factor in found) > 1
+            for found in self.condition_factors
+        )
 
     @staticmethod
     def factors(found: Eliminated) -> list[list[Polynomial]]:

@@ -41,11 +41,10 @@ def candidates(circuit: Circuit, stages: Stages, state: PeriodicState) -> Iterat
 def _read(circuit: Circuit, stages: Stages, state: PeriodicState, conducting: np.ndarray) -> list[Option]:
     """Sequences of the steps with their conducting diodes, with and without intervals of one step."""
     merged: list[list] = []
+    diodes = [diode.name for diode in circuit.diodes]
     for k in range(len(state.steps)):
         stage = int(state.stages[k])
-        devices = stages.closed[stage] | {
-            diode.name for diode, on in zip(circuit.diodes, conducting[k], strict=True) if on
-        }
+        devices = stages.closed[stage] | {name for name, on in zip(diodes, conducting[k], strict=True) if on}
         if merged and merged[-1][0] == stage and merged[-1][1] == devices:
             merged[-1][2] += state.steps[k]
             merged[-1][3] += 1

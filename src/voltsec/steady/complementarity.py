@@ -18,7 +18,7 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Load, Resistor, Switch
 from voltsec.steady.interior_point import InteriorPoint
-from voltsec.steady.time_grid import Grid, uniform
+from voltsec.steady.time_grid import Grid, graded, uniform
 from voltsec.tableau.assembly import inductance_rows, parameter_names
 from voltsec.tableau.network import Network, Row, Unknown, fluxes
 from voltsec.tableau.ring import Ring
@@ -36,6 +36,9 @@ TOUCHING = 1e-4
 IDLE = 20.0
 """A diode that carries no more than so many leaks is no conductor."""
 
+
+RISES = 10.0
+"""A voltage that rises by so much where steps become sixty times shorter has no limit."""
 
 RUNAWAY = 1e6
 """Coil currents or capacitor voltages so far above the circuit's level are held by the trace
@@ -238,29 +241,22 @@ def grows_with_trace(
     return tuple(found)
 
 
-def interrupted(
-    circuit: Circuit,
-    references: tuple[str, ...],
-    stages: tuple[frozenset[str], ...],
-    point: Mapping[str, float],
-    fractions: np.ndarray,
-) -> tuple[str, int] | None:
+def interrupted(problem: PeriodicProblem, fractions: np.ndarray) -> tuple[str, int] | None:
     """A coil whose current is cut off, and the switch interval in which that happens.
 
     Its voltage then has no limit: it grows with the fineness of the time steps.
     """
-    problem = PeriodicProblem(circuit, references, stages, point)
     worst = []
-    for steps in (8, 32):
-        state = problem.solve(fractions, uniform(len(fractions), steps))
+    for grid in (uniform(len(fractions), 8), graded(len(fractions))):
+        state = problem.solve(fractions, grid)
         if state is None:
             return None
         change = state.coil_currents - np.roll(state.coil_currents, 1, axis=0)
-        voltage = (change @ problem.inductance.T) / (state.steps[:, None] * point["T"])
+        voltage = (change @ problem.inductance.T) / (state.steps[:, None] * problem.point["T"])
         worst.append((np.abs(voltage).max(axis=0), np.abs(voltage).argmax(axis=0), state.stages))
     for place, coil in enumerate(problem.coils):
         coarse, fine = worst[0][0][place], worst[1][0][place]
-        if fine > 2.5 * coarse and fine > 3 * problem.voltage_level:
+        if fine > RISES * coarse and fine > 3 * problem.voltage_level:
             return coil.name, int(worst[1][2][worst[1][1][place]])
     return None
 

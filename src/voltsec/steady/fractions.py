@@ -86,6 +86,19 @@ class Fractions:
             self.conditions = self._choose(hint, hint_fractions)
             self.shown = tuple(self.show(condition) for condition in self.conditions)
 
+    @property
+    def coupled(self) -> bool:
+        """True where only several conditions together fix some fraction."""
+        names, known = set(self.unknown.values()), set[str]()
+        left = [self.ring.variables(condition) & names for condition in self.shown]
+        while left:
+            single = next((some for some in left if len(some - known) < 2), None)
+            if single is None:
+                return True
+            known |= single
+            left.remove(single)
+        return False
+
     def _pivots_vanish(self, hint: Point, hint_fractions: np.ndarray) -> bool:
         """Solve the balance again where it divided by something that is zero at the root found."""
         if not self.balance.full.assumed:
@@ -226,10 +239,7 @@ class Fractions:
                 continue
             full = whole | values
             fractions = np.array(
-                [
-                    np.broadcast_to(self.value(f, full), (length,))
-                    for f in self.balance.sequence.fractions
-                ]
+                [np.broadcast_to(self.value(f, full), (length,)) for f in self.balance.sequence.fractions]
             )
             least = np.array([[self.least(f)] for f in self.balance.sequence.fractions])
             with np.errstate(invalid="ignore"):

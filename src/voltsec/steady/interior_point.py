@@ -16,7 +16,9 @@ class InteriorPoint:
 
     Unknowns: capacitor voltages V (common), coil currents i_k at each step's end, and local ones
     (capacitor currents, p, q).  Each step's local unknowns are eliminated by an orthogonal
-    factorisation, so one iteration costs a dense solve in coils x steps + capacitors unknowns.
+    factorisation; what is left is followed from step to step round the period (coils never give more
+    energy than they hold, so that errors do not grow), and closed by a small system in the coil currents
+    at the period's start and the capacitor voltages.
     After Mehrotra, SIAM Journal on Optimization 1992 (from memory).
     """
 
@@ -24,7 +26,7 @@ class InteriorPoint:
         self, blocks: np.ndarray, lengths: np.ndarray, n_coil: int, n_cap: int, n_diode: int, trace: float
     ) -> None:
         cuts = np.cumsum([n_coil, n_coil, n_cap, n_cap + 2 * n_diode])
-        self.own, self.before, self.common, self.local, right = np.split(blocks, cuts, axis=2)
+        self.matrix, self.before, self.common, self.local, right = np.split(blocks, cuts, axis=2)
         self.right = right[:, :, 0]
         self.trace = trace
         self.lengths = lengths
@@ -95,7 +97,7 @@ class InteriorPoint:
         previous = np.roll(self.coil_currents, 1, axis=0)
         value = (
             self.right
-            - np.einsum("krc,kc->kr", self.own, self.coil_currents)
+            - np.einsum("krc,kc->kr", self.matrix, self.coil_currents)
             - np.einsum("krc,kc->kr", self.before, previous)
             - self.common @ self.voltages
             - np.einsum("krc,kc->kr", self.local, self.unknowns)
@@ -122,29 +124,39 @@ class InteriorPoint:
             upper = upper + 1e-12 * (small[:, :, None] * np.eye(width))
         padding = np.zeros((steps, n_diode, 2 * n_coil + n_cap))
         coupled = np.concatenate(
-            [np.concatenate([self.own, self.before, self.common], axis=2), padding], axis=1
+            [np.concatenate([self.matrix, self.before, self.common], axis=2), padding], axis=1
         )
         coupled = np.swapaxes(self.rotation, 1, 2) @ coupled
         self.upper = upper
         self.response = np.linalg.solve(upper, coupled[:, :width])
         rest = coupled[:, width:]
-        size = steps * n_coil + n_cap
-        system = np.zeros((size, size))
-        weights = self.lengths[:, None, None] * self.response[:, :n_cap]
+        own = rest[:, :, :n_coil]
+        followed = np.linalg.solve(own, -rest[:, :, n_coil:])
+        self.onward, drift = followed[:, :, :n_coil], followed[:, :, n_coil:]
+        self.own = own
+        # currents at the end of each step from those at the period's start and the capacitor voltages
+        self.course = np.zeros((steps + 1, n_coil, n_coil + n_cap))
+        self.course[0, :, :n_coil] = np.eye(n_coil)
         for k in range(steps):
-            rows = slice(k * n_coil, (k + 1) * n_coil)
-            before = ((k - 1) % steps) * n_coil
-            system[rows, k * n_coil : (k + 1) * n_coil] += rest[k, :, :n_coil]
-            system[rows, before : before + n_coil] += rest[k, :, n_coil : 2 * n_coil]
-            system[rows, steps * n_coil :] = rest[k, :, 2 * n_coil :]
-            system[steps * n_coil :, k * n_coil : (k + 1) * n_coil] -= weights[k, :, :n_coil]
-            system[steps * n_coil :, before : before + n_coil] -= weights[k, :, n_coil : 2 * n_coil]
-        system[steps * n_coil :, steps * n_coil :] += self.trace * np.eye(n_cap) - weights[
-            :, :, 2 * n_coil :
-        ].sum(axis=0)
+            np.matmul(self.onward[k], self.course[k], out=self.course[k + 1])
+            self.course[k + 1, :, n_coil:] += drift[k]
+        weights = self.lengths[:, None, None] * self.response[:, :n_cap]
+        self.taken = -weights[:, :, :n_coil], -weights[:, :, n_coil : 2 * n_coil]
+        system = np.zeros((n_coil + n_cap, n_coil + n_cap))
+        system[:n_coil] = -self.course[-1]
+        system[:n_coil, :n_coil] += np.eye(n_coil)
+        system[n_coil:] = self._charge(self.course)
+        system[n_coil:, n_coil:] += self.trace * np.eye(n_cap) - weights[:, :, 2 * n_coil :].sum(axis=0)
         self.row_scale = np.abs(system).max(axis=1)
         self.row_scale[self.row_scale == 0] = 1
-        self.inverse = np.linalg.inv(system / self.row_scale[:, None]) if size else system
+        self.inverse = np.linalg.inv(system / self.row_scale[:, None]) if system.size else system
+
+    def _charge(self, currents: np.ndarray) -> np.ndarray:
+        """What coil currents (at the ends of all steps, the period's start first) bring to the capacitors."""
+        after, before = self.taken
+        return np.einsum("krc,kc...->r...", after, currents[1:]) + np.einsum(
+            "krc,kc...->r...", before, currents[:-1]
+        )
 
     def _direction(self, residual: np.ndarray, charge: np.ndarray, target: np.ndarray):
         steps, n_coil, n_cap, n_diode = self.sizes
@@ -154,10 +166,14 @@ class InteriorPoint:
         offset = np.linalg.solve(self.upper, right[:, :width, None])[:, :, 0]
         # the charge row: trace*dV + sum of h_k i_C,k with i_C = offset - response * coupled
         low = charge - self.lengths @ offset[:, :n_cap]
-        whole = np.concatenate([right[:, width:].ravel(), low])
+        pushed = np.linalg.solve(self.own, right[:, width:, None])[:, :, 0]
+        alone = np.zeros((steps + 1, n_coil))
+        for k in range(steps):
+            alone[k + 1] = self.onward[k] @ alone[k] + pushed[k]
+        whole = np.concatenate([alone[-1], low - self._charge(alone)])
         found = self.inverse @ (whole / self.row_scale) if len(whole) else whole
-        currents = found[: steps * n_coil].reshape(steps, n_coil)
-        voltages = found[steps * n_coil :]
+        currents = (self.course @ found + alone)[1:]
+        voltages = found[n_coil:]
         coupled = np.concatenate(
             [currents, np.roll(currents, 1, axis=0), np.broadcast_to(voltages, (steps, n_cap))], axis=1
         )

@@ -16,7 +16,7 @@ from voltsec.steady.balance import Balance, Ratio, add, multiply
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.regions import region
 from voltsec.steady.root_forms import root_of_sum
-from voltsec.steady.sequences import Found
+from voltsec.steady.search import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.steady.winding import winding_row

@@ -14,7 +14,7 @@ from voltsec.steady.complementarity import (
     grows_with_trace,
     interrupted,
 )
-from voltsec.steady.sequences import Search
+from voltsec.steady.search import Search
 from voltsec.steady.time_grid import uniform
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.elimination import eliminate
@@ -30,7 +30,8 @@ def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tup
         for place in [*search.no_state[:2], *search.open_points[:2]]:
             point = {name: float(values[place]) for name, values in search.points.items()}
             lengths = np.array(stages.fractions(point))
-            cut = interrupted(circuit, references, stages.closed, point, lengths)
+            problem = PeriodicProblem(circuit, references, stages.closed, point)
+            cut = interrupted(problem, lengths)
             if cut is not None and not _has_plain_resistors(circuit):  # these carry a current on, if briefly
                 return _cut_off(circuit, search, *cut)
             grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
@@ -125,5 +126,3 @@ def _seen(circuit, references, conducting, quantity, point) -> str:
         else:
             return "an undetermined value"
     return str(total)
-
-

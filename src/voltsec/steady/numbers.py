@@ -18,7 +18,7 @@ from voltsec.steady.port_rows import output_capacitor
 from voltsec.steady.reading_list import STRESS_UNITS, ReadingList, quantity_units, stressed
 from voltsec.steady.reading_sources import RatioSource
 from voltsec.steady.readings import Look
-from voltsec.steady.sequences import numeric_mode_of
+from voltsec.steady.search import numeric_mode_of
 from voltsec.steady.solution import Numbers, PortNumbers
 from voltsec.steady.verification import verify
 from voltsec.tableau.network import coils

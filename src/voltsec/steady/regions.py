@@ -19,7 +19,7 @@ from sympy.logic.boolalg import Boolean
 from voltsec.steady.balance import Balance, Ratio, insert, ratio_sign, reduced
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import Effective, effective_inductance, passive
-from voltsec.steady.sequences import Found
+from voltsec.steady.search import Found
 from voltsec.steady.signs import LONGEST_FACTORED, ordinary, sign_given
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import symbol

@@ -14,7 +14,7 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.balance import Balance
-from voltsec.steady.batched import Solved, System, cut
+from voltsec.steady.batched import SAME, Solved, System, cut
 from voltsec.steady.core_rows import core_of
 from voltsec.steady.effective import load_symbol
 from voltsec.steady.feasible import Form, end_values, satisfied
@@ -58,15 +58,37 @@ class SolvedLook(Look):
 
 
 @dataclass(frozen=True)
+class Sign:
+    """What must not be negative at either end of an interval: a current or a reverse voltage of a diode."""
+
+    interval: int
+    diode: str
+    middle: Linear
+    """Mean of the values at the ends."""
+    ramp: Linear
+    """Half the rise."""
+    zero: float
+    """Size of what counts as zero."""
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """A sign that does not hold: its values at the interval's start and end."""
+
+    interval: int
+    diode: str
+    start: float
+    end: float
+
+
+@dataclass(frozen=True)
 class RowMode:
     """A sequence ready for many points; ``exact`` is the same mode solved point by point."""
 
     name: str
     exact: NumericMode
     systems: tuple[tuple[str, System], ...]
-    signs: tuple[tuple[Linear, Linear, float], ...]
-    """What must not be negative at either end of its interval (mean of the ends, half the rise), and the
-    size of what counts as zero."""
+    signs: tuple[Sign, ...]
     start: tuple[float, ...]
     """A guess of every unknown fraction as a share of its switch interval."""
     readings: tuple[tuple[str, Reading], ...]
@@ -176,10 +198,38 @@ class RowMode:
         solved = system.solve(here, places.size)
         forms: list[Form] = []
         with np.errstate(all="ignore"):
-            for middle, ramp, zero in self.signs:
-                forms += end_values(solved.judged(middle.terms), solved.judged(ramp.terms), zero)
+            for sign in self.signs:
+                forms += self._ends(solved, sign)
             good[places] = satisfied(forms, places.size)
         return good
+
+    @staticmethod
+    def _ends(solved: Solved, sign: Sign) -> list[Form]:
+        return end_values(solved.judged(sign.middle.terms), solved.judged(sign.ramp.terms), sign.zero)
+
+    def wrong_signs(self, point: Mapping[str, float]) -> tuple[tuple[float, ...], list[Wrong]] | None:
+        """The fractions at one point, whatever the signs there, and the signs that are wrong.
+
+        None where the equations are not solved.  What stays open has no sign.
+        """
+        system = self._system(FULL)
+        lengths = self._stage_lengths(point, 1)
+        stages = [interval.stage for interval in self.exact.sequence.intervals]
+        whole = dict(point) | {f: lengths[stage] for f, stage in zip(system.fractions, stages, strict=True)}
+        start = lengths[[stages[k] for k in system.unknown]] * np.array(self.start)[:, None]
+        found, good = system.settle(whole, start)
+        if not good[0]:
+            return None
+        full = system.with_fractions(whole, found)
+        solved = system.solve(full, 1)
+        wrong = []
+        for sign in self.signs:
+            first, last = self._ends(solved, sign)
+            if all(np.all(np.abs(slope) <= SAME * first.size) for slope in (*first.slopes, *last.slopes)):
+                ends = tuple(float(np.ravel(form.value)[0]) for form in (first, last))
+                if min(ends) < 0:
+                    wrong.append(Wrong(sign.interval, sign.diode, *ends))
+        return tuple(float(np.ravel(full[name])[0]) for name in system.fractions), wrong
 
     def _coordinates(self, point: Mapping[str, Value], length: int) -> Array:
         """Where the points lie to each other: every varied symbol as its rank, 0 to 1."""
@@ -253,9 +303,7 @@ def _start(exact: NumericMode) -> tuple[float, ...]:
     return tuple(exact.witness[k] / whole[intervals[k].stage] for k in exact.sequence.unknown)
 
 
-def _signs(
-    balance: Balance, source: RowSource, volt: float, ampere: float
-) -> tuple[tuple[Linear, Linear, float], ...]:
+def _signs(balance: Balance, source: RowSource, volt: float, ampere: float) -> tuple[Sign, ...]:
     """Currents of conducting diodes, reverse voltages (and drops) of blocking ones."""
     found = []
     for k, interval in enumerate(balance.sequence.intervals):
@@ -268,5 +316,5 @@ def _signs(
                 if diode.drop is not None:
                     row[None] = balance.ring.symbol(diode.drop.symbol)
             middle = source.sum(k, row, "mb" if balance.bends else "m")
-            found.append((middle, source.sum(k, row, "r"), zero))
+            found.append(Sign(k, diode.name, middle, source.sum(k, row, "r"), zero))
     return tuple(found)

@@ -11,11 +11,15 @@ import numpy as np
 
 Grid = tuple[np.ndarray, ...]
 
-GRADED = np.array([1e-3, 9e-3, 0.03, 0.08, 0.13, 0.25, 0.25, 0.13, 0.08, 0.03, 9e-3, 1e-3])
+GRADED = np.array([2e-3, 0.018, 0.08, 0.15, 0.25, 0.25, 0.15, 0.08, 0.018, 2e-3])
 """Shares of a switch interval, short at both ends."""
 
 SPLIT = np.array([0.02, 0.08, 0.2, 0.4, 0.2, 0.08, 0.02])
 """Parts of a step in or beside which a device changes."""
+
+LONGEST = 0.05
+"""Steps above this share of the switch interval are halved as steps become finer: a current that falls along
+a step counts with its end, which moves the edges of a mode."""
 
 SHORTEST = 1e-7
 """Steps below this share of the switch interval are not parted."""
@@ -47,6 +51,9 @@ def refined(grid: Grid, conducting: np.ndarray) -> Grid:
         marked[1:] |= changes
         marked[[0, -1]] = True
         marked &= steps > SHORTEST
-        parts = (step * SPLIT if mark else [step] for step, mark in zip(steps, marked, strict=True))
-        found.append(np.concatenate(list(parts)))
+        parts = []
+        for step, mark in zip(steps, marked, strict=True):
+            halves = [0.5, 0.5] if step > LONGEST else [1.0]
+            parts.append(step * (SPLIT if mark else np.array(halves)))
+        found.append(np.concatenate(parts))
     return tuple(found)
