@@ -17,10 +17,10 @@ Points = dict[str, np.ndarray]
 NEIGHBOURS = 2
 """Lines from each sample point, to the nearest of other modes."""
 
-MOST_LINES = 40
+MOST_LINES = 80
 """So many lines at most."""
 
-HALVINGS = 3
+HALVINGS = 4
 """How often each line is halved."""
 
 

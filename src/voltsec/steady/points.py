@@ -31,12 +31,15 @@ SLIGHT = 0.5
 """Small resistances stay below this share of L/T."""
 
 SPREAD = 40
-"""Points in which everything differs, for each symbol that may differ, ..."""
+"""Points in which everything differs, for each symbol that may differ and each diode and coupling, ..."""
+
+MOST_DIODES = 3
+"""... of these up to so many, ..."""
 
 FEW = 6
 """... for each small resistance or drop, ..."""
 
-MOST_SPREAD = 240
+MOST_SPREAD = 320
 """... and at most in all."""
 MOST_TIMINGS = 40
 TURNS = (1.5, 0.7, 1.2, 0.9, 2.0)
@@ -103,7 +106,8 @@ def sample_points(circuit: Circuit, stages: Stages) -> dict[str, np.ndarray]:
     middle = np.full(len(ordinary.symbols), 0.5)
     rows += [ordinary.point(level, middle) | timing for level, timing in product(LEVELS, timings)]
     large = len(ordinary.symbols) - len(ordinary.small)
-    count = min(SPREAD * large + FEW * len(ordinary.small), MOST_SPREAD)
+    each = SPREAD * min(len(circuit.diodes) + len(circuit.couplings), MOST_DIODES)
+    count = min(each * large + FEW * len(ordinary.small), MOST_SPREAD)
     for number, place in enumerate(_scattered(count, len(ordinary.symbols) + 1)):
         level = LEVELS[-1] + (LEVELS[0] - LEVELS[-1]) * place[0]
         rows.append(ordinary.point(level, place[1:]) | timings[number % len(timings)])
@@ -170,8 +174,8 @@ class _Ordinary:
             found[symbol] = middle * 10 ** (power * (up if power > 0 else down))
         first = 10**level * self.ohm * self.base["T"] / 2
         for symbol in self.coils:
-            # most coils are of one order of magnitude
-            found[symbol] = first * 10 ** (2.2 * (2 * drawn.get(symbol, 0.5) - 1) ** 3)
+            power = 2 * drawn.get(symbol, 0.5) - 1  # most coils are of one order of magnitude
+            found[symbol] = first * 10 ** (2.2 * power * abs(power))
         # a resistance that counts as small does not bend a coil's current beyond recognition
         most = SLIGHT * min((found[symbol] for symbol in self.coils), default=np.inf) / self.base["T"]
         for symbol in self.resistances:
