@@ -386,14 +386,20 @@ class _Network:
     def _phases(self, known: Mapping[str, float]) -> None:
         """Stretches between switch edges: (units, switch states)."""
         schedules = [self.circuit.schedule(self.names[index]) for index in self.of_kind["switch"]]
-        edges = {0, UNITS}
-        edges |= {round(known[s.duty] * UNITS) for s in schedules if s.duty is not None}
-        instants = sorted(edge for edge in edges if 0 <= edge <= UNITS)
+
+        def span(schedule) -> tuple[int, int]:
+            start = known[schedule.start] if isinstance(schedule.start, str) else float(schedule.start)
+            begin = round(start % 1 * UNITS)
+            return begin, begin + round(known[schedule.duty] * UNITS)
+
+        spans = [None if schedule.duty is None else span(schedule) for schedule in schedules]
+        instants = sorted({0, UNITS, *(edge % UNITS for pair in spans if pair for edge in pair)})
         self.phases: list[tuple[int, tuple[bool, ...]]] = []
         for begin, finish in pairwise(instants):
             states = tuple(
-                s.first if s.duty is None or begin < round(known[s.duty] * UNITS) else not s.first
-                for s in schedules
+                # an on-time that runs over the period's end covers the beginning of the next one too
+                s.first == (pair is None or pair[0] <= begin < pair[1] or begin + UNITS < pair[1])
+                for s, pair in zip(schedules, spans, strict=True)
             )
             self.phases.append((finish - begin, states))
 

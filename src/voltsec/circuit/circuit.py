@@ -45,12 +45,14 @@ class Coupling:
 class Drive:
     """How a switch is driven: ``kind`` is at, against, with, on or off.
 
-    ``argument`` is the duty symbol for ``at`` and the other switch for ``against`` and ``with``.
+    ``argument`` is the duty symbol for ``at`` and the other switch for ``against`` and ``with``;
+    ``start`` is where in the period the on-time begins (``at`` only): a fraction or a symbol of one.
     """
 
     switch: str
     kind: str
     argument: str | None = None
+    start: Fraction | str = Fraction(0)
     place: Place | None = field(default=None, compare=False, kw_only=True)
 
 
@@ -58,13 +60,14 @@ class Drive:
 class Schedule:
     """When a switch conducts, followed to the end of ``against`` and ``with`` chains.
 
-    ``duty`` is the symbol of the edge, ``None`` for a held switch.  ``first`` tells whether the
-    switch conducts before that edge (from the period's start) or, for ``against``, after it; for
-    a held switch, whether it is on.
+    ``duty`` is the symbol of the on-time's share, ``None`` for a held switch; the on-time begins at
+    the fraction ``start`` of the period and may run over its end.  ``first`` tells whether the switch
+    conducts in that time or, for ``against``, in the rest; for a held switch, whether it is on.
     """
 
     duty: str | None
     first: bool
+    start: Fraction | str = Fraction(0)
 
 
 @dataclass(frozen=True)
@@ -87,9 +90,11 @@ class Circuit:
     couplings: tuple[Coupling, ...] = ()
     drives: tuple[Drive, ...] = ()
     operating: tuple[tuple[str, Fraction], ...] = ()
-    """Operating point as written, duty symbols and the period "T" in seconds (f is turned into T)."""
+    """Operating point as written: duties, starts of on-times, the period "T" in seconds (f becomes T)."""
     input_name: str | None = None
     output_choice: Output | None = None
+    doubts: tuple[str, ...] = field(default=(), compare=False)
+    """What can be read but was hardly meant so (a coil of 47 H), for people to look at."""
     file: str = field(default="<text>", compare=False)
     text: str = field(default="", compare=False, repr=False)
 
@@ -188,7 +193,7 @@ class Circuit:
             if drive is None:
                 return Schedule("D", not invert)
             if drive.kind == "at":
-                return Schedule(drive.argument, not invert)
+                return Schedule(drive.argument, not invert, drive.start)
             if drive.kind in ("on", "off"):
                 return Schedule(None, (drive.kind == "on") != invert)
             invert = invert != (drive.kind == "against")
@@ -202,8 +207,20 @@ class Circuit:
         return tuple(dict.fromkeys(s.duty for s in schedules if s.duty is not None))
 
     @property
+    def phase_symbols(self) -> tuple[str, ...]:
+        """Symbols of where on-times begin, in the order of the switches that use them."""
+        schedules = (self.schedule(switch.name) for switch in self.switches)
+        starts = (s.start for s in schedules if s.duty is not None)
+        return tuple(dict.fromkeys(start for start in starts if isinstance(start, str)))
+
+    @property
+    def timing_symbols(self) -> tuple[str, ...]:
+        """Every symbol that is a fraction of the period: duties, then starts of on-times."""
+        return (*self.duty_symbols, *self.phase_symbols)
+
+    @property
     def quantities(self) -> tuple[Quantity, ...]:
-        """Every symbol with its unit and value: elements, parameters, mutual inductances, duties, T."""
+        """Every symbol with its unit and value: elements, parameters, mutual inductances, timing, T."""
         found = [quantity for element in self.elements for quantity in element.quantities]
         found += self.parameters
         values = {quantity.symbol: quantity.value for quantity in found}
@@ -218,7 +235,7 @@ class Circuit:
                     mutual = coupling.coefficient * Fraction(root)
             found.append(Quantity(coupling.symbol, "H", mutual))
         point = dict(self.operating)
-        found += [Quantity(duty, "1", point.get(duty)) for duty in self.duty_symbols]
+        found += [Quantity(name, "1", point.get(name)) for name in self.timing_symbols]
         found.append(Quantity("T", "s", point.get("T")))
         return tuple(found)
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import Fault
+from voltsec.circuit.perfect_coupling import perfect_groups
 
 TOLERANCE = 1e-9
 """Relative slack for coefficients that come from square roots; perfect coupling (k = 1) is allowed."""
@@ -34,7 +37,23 @@ def coupling_faults(circuit: Circuit) -> list[Fault]:
             places = [one.place for one in circuit.couplings if one.first in group and one.place is not None]
             place = places[-1] if places else None
             faults.append(Fault("coupling-not-passive", message, place, tuple(group), (), hint))
-    return faults
+            strong |= set(group)
+    return faults + [fault for fault in _unlike(circuit) if not strong & set(fault.elements)]
+
+
+def _unlike(circuit: Circuit) -> Iterator[Fault]:
+    """Windings of one flux of which some are coupled to a further coil and others are not."""
+    stated = {frozenset((one.first, one.second)): one for one in circuit.couplings}
+    for group in perfect_groups(circuit):
+        for coil in circuit.inductors:
+            coupled = [name for name in group if frozenset((name, coil.name)) in stated]
+            left = [name for name in group if name not in coupled]
+            if coil.name in group or not coupled or not left:
+                continue
+            message = f"{left[0]} shares the flux of {coupled[0]}, which couples to {coil.name}, and does not"
+            hint = f"couple {left[0]} to {coil.name} as well, with the same coefficient"
+            place = stated[frozenset((coupled[0], coil.name))].place
+            yield Fault("coupling-not-passive", message, place, (left[0], coil.name), (), hint)
 
 
 def is_positive_semidefinite(matrix: list[list[float]]) -> bool:

@@ -2,46 +2,51 @@
 
 from __future__ import annotations
 
-from itertools import product
+from collections.abc import Mapping
+from fractions import Fraction
 
 from voltsec.circuit.circuit import Circuit, Schedule
+from voltsec.circuit.timing import BEGIN, OnTime, on_time_of, orders
 
 MOST_DUTIES = 5
-"""Duty symbols up to which every combination of edges is looked at one by one."""
+"""Symbols of duties and starts up to which every order of the edges is looked at."""
 
 
 def certain_states(circuit: Circuit) -> tuple[frozenset[str], ...]:
-    """Sets of closed switches that occur whatever the duties' values are left open.
+    """Sets of closed switches that occur whatever values are left open.
 
-    With a value for every duty, all states of the period; without, the first (no edge has passed)
-    and the last (every edge has): the order of edges in between is not known then.
+    With a value for every duty and start, all states of the period; without, those that every order
+    of the edges has (the first and the last, where all on-times begin with the period).
     """
     schedules = _schedules(circuit)
-    duties = _duties(schedules)
+    on_times = _on_times(schedules)
     point = dict(circuit.operating)
-    states = [_closed(schedules, frozenset())]
-    if all(duty in point for duty in duties):
-        for value in sorted({point[duty] for duty in duties}):
-            states.append(_closed(schedules, frozenset(duty for duty in duties if point[duty] <= value)))
-    else:
-        states.append(_closed(schedules, frozenset(duties)))
-    return tuple(dict.fromkeys(states))
+    if all(name in point for name in _symbols(on_times)):
+        return _states_at(schedules, on_times, point)
+    if len(_symbols(on_times)) > MOST_DUTIES:
+        if any(one.first != BEGIN for one in on_times):
+            return ()
+        return tuple(dict.fromkeys((_closed(schedules, on_times), _closed(schedules, ()))))
+    states = [order.closed(schedules) for order in orders(schedules)]
+    return tuple(state for state in dict.fromkeys(states[0]) if all(state in others for others in states))
 
 
 def possible_states(circuit: Circuit) -> tuple[frozenset[str], ...]:
-    """Sets of closed switches that some values of the duties lead to.
+    """Sets of closed switches that some values of the duties and starts lead to.
 
-    With more than :data:`MOST_DUTIES` duty symbols one set stands for all: every switch not held off.
+    With more than :data:`MOST_DUTIES` symbols one set stands for all: every switch not held off.
     """
     schedules = _schedules(circuit)
-    duties = _duties(schedules)
-    if len(duties) > MOST_DUTIES:
+    if len(_symbols(_on_times(schedules))) > MOST_DUTIES:
         return (frozenset(name for name, one in schedules.items() if one.duty is not None or one.first),)
-    states = [
-        _closed(schedules, frozenset(duty for duty, passed in zip(duties, choice, strict=True) if passed))
-        for choice in product((False, True), repeat=len(duties))
-    ]
-    return tuple(dict.fromkeys(states))
+    return tuple(dict.fromkeys(state for order in orders(schedules) for state in order.closed(schedules)))
+
+
+def _symbols(on_times: tuple[OnTime, ...]) -> tuple[str, ...]:
+    """Duties and symbols of starts."""
+    found = [one.duty for one in on_times]
+    found += [one.start for one in on_times if isinstance(one.start, str)]
+    return tuple(dict.fromkeys(found))
 
 
 def _schedules(circuit: Circuit) -> dict[str, Schedule]:
@@ -55,14 +60,29 @@ def _schedules(circuit: Circuit) -> dict[str, Schedule]:
     return found
 
 
-def _duties(schedules: dict[str, Schedule]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(one.duty for one in schedules.values() if one.duty is not None))
+def _on_times(schedules: Mapping[str, Schedule]) -> tuple[OnTime, ...]:
+    found = (on_time_of(one) for one in schedules.values())
+    return tuple(dict.fromkeys(one for one in found if one is not None))
 
 
-def _closed(schedules: dict[str, Schedule], passed: frozenset[str]) -> frozenset[str]:
-    """The switches closed after the edges of the duties in ``passed``."""
+def _states_at(
+    schedules: Mapping[str, Schedule], on_times: tuple[OnTime, ...], point: Mapping[str, Fraction]
+) -> tuple[frozenset[str], ...]:
+    """The states of a period with a value for every symbol."""
+    spans = {}
+    for one in on_times:
+        start = (point[one.start] if isinstance(one.start, str) else one.start) % 1
+        spans[one] = (start, start + point[one.duty])
+    instants = sorted({Fraction(0), *(instant % 1 for span in spans.values() for instant in span)})
+    states = []
+    for instant in instants:
+        now = [one for one, (start, end) in spans.items() if start <= instant < end or instant + 1 < end]
+        states.append(_closed(schedules, tuple(now)))
+    return tuple(dict.fromkeys(states))
+
+
+def _closed(schedules: Mapping[str, Schedule], now: tuple[OnTime, ...]) -> frozenset[str]:
+    """The switches closed while the on-times in ``now`` last."""
     return frozenset(
-        name
-        for name, one in schedules.items()
-        if (one.first if one.duty is None else one.first != (one.duty in passed))
+        name for name, one in schedules.items() if one.first == (one.duty is None or on_time_of(one) in now)
     )

@@ -49,6 +49,7 @@ KINDS: dict[str, str] = {
     "wrong-property": "this kind of element has no such property",
     "coefficient-out-of-range": "a coupling coefficient is outside 0…1",
     "duty-out-of-range": "a duty is not between 0 and 1",
+    "start-out-of-range": "the start of an on-time is not in 0…1",
     # Names and symbols
     "duplicate-name": "two elements, or two parameters, have one name",
     "symbol-clash": "two things would share one symbol in the formulas",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from fractions import Fraction
 
 from voltsec.circuit.circuit import Drive
 from voltsec.circuit.elements import Element, Switch
 from voltsec.language.expected import a
 from voltsec.language.findings import Findings
-from voltsec.language.statements import DriveStatement, Word
+from voltsec.language.quantities import OutOfRange, UnknownUnit, measure, number
+from voltsec.language.statements import DriveStatement, StartText, Word
 
 
 class DriveBook:
@@ -39,6 +41,15 @@ class DriveBook:
             found.setdefault("D", switches[0])
         return found
 
+    @property
+    def phases(self) -> dict[str, str]:
+        """Symbols of starts, each with the first switch that uses it."""
+        found: dict[str, str] = {}
+        for drive in self.drives.values():
+            if isinstance(drive.start, str):
+                found.setdefault(drive.start, drive.switch)
+        return found
+
     def take(self, statement: DriveStatement) -> None:
         """Add one drive; notes what is wrong with it."""
         switch, argument = statement.switch, statement.argument
@@ -62,7 +73,30 @@ class DriveBook:
         elif argument is not None and not self._is_switch(argument):
             self.incomplete = True
         text = argument.text if argument is not None else None
-        self.drives[switch.text] = Drive(switch.text, statement.kind, text, place=switch.place)
+        start = self._start(statement.start, switch.text)
+        self.drives[switch.text] = Drive(switch.text, statement.kind, text, start, place=switch.place)
+
+    def _start(self, written: StartText | None, switch: str) -> Fraction | str:
+        """Where an on-time begins; the period's start where nothing, or nothing possible, is written."""
+        if written is None:
+            return Fraction(0)
+        if written.symbol is not None:
+            self.findings.symbol(written.symbol, switch)
+            return written.symbol.text
+        start = start_value(written)
+        if isinstance(start, Fraction) and 0 <= start <= 1:
+            return start % 1
+        what = f"the start of {switch}'s on-time"
+        if isinstance(start, Fraction):
+            hint = "a start is a fraction of the period, a number in 0…1 or a symbol"
+            if 1 < start <= 360:
+                hint = f"{hint}; {float(start):g} degrees are {float(start / 360):.4g}"
+            self.findings.add("start-out-of-range", f"{what} lies in 0…1", written.place, (switch,), (), hint)
+        else:
+            kind = "number-out-of-range" if isinstance(start, OutOfRange) else "wrong-unit"
+            hint = "write a number in 0…1, a percentage, or a symbol"
+            self.findings.add(kind, f"{what}: {start}", written.place, (switch,), (), hint)
+        return Fraction(0)
 
     def finish(self) -> None:
         """After the last drive: note switches without one, and drives that follow themselves."""
@@ -121,3 +155,19 @@ class DriveBook:
             message = f"no switch is called {name.text}"
             self.findings.add("unknown-name", message, name.place, (name.text,), (), hint)
         return False
+
+
+def start_value(written: StartText) -> Fraction | ValueError:
+    """The number that stands after ``from``, or what is wrong with it."""
+    amount = written.amount
+    assert amount is not None
+    try:
+        value, unit = measure(amount.number.text, amount.unit.text if amount.unit is not None else None)
+        if written.over is not None:
+            below = number(written.over.text)
+            return value / below if below else ValueError(f"'{value}/0' is no number")
+    except (OutOfRange, UnknownUnit) as problem:
+        return problem
+    if unit not in (None, "1"):
+        return ValueError(f"it cannot be in {amount.unit.text if amount.unit else ''}")
+    return value

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import Fault
+from voltsec.language.habits import word_hint
 from voltsec.language.statements import WORDS
 
 _READABLE = {
@@ -48,9 +49,17 @@ def a(kind: str) -> str:
     return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
 
 
-def explain(accepts: frozenset[str], found: str, before: str, place: Place) -> Fault:
+def explain(
+    accepts: frozenset[str],
+    found: str,
+    before: str,
+    place: Place,
+    number: tuple[str, str] | None = None,
+) -> Fault:
     """The fault of a statement that stopped at ``found`` (empty: the line's end) where only
     ``accepts`` (names of the grammar's terminals) could go on; ``before`` is the text up to there.
+
+    ``number`` is a number of another style at that place, and how to write it.
     """
     shown = f"found '{_short(found)}'" if found else "found the end of the line"
     elements = _element_of(before)
@@ -58,14 +67,19 @@ def explain(accepts: frozenset[str], found: str, before: str, place: Place) -> F
     def fault(kind: str, message: str, hint: str = "") -> Fault:
         return Fault(kind, message, place, elements, (), hint)
 
-    if "{" not in before:
+    if number is not None:
+        return fault("unexpected-text", f"'{number[0]}' is no number", number[1])
+    if "{" in before:
+        accepts -= {"_BREAK"}  # a line may break after any word inside braces
+    else:
         # The parser has one state for values wherever they stand, so it expects too much after them.
         accepts -= {"_RBRACE"}
         if "UNIT" in accepts or "_BREAK" in accepts:
             accepts |= {"$END"}
             accepts -= {"_COMMA"} if not before.startswith(("operate", "ground", "transformer")) else set()
     if not before:
-        hint = did_you_mean(found, WORDS) or "a statement begins with one of: " + ", ".join(WORDS)
+        hint = word_hint(found) or did_you_mean(found, WORDS)
+        hint = hint or "a statement begins with one of: " + ", ".join(WORDS)
         return fault("unknown-statement", f"no statement begins with '{_short(found)}'", hint)
     if found.startswith('"'):
         if "TITLE" in accepts:
@@ -89,7 +103,7 @@ def explain(accepts: frozenset[str], found: str, before: str, place: Place) -> F
         if accepts == {"NUMBER"} and found and before.endswith("="):
             hint = "an element's name is its symbol; a value is a number, or left out"
         return fault("missing-value", f"expected {what}, {shown}", hint)
-    if accepts == {"NAME"} or accepts == {"NAME", "_BREAK"}:
+    if accepts == {"NAME"}:
         if found[:1].isdigit():
             return fault("bad-name", f"'{_short(found)}' begins with a digit", "nodes may, names may not")
         if "{" in before and not found:
@@ -123,8 +137,7 @@ def explain(accepts: frozenset[str], found: str, before: str, place: Place) -> F
 def _inside_braces(found: str, shown: str, fault: Callable[..., Fault]) -> Fault:
     """A property list that does not go on as it should."""
     if not found:
-        hint = "close the braces; inside them a line may break only after a comma"
-        return fault("missing-brace", f"expected '}}' or ',', {shown}", hint)
+        return fault("missing-brace", f"expected '}}' or ',', {shown}", "close the braces")
     if found[:1].isalpha():
         return fault("missing-comma", f"expected ',' or '}}', {shown}", "properties are separated by commas")
     return fault("unexpected-text", f"expected ',' or '}}', {shown}")

@@ -22,6 +22,10 @@ MOST_HINTS = 50
 """Faults up to which the nearest spelling is looked for."""
 
 
+ABSURD = {"H": (Fraction(1, 10), "uH"), "F": (Fraction(1, 10), "uF")}
+"""Unit -> bare number from which it was hardly meant, and the unit that likely was (common practice, no
+source: coils of converters have nano- to millihenries, capacitors pico- to millifarads)."""
+
 READING_BACK = frozenset({"Integer", "Float", "Rational", "Symbol", "Function", "Max", "Min", "Abs"})
 """What ``sympy.sympify`` itself puts around numbers and names when it reads a formula back, and the
 functions that stand in formulas: a symbol of that name would take their place."""
@@ -32,6 +36,8 @@ class Findings:
 
     def __init__(self) -> None:
         self.faults: list[Fault] = []
+        self.doubts: list[str] = []
+        """What can be read but was hardly meant so."""
 
     def add(
         self,
@@ -94,6 +100,18 @@ class Findings:
             f"write it {fitting}",
         )
         return None, unit
+
+    def doubt_bare(self, amount: Amount | None, unit: str, value: Fraction | None, what: str) -> None:
+        """Note a bare number that is absurd in the base unit."""
+        if amount is None or amount.unit is not None or value is None or unit not in ABSURD:
+            return
+        limit, likely = ABSURD[unit]
+        if value >= limit:
+            number = amount.number.text
+            self.doubts.append(
+                f"{what} = {number} on line {amount.number.place.line} is read as {number} {unit}; "
+                f"write {number} {likely} if that was meant, or {number} {unit} to keep it"
+            )
 
     def positive(self, amount: Amount | None, unit: str, what: str, owner: str, hint: str) -> Fraction | None:
         """Value of an amount that has to be above zero; None where it is absent or unfit."""

@@ -79,6 +79,7 @@ class Meaning:
             operating=tuple(self.operating.items()),
             input_name=self.input_name.text if self.input_name is not None else None,
             output_choice=self.output,
+            doubts=tuple(self.findings.doubts),
             file=file,
             text=text,
         )
@@ -265,7 +266,14 @@ class Meaning:
         for name, amount in statement.settings:
             duties = self.drives.duties
             place = amount.number.place
-            if name.text in duties:
+            if name.text in self.drives.phases and name.text not in duties:
+                key, (value, _) = name.text, self.findings.value(amount, "1", f"the start {name.text}", "")
+                if value is not None and not 0 <= value <= 1:
+                    hint = "a start is a fraction of the period"
+                    message = f"the start {name.text} lies in 0…1"
+                    self._add("start-out-of-range", message, place, (), hint)
+                    value = None
+            elif name.text in duties:
                 key, (value, _) = name.text, self.findings.value(amount, "1", f"the duty {name.text}", "")
                 if value is not None and not 0 < value < 1:
                     hint = "a duty is a fraction of the period"
@@ -300,12 +308,14 @@ class Meaning:
         if name.text in self.unsure or not switches or self.drives.incomplete:
             # Without a readable switch or drive no duty is known; that fault is reported elsewhere.
             return
-        hint = self.findings.nearest(name.text, [*self.drives.duties, "T", "f"])
+        timing = list(dict.fromkeys([*self.drives.duties, *self.drives.phases]))
+        hint = self.findings.nearest(name.text, [*timing, "T", "f"])
         if name.text in self.elements or name.text in self.parameters:
             hint = f"the value of {name.text} stands in its own statement"
         elif not hint:
-            hint = f"operate sets {', '.join([*self.drives.duties, 'T or f'])}"
-        message = f"operate sets {name.text}, which is no duty, T or f"
+            hint = f"operate sets {', '.join([*timing, 'T or f'])}"
+        known = "duty, start" if self.drives.phases else "duty"
+        message = f"operate sets {name.text}, which is no {known}, T or f"
         self._add("unknown-symbol", message, name.place, (), hint)
 
 

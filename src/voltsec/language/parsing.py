@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import Fault
 from voltsec.language.expected import explain
+from voltsec.language.habits import number_meant
 from voltsec.language.splitting import Piece
 from voltsec.language.statements import (
     Amount,
@@ -25,6 +26,7 @@ from voltsec.language.statements import (
     OutputStatement,
     ParameterStatement,
     PropertyText,
+    StartText,
     Statement,
     TitleStatement,
     Word,
@@ -103,16 +105,11 @@ def _syntax_fault(piece: Piece, position: int, accepts: frozenset[str]) -> Fault
     before = text[:position]
     while position < len(text) and text[position] in " \t\n":
         position += 1
-    if "\n" in text[len(before.rstrip()) : position]:
-        # The statement stopped at a line's end: that is the place to look at.
-        position = len(before.rstrip())
-        found = ""
-    else:
-        match = _FOUND.match(text, position)
-        found = match.group() if match else ""
+    match = _FOUND.match(text, position)
+    found = match.group() if match else ""
     line = piece.line + text.count("\n", 0, position)
     column = position - (text.rfind("\n", 0, position) + 1) + 1
-    return explain(accepts, found, before.strip(), Place(line, column))
+    return explain(accepts, found, before.strip(), Place(line, column), number_meant(text, position))
 
 
 def _build(tree: Tree, offset: int) -> Statement:
@@ -141,6 +138,15 @@ def _build(tree: Tree, offset: int) -> Statement:
             return PropertyText(name, word(node.children[1]), amount(node.children[2]))
         return PropertyText(name)
 
+    def start(node: Any) -> StartText | None:
+        if node is None:
+            return None
+        if node.data == "start_symbol":
+            return StartText(symbol=word(node.children[0]))
+        if node.data == "start_fraction":
+            return StartText(amount=Amount(word(node.children[0])), over=word(node.children[1]))
+        return StartText(amount=amount(node.children[0]))
+
     parts: list[Any] = list(tree.children)
     match str(tree.data):
         case "element":
@@ -164,6 +170,8 @@ def _build(tree: Tree, offset: int) -> Statement:
             return CoupleStatement(None, word(parts[0]), word(parts[1]), amount(parts[2]))
         case "couple_named":
             return CoupleStatement(word(parts[0]), word(parts[1]), word(parts[2]), amount(parts[3]))
+        case "drive_at":
+            return DriveStatement(word(parts[0]), "at", word(parts[2]), start(parts[3]))
         case "drive_follows":
             return DriveStatement(word(parts[0]), str(parts[1]), word(parts[2]))
         case "drive_held":

@@ -89,6 +89,7 @@ def make_element(
         if statement.kind not in ("source", "current"):
             hint = "leave the value out for a symbol alone, or write a positive one"
         value = findings.positive(statement.amount, unit, what, name.text, hint)
+        findings.doubt_bare(statement.amount, unit, value, name.text)
         properties = {"quantity": Quantity(name.text, unit, value), **properties}
     return maker(name.text, start.text, end.text, place=name.place, **properties)  # type: ignore[no-any-return,operator]
 
@@ -112,6 +113,7 @@ def _properties(statement: ElementStatement, findings: Findings) -> dict[str, Qu
             findings.symbol(entry.symbol, owner)
         hint = f"leave {name} out: an unwritten property is ideal"
         value = findings.positive(entry.amount, unit, f"the {name} of {owner}", owner, hint)
+        findings.doubt_bare(entry.amount, unit, value, f"the {name} of {owner}")
         symbol = entry.symbol.text if entry.symbol is not None else beginning + owner
         found[name] = Quantity(symbol, unit, value)
     return found

@@ -1,6 +1,6 @@
 """Text -> the pieces it is made of: statements (with their comments), comment lines, blank lines.
 
-A statement is one line; inside braces it may go on after a comma.  Cutting the text before it is
+A statement is one line; inside braces a line may break after any word.  Cutting the text before it is
 parsed lets one bad statement be reported without hiding the others.
 """
 
@@ -13,9 +13,16 @@ from dataclasses import dataclass
 from voltsec.language.statements import WORDS
 
 _CODE = re.compile(r'("[^"]*"|[^"#])*')
-_PROPERTY = re.compile(r"\s*(?:resistance|drop|magnetizing)\b")
+FURTHEST = 300
+"""Characters of a line that tell whether it begins a statement."""
+
 _TITLE = re.compile(r'"[^"]*"')
-_OPENING = re.compile(rf"\s*(?:{'|'.join(WORDS)})\b")
+_NAMED = r"[A-Za-z_]\w*\s*(?:[,:]|at\b|against\b|with\b|on\b|off\b|->|$)"
+_OPENING = re.compile(
+    rf"\s*(?:(?:{'|'.join(WORDS)})\s+(?:{_NAMED}|\")|(?:operate|parameter)\s+\w+\s*=|[^{{}}\"]*:[^{{}}]*->)"
+)
+"""How a line begins a statement of its own.  Inside braces a symbol may be called as a statement's word,
+so that the word alone says nothing."""
 
 
 @dataclass(frozen=True)
@@ -50,13 +57,8 @@ def split(text: str) -> Iterator[Piece]:
             continue
         parts, comments = [code], [] if comment is None else [comment]
         depth = _depth(code)
-        while depth > 0 and index < len(lines) and not _OPENING.match(lines[index]):
-            before = next((part for part in reversed(parts) if part.strip()), "")
+        while depth > 0 and index < len(lines) and not _OPENING.match(lines[index], 0, FURTHEST):
             code, comment = _strip(lines[index])
-            # A line broken elsewhere than after a comma is an error; taken along, it causes no second one.
-            belongs = before.rstrip().endswith(",") or "}" in code or _PROPERTY.match(code)
-            if code.strip() and not belongs:
-                break
             parts.append(code)
             comments += [] if comment is None else [comment]
             depth += _depth(code)

@@ -77,12 +77,30 @@ class CoupleStatement:
 
 
 @dataclass(frozen=True)
+class StartText:
+    """What stands after ``from``: a symbol, a number, or a number over another."""
+
+    symbol: Word | None = None
+    amount: Amount | None = None
+    over: Word | None = None
+
+    @property
+    def place(self) -> Place:
+        """Where it begins."""
+        if self.symbol is not None:
+            return self.symbol.place
+        assert self.amount is not None
+        return self.amount.number.place
+
+
+@dataclass(frozen=True)
 class DriveStatement:
-    """``drive S at D`` and its sisters; ``argument`` is ``None`` for on and off."""
+    """``drive S at D [from START]`` and its sisters; ``argument`` is ``None`` for on and off."""
 
     switch: Word
     kind: str
     argument: Word | None = None
+    start: StartText | None = None
 
 
 @dataclass(frozen=True)

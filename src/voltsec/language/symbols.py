@@ -34,6 +34,8 @@ def check_symbols(
     for duty, switch in drives.duties.items():
         place = drives.drives[switch].place if switch in drives.drives else None
         claims.append(_Claim(duty, f"the duty of {switch}", switch, place))
+    for phase, switch in drives.phases.items():
+        claims.append(_Claim(phase, f"the start of {switch}", switch, drives.drives[switch].place))
     for element in elements.values():
         claims += _claims_of(element)
     claims += [_Claim(name, f"the parameter {name}", name, parameter_places[name]) for name in parameters]

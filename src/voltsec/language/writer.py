@@ -10,6 +10,7 @@ from fractions import Fraction
 
 from voltsec.circuit.circuit import Circuit, Coupling
 from voltsec.circuit.elements import Element, Quantity, Transformer
+from voltsec.language.driving import start_value
 from voltsec.language.layout import Row, lay_out
 from voltsec.language.parsing import parse_statement
 from voltsec.language.parts import KINDS, PROPERTIES
@@ -56,7 +57,7 @@ def tidy(text: str, file: str = "<text>") -> str:
     :class:`voltsec.circuit.fault.CircuitError` where the text has faults of the language.
     """
     text = text.removeprefix("\ufeff")
-    duties = read(text, file).duty_symbols
+    duties = read(text, file).timing_symbols
     rows: list[Row] = []
     for piece in split(text):
         if piece.kind == "statement":
@@ -112,7 +113,7 @@ def _tail_rows(circuit: Circuit) -> list[Row]:
     rows = [_coupling_row(coupling) for coupling in circuit.couplings]
     for drive in circuit.drives:
         argument = f" {drive.argument}" if drive.argument is not None else ""
-        rows.append(Row("drive", f"{drive.switch} {drive.kind}{argument}"))
+        rows.append(Row("drive", f"{drive.switch} {drive.kind}{argument}{_from(drive.start)}"))
     if circuit.input_name is not None:
         rows.append(Row("input", circuit.input_name))
     output = circuit.output_choice
@@ -180,9 +181,16 @@ def _row_of(statement: Statement, comment: str | None, duties: tuple[str, ...]) 
                 named = f"{symbol.text} : "
             pair = f"{first.text}, {second.text}"
             return Row("couple", named + pair + _equals_of(amount, "1"), comment=comment)
-        case DriveStatement(switch=switch, kind=kind, argument=argument):
+        case DriveStatement(switch=switch, kind=kind, argument=argument, start=start):
             follows = f" {argument.text}" if argument is not None else ""
-            return Row("drive", f"{switch.text} {kind}{follows}", comment=comment)
+            begins = ""
+            if start is not None and start.symbol is not None:
+                begins = _from(start.symbol.text)
+            elif start is not None:
+                value_read = start_value(start)
+                assert isinstance(value_read, Fraction), "the text was read without a fault"
+                begins = _from(value_read % 1)
+            return Row("drive", f"{switch.text} {kind}{follows}{begins}", comment=comment)
         case OperateStatement(settings=settings):
             return Row("operate", ", ".join(_settings(settings, duties)), comment=comment)
         case InputStatement(name=name):
@@ -219,6 +227,15 @@ def _property_of(entry: PropertyText, owner: str) -> str:
 
 
 # Of both
+
+
+def _from(start: Fraction | str) -> str:
+    """Where an on-time begins; nothing where that is the period's start."""
+    if start == 0:
+        return ""
+    if isinstance(start, str):
+        return f" from {start}"
+    return f" from {format_number(start) if is_decimal(start) else start}"
 
 
 def _property(name: str, symbol: str | None, amount: str | None) -> str:

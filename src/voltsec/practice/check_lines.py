@@ -111,13 +111,13 @@ def write_boundary(setting: Setting, blackboard: Blackboard, solver: Solver) -> 
         ring = setting.board.ring
         name = setting.form.unknown[0]
         k = setting.sequence.unknown[0]
-        whole = setting.fractions[k + 1] + ring.symbol(name)
-        at_edge = insert(ring, (setting.conditions[0], ring.one), name, (whole, ring.one))
+        whole = add(setting.fractions[k + 1], (ring.symbol(name), ring.one))
+        at_edge = insert(ring, (setting.conditions[0], ring.one), name, whole)
         blackboard.say(
             "The mode ends where its last interval vanishes, ",
             symbol(name),
             " = ",
-            setting.board.writer.oriented(whole),
+            setting.share(k + 1) + symbol(name),
             "; its equation then reads:",
         )
         edge = _without_positive_factors(at_edge[0])

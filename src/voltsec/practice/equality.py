@@ -168,7 +168,7 @@ class Prover:
 
     def _with_open_duties(self, ring: Ring, polynomial: Polynomial) -> Polynomial:
         """D = x/(1 + x) with x > 0 stands for every 0 < D < 1."""
-        for duty in self.mode.circuit.duty_symbols:
+        for duty in self.mode.circuit.timing_symbols:
             if duty not in ring.index or ring.degree(polynomial, duty) < 1:
                 continue
             x, parts = ring.symbol(duty), ring.coefficients(polynomial, duty)

@@ -64,7 +64,7 @@ def output_voltage(setting: Setting) -> Ratio:
         return values[0]
     total: Ratio = (setting.board.ring.zero, setting.board.ring.one)
     for fraction, value in zip(setting.fractions, values, strict=True):
-        total = add(total, (value[0] * fraction, value[1]))
+        total = add(total, multiply(value, fraction))
     return total
 
 

@@ -11,7 +11,7 @@ from voltsec.practice.derivation import Prose
 from voltsec.practice.intervals import current_name, loop_of, nodes_of, voltage_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending
-from voltsec.steady.balance import Ratio, add
+from voltsec.steady.balance import Ratio, add, multiply
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
 
@@ -110,7 +110,7 @@ def _one(setting: Setting, blackboard: Blackboard, k: int, written: IntervalLine
 
 
 def _share(setting: Setting, k: int) -> Expr:
-    return setting.board.writer.oriented(setting.fractions[k])
+    return setting.share(k)
 
 
 def _left(setting: Setting, k: int, unknown: tuple, plain: str) -> Expr | None:
@@ -168,7 +168,7 @@ def _balance(
         value = setting.unknown(k, unknown)
         if value[0].is_zero():
             continue
-        total = add(total, (value[0] * setting.fractions[k], value[1]))
+        total = add(total, multiply(value, setting.fractions[k]))
         shown = setting.board.write_linear(value)
         share = _share(setting, k)
         terms.append(Mul(share, shown))

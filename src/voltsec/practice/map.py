@@ -37,9 +37,6 @@ LARGEST_SPAN = 1e5
 BLOCKS = (12, 8)
 """What no mode claims is asked of the exact equations on so coarse a grid."""
 
-APART = 1e-6
-"""Two duties that are equal to the last digit leave an interval of no length; they are drawn so far apart."""
-
 SHORTEST = 3
 """Points below which a piece of a boundary is not worth drawing."""
 
@@ -132,7 +129,7 @@ def region_map(
         renumbered,
         field.curves(),
         field.marked(),
-        {name: field.base[name] for name in solution.circuit.duty_symbols if name not in axes},
+        {name: field.base[name] for name in solution.circuit.timing_symbols if name not in axes},
         tuple(field.names[n] for n in present if n in field.coarse),
         tuple(sorted(field.runaway)),
     )
@@ -195,7 +192,7 @@ class Field:
         return None, None
 
     def _other_axis(self, name: str, unit: str, definition: Expr | None) -> Axis:
-        if name in self.circuit.duty_symbols:
+        if name in self.circuit.timing_symbols:
             return Axis(name, "1", 0.0, 1.0, False)
         centre = self._shown(self.base[self.swept])
         seen = [centre / LEAST_SPAN, centre * LEAST_SPAN]
@@ -272,10 +269,6 @@ class Field:
         points = {name: np.full(len(x), value) for name, value in self.base.items()}
         points[self.x.name] = x
         points[self.swept] = self._shown(y)
-        for other in self.circuit.duty_symbols:
-            if other != self.x.name:
-                equal = np.abs(points[self.x.name] - points[other]) < APART
-                points[self.x.name] = np.where(equal, points[other] + APART, points[self.x.name])
         quantities = {quantity.symbol: quantity for quantity in self.circuit.quantities}
         for coupling in self.circuit.couplings:  # a coil that changes keeps its coefficient
             pair = [self._symbol(part) for part in (coupling.first, coupling.second)]

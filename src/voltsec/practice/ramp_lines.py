@@ -25,7 +25,7 @@ def write_rises(
         for coil in setting.coils:
             entries = setting.inductances(coil)
             value = setting.unknown(k, ("u", coil))
-            volt_seconds: Ratio = multiply(value, (setting.duration(k), ring.one))
+            volt_seconds: Ratio = multiply(value, setting.duration(k))
             cites = tuple(n for n in (written.voltages.get((k, coil)),) if n is not None)
             name = rise_name(coil, k + 1)
             if len(entries) == 1:
@@ -50,8 +50,7 @@ def write_rises(
 
 
 def _volt_seconds(setting: Setting, value: Ratio, k: int) -> Expr:
-    share = setting.board.writer.oriented(setting.fractions[k])
-    return Mul(setting.board.write_linear(value), share, symbol("T"))
+    return Mul(setting.board.write_linear(value), setting.share(k), symbol("T"))
 
 
 def _product(setting: Setting, value: Ratio, k: int, coil: str) -> Expr:

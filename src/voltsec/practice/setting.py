@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from functools import cached_property
 
+from sympy import Expr, expand
+
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
 from voltsec.practice.algebra import Board
@@ -39,7 +41,7 @@ class Setting:
 
     def _board(self) -> Board:
         fractions = self.builder.found.fractions
-        edges = fractions.stages.edges
+        edges = fractions.stages.symbols
         unknown = tuple(fractions.unknown.values())
         k_name = (self.form.k_name,) if self.form.effective is not None else ()
         states = [voltage_name(name) for name in self.capacitors]
@@ -65,11 +67,18 @@ class Setting:
         return f"e{k + 1}({unknown[1]})"
 
     @cached_property
-    def fractions(self) -> tuple[Polynomial, ...]:
+    def fractions(self) -> tuple[Ratio, ...]:
         """Each interval's share of the period."""
         found = self.builder.found.fractions
-        names = self.sequence.fractions
-        return tuple(self.board.take(found.images[name], found.ring) for name in names)
+        over = self.board.ring.constant(found.over)
+        images = (found.images[name] for name in self.sequence.fractions)
+        return tuple(reduced((self.board.take(image, found.ring), over)) for image in images)
+
+    def share(self, k: int) -> Expr:
+        """Interval ``k``'s share of the period, written."""
+        top, bottom = self.fractions[k]
+        share = self.board.writer.oriented(top)
+        return share if bottom.is_one() else expand(share / int(bottom.leading_coefficient()))
 
     def _images(self, k: int) -> dict[str, Polynomial]:
         ring = self.board.ring
@@ -116,16 +125,16 @@ class Setting:
         """The coil's row of the inductance matrix."""
         return inductance_rows(self.circuit, self.board.ring)[coil]
 
-    def duration(self, k: int) -> Polynomial:
+    def duration(self, k: int) -> Ratio:
         """How long interval ``k`` lasts."""
-        return self.fractions[k] * self.board.ring.symbol("T")
+        top, bottom = self.fractions[k]
+        return top * self.board.ring.symbol("T"), bottom
 
     def from_balance(self, ratio: Ratio) -> Ratio:
         """A ratio of the solver's ring over the board's."""
         found = self.builder.found.fractions
-        images = {name: self.board.take(image, found.ring) for name, image in found.images.items()}
-        ring = self.balance.ring
-        return self.board.take(ratio[0], ring, images), self.board.take(ratio[1], ring, images)
+        top, bottom = found.shown_in(ratio, self.board.ring)
+        return top, bottom
 
     @cached_property
     def conditions(self) -> tuple[Polynomial, ...]:

@@ -71,9 +71,7 @@ def _idle(builder) -> Iterator[tuple[str, Expr, Expr]]:
     for k in places:
         if k + 1 in places:
             continue
-        image = fractions.images[builder.balance.sequence.fractions[k + 1]]
-        shown = fractions.ring.substitute(image, builder.form.ring, {})
-        rest = builder.form.writer.oriented(shown)
+        rest = builder.form.share(builder.balance.sequence.fractions[k + 1])
         name = fractions.unknown[k]
         yield name, sympy.expand(rest + symbol(name)), rest
 

@@ -229,7 +229,7 @@ def complete_point(circuit: Circuit, values: Mapping[str, Any]) -> dict[str, Any
     for name, value in values.items():
         if name not in units:
             raise BadSweep(f"there is no symbol called {name}; {nearest(name, units)}")
-        point[name] = _numbers(name, value, name in circuit.duty_symbols)
+        point[name] = _numbers(name, value, circuit)
     for coupling in circuit.couplings:
         pair = [circuit.element(part).quantities[0].symbol for part in (coupling.first, coupling.second)]
         if not all(symbol in point for symbol in pair):
@@ -264,7 +264,7 @@ def _check_drops(circuit: Circuit, point: Mapping[str, Any]) -> None:
             )
 
 
-def _numbers(name: str, value: Any, duty: bool) -> Any:
+def _numbers(name: str, value: Any, circuit: Circuit) -> Any:
     try:
         array = np.asarray(value, float)
     except (TypeError, ValueError):
@@ -273,9 +273,13 @@ def _numbers(name: str, value: Any, duty: bool) -> Any:
         raise BadSweep(f"{name} is given no value")
     if not np.isfinite(array).all():
         raise BadSweep(f"{name} is given a value that is not finite")
-    if duty and not ((array > 0) & (array < 1)).all():
+    if name in circuit.duty_symbols and not ((array > 0) & (array < 1)).all():
         raise BadSweep(f"{name} is a duty: it lies between 0 and 1, not at {_outside(array, 1)}")
-    if not (array > 0).all():
+    if name in circuit.phase_symbols:
+        if not ((array >= 0) & (array <= 1)).all():
+            outside = array[(array < 0) | (array > 1)].flat[0]
+            raise BadSweep(f"{name} is the start of an on-time: it lies in 0…1, not at {outside:g}")
+    elif not (array > 0).all():
         raise BadSweep(f"{name} must be above zero, not {_outside(array, np.inf)}")
     return array if array.ndim else float(array)
 

@@ -79,8 +79,10 @@ def tolerances(
         if not 0 < share < 1:
             raise BadSweep(f"the tolerance of {symbol} lies between 0 and 100 %, not at {100 * share:g} %")
         drawn[symbol] = known[symbol] * generator.uniform(1 - share, 1 + share, draws)
-        if symbol in circuit.duty_symbols and known[symbol] * (1 + share) >= 1:
-            raise BadSweep(f"with a tolerance of {100 * share:g} % the duty {symbol} would reach 1")
+        if symbol in circuit.timing_symbols and known[symbol] * (1 + share) >= 1:
+            raise BadSweep(
+                f"with a tolerance of {100 * share:g} % {symbol}, a share of the period, would reach 1"
+            )
     result = sweep(solution, given | drawn, wanted, executor, progress)
     counts = np.bincount(result.mode_index + 1, minlength=len(result.mode_names) + 1)
     units = quantity_units(circuit)

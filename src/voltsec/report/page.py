@@ -161,12 +161,13 @@ def _live(solution: Solution) -> dict[str, Any]:
 
 def _sliders(solution: Solution, point: dict[str, float]) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = []
-    for duty in solution.circuit.duty_symbols:
+    for duty in solution.circuit.timing_symbols:
+        kind = "Duty" if duty in solution.circuit.duty_symbols else "Start of an on-time"
         found.append(
             {
                 "name": duty,
                 "symbol": wrapped(symbol_mathml(duty)),
-                "words": f"Duty {duty}",
+                "words": f"{kind} {duty}",
                 "scale": "plain",
                 "low": 0.02,
                 "high": 0.98,

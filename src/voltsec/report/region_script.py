@@ -32,18 +32,15 @@ def region_script(builder: ModeBuilder) -> str | None:
     if sum(len(top) + len(bottom) for top, bottom in conditions) > LONGEST_CONDITIONS:
         return None
     names = balance.sequence.fractions
-    writer = builder.form.writer
-    shares = [
-        javascript(writer.oriented(fractions.ring.substitute(fractions.images[n], writer.ring, {})))
-        for n in names
-    ]
+    shares = [javascript(builder.form.share(name)) for name in names]
+    least = [fractions.least(name) for name in names]
     shown = ",".join(
         f"[{_terms(top, balance.ring)},{_sum(bottom, balance.ring)}]" for top, bottom in conditions
     )
     ties = "".join(f"&&zero({_terms(constraint, balance.ring)})" for constraint in fractions.constraints)
     assigned = "".join(f"p[{json.dumps(name)}]=f[{place}];" for place, name in enumerate(names))
     return (
-        f"(p,slack)=>{{const f=[{','.join(shares)}];if(!f.every(x=>x>1e-12))return false;"
+        f"(p,slack)=>{{const f=[{','.join(shares)}];if(!f.every((x,k)=>x>{least}[k]))return false;"
         f"p=Object.assign({{}},p);{assigned}return signs([{shown}],slack){ties};}}"
     )
 
@@ -61,6 +58,7 @@ def _monomials(polynomial: Polynomial, ring: Ring) -> list[str]:
     for powers, coefficient in polynomial.to_dict().items():
         factors = [f"({int(coefficient)})"]
         for name, power in zip(ring.names, powers, strict=True):
-            factors += [f"p[{json.dumps(name)}]"] * int(power)
+            value = f"p[{json.dumps(name)}]"
+            factors += [f"{value}/{ring.divisors[name]}" if name in ring.divisors else value] * int(power)
         found.append("*".join(factors))
     return found

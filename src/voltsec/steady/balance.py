@@ -18,7 +18,7 @@ from voltsec.tableau.assembly import (
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, is_turns, symbols_of
 from voltsec.tableau.scaled_ring import ScaledRing
 
 Ratio = tuple[Polynomial, Polynomial]
@@ -64,6 +64,26 @@ class Balance:
         self.bends = self.by_itself and bends_count(circuit)
         """Currents are followed to their bend, not only as straight lines."""
         self.all_decided = True
+        self.special = False
+        """Solved anew for points at which a pivot of the general solution vanishes."""
+        self.alike = frozenset(name for name in self.ring.sums if is_turns(name))
+        """Turns ratios that are one in this solution."""
+
+    @property
+    def ties(self) -> list[Polynomial]:
+        """Polynomials of the parameters that vanish in this solution: coils that have to be equal."""
+        pairs = [symbols_of(name) for name in sorted(self.alike)]
+        return [self.ring.symbol(coil) - self.ring.symbol(first) for coil, first in pairs]
+
+    def pivots_hold(self, vanishes: Callable[[Polynomial], bool]) -> bool:
+        """False where the solution divides by a turns ratio's difference that vanishes."""
+        systems = [self.full] if self.by_itself else [self.averages, self.full]
+        return not any(
+            vanishes(pivot)
+            for system in systems
+            for pivot in system.assumed
+            if any(is_turns(name) for name in self.ring.variables(pivot))
+        )
 
     @cached_property
     def averages(self) -> Eliminated:
@@ -101,6 +121,7 @@ class Balance:
         for name in ("full", "averages", "condition_factors", "sign_conditions"):
             self.__dict__.pop(name, None)
         self.__dict__["full"] = found
+        self.special = True
         return True
 
     @cached_property
@@ -113,6 +134,15 @@ class Balance:
         else:
             systems = [self.averages, self.full]
         return [kept for system in systems for kept in self.factors(system)]
+
+    @property
+    def ambiguous(self) -> bool:
+        """True where a condition has several factors with fractions: only one of them is the right one."""
+        own = set(self.sequence.fractions)
+        return self.by_itself and any(
+            sum(bool(self.ring.variables(factor) & own) for factor in found) > 1
+            for found in self.condition_factors
+        )
 
     @staticmethod
     def factors(found: Eliminated) -> list[list[Polynomial]]:

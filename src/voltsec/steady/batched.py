@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -34,7 +35,7 @@ CONVERGED = 1e-9
 """The last step of a point that counts as solved."""
 
 CONSISTENT = 1e-9
-"""What may be left over of an equation, as a share of the sizes of its terms."""
+"""What a step may leave of an equation, as a share of the sizes of its terms."""
 
 FAINT = 1e-6
 """Share of the largest size that an equation between zeros is judged by."""
@@ -86,11 +87,9 @@ class Solved:
             for constant, array in ((1.0, values), *((0.0, array) for array in directions))
         ]
 
-    def _unknown(self, unknown: object, layer: int = 0) -> Value:
+    def _unknown(self, unknown: Any, layer: int = 0) -> Value:
         known = self.layers[layer]
         if unknown not in known:
-            if unknown not in self.replaced:  # stands in no equation
-                return float("nan")
             total: Value = 0.0
             for other, coefficient in self.replaced[unknown]:
                 total = total + self._unknown(other, layer) * evaluate(coefficient, self.point)
@@ -231,8 +230,13 @@ class System:
         sizes = sizes + FAINT * sizes.max(axis=1, initial=0.0)[:, None]
         slopes = self._slopes(full, x, count) / scale[:, :, None]
         through = slopes[:, others] - weights @ slopes[:, rows]
-        rest = np.where(sizes > 0, np.abs(residual) / sizes, 0.0).max(axis=1, initial=0.0)
-        return _least_squares(through, residual).T, rest
+        step = _least_squares(through, residual)
+        # what the step does not bring to zero: an equation whose every coefficient vanishes at the solution
+        # has been divided by its own size and tells nothing by itself
+        left = np.abs(residual - (through @ step[:, :, None])[:, :, 0])
+        with np.errstate(all="ignore"):
+            rest = np.where(sizes > 0, left / sizes, 0.0).max(axis=1, initial=0.0)
+        return step.T, rest
 
     @cached_property
     def _levels(self) -> Array:

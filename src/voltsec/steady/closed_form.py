@@ -14,7 +14,7 @@ from sympy import Expr
 
 from voltsec.steady.balance import Balance, Ratio, insert, reduced
 from voltsec.steady.effective import Effective, effective_inductance
-from voltsec.steady.fractions import Fractions
+from voltsec.steady.fractions import Fractions, with_images
 from voltsec.steady.root_forms import Root, RootForms, shortest
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.expression import Writer, symbol
@@ -35,7 +35,7 @@ class ClosedForm:
         self.fractions = fractions
         self.circuit = balance.circuit
         self.unknown = tuple(fractions.unknown.values())
-        edges = fractions.stages.edges
+        edges = fractions.stages.symbols
         names = parameter_names(self.circuit)
         taken = {*self.unknown, *edges, *names, *more}
         self.k_name = "K"
@@ -96,9 +96,9 @@ class ClosedForm:
             return None
         name = self.unknown[0]
         last = self.fractions.images[self.balance.sequence.fractions[next(iter(self.fractions.unknown)) + 1]]
-        whole = last + ring.symbol(name)
-        constant, linear = ring.coefficients(condition, "T")
-        at_edge = [ring.substitute(part, ring, {name: whole}) for part in (constant, linear)]
+        over = self.fractions.over
+        whole = last + ring.symbol(name) * over
+        at_edge = with_images(ring, ring.coefficients(condition, "T"), ring, {name: whole}, over)
         if at_edge[1].is_zero():
             return None
         return reduced((-at_edge[0], at_edge[1]))
@@ -112,14 +112,14 @@ class ClosedForm:
 
     def shown(self, ratio: Ratio) -> Ratio:
         """A ratio of the balance's ring over the presentation ring, in lowest terms."""
-        images = {
-            name: self.fractions.ring.substitute(image, self.ring, {})
-            for name, image in self.fractions.images.items()
-        }
-        ring = self.balance.ring
-        return reduced(
-            (ring.substitute(ratio[0], self.ring, images), ring.substitute(ratio[1], self.ring, images))
-        )
+        top, bottom = self.fractions.shown_in(ratio, self.ring)
+        return reduced((top, bottom))
+
+    def share(self, name: str) -> Expr:
+        """An interval's fraction in duties, starts and unknowns."""
+        image = self.fractions.ring.substitute(self.fractions.images[name], self.ring, {})
+        share = self.writer.oriented(image)
+        return share if self.fractions.over == 1 else sympy.expand(share / self.fractions.over)
 
     def _without_period(self, ratio: Ratio) -> Ratio:
         """T replaced by 2*Le/(K*R)."""

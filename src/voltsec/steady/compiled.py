@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
-from voltsec.steady.folding import Array, Folded, Value, derivative, evaluate, fold
+from voltsec.steady.folding import Array, Folded, Value, derivative, evaluate, fold, scaled
 from voltsec.steady.fractions import Fractions, _newton_step
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.reading_list import ReadingList
@@ -55,8 +54,6 @@ class CompiledMode:
 
     name: str
     sequence: Sequence
-    edges: tuple[str, ...]
-    """Duty symbols in the order in which their edges come in this mode."""
     steps: tuple[Step, ...]
     coupled: tuple[str, ...]
     """Unknown fractions that only all conditions together fix."""
@@ -64,8 +61,8 @@ class CompiledMode:
     """For those: each condition with its derivatives."""
     extra: tuple[Judged, ...]
     """Conditions of which every unknown is already known."""
-    images: tuple[tuple[str, Folded], ...]
-    """Every interval's fraction in duties and unknowns."""
+    images: tuple[tuple[str, Folded, float], ...]
+    """Every interval's fraction in duties and unknowns, and what it must exceed."""
     constraints: tuple[Judged, ...]
     conditions: tuple[Condition, ...]
     readings: tuple[tuple[str, Reading], ...]
@@ -80,21 +77,18 @@ class CompiledMode:
         ``slack`` as in :func:`voltsec.steady.verification.verify`.
         """
         mask = np.zeros(length, bool)
-        chosen = {name: np.full(length, np.nan) for name, _ in self.images}
-        ordered = np.ones(length, bool)
-        for before, after in pairwise(self.edges):
-            ordered &= np.less_equal(point[before], point[after])
+        chosen = {name: np.full(length, np.nan) for name, _, _ in self.images}
         for unknowns, exists in self._branches(point, length):
             full = dict(point) | unknowns
-            good = exists & ordered
+            good = exists.copy()
             with np.errstate(all="ignore"):
                 for judged in self.extra:
                     good &= np.abs(evaluate(judged.value, full)) < 1e-7 * np.asarray(
                         evaluate(judged.size, full)
                     )
-                for name, image in self.images:
+                for name, image, least in self.images:
                     full[name] = evaluate(image, full)
-                    good &= np.greater(full[name], 1e-12)
+                    good &= np.greater(full[name], least)
                 for judged in self.constraints:
                     good &= np.abs(evaluate(judged.value, full)) < 1e-9 * np.asarray(
                         evaluate(judged.size, full)
@@ -105,10 +99,10 @@ class CompiledMode:
                     top = evaluate(condition.top.value, full)
                     sign = np.sign(evaluate(condition.bottom, full))
                     # nothing at all is as good as zero
-                    least = -(1e-8 + slack) * np.asarray(evaluate(condition.top.size, full))
-                    good &= ~(sign * np.asarray(top) < least) | ~np.isfinite(top)
+                    below = -(1e-8 + slack) * np.asarray(evaluate(condition.top.size, full))
+                    good &= ~(sign * np.asarray(top) < below) | ~np.isfinite(top)
             better = good & ~mask
-            for name, _ in self.images:
+            for name, _, _ in self.images:
                 np.copyto(chosen[name], full[name], where=better)
             mask |= good
         return mask, chosen
@@ -170,13 +164,16 @@ def compile_mode(
     return CompiledMode(
         name=name,
         sequence=balance.sequence,
-        edges=builder.found.stages.edges,
         steps=steps,
         coupled=coupled,
         system=system,
         extra=extra,
         images=tuple(
-            (fraction, fold(fractions.ring, fractions.images[fraction], constants))
+            (
+                fraction,
+                scaled(fold(fractions.ring, fractions.images[fraction], constants), 1 / fractions.over),
+                fractions.least(fraction),
+            )
             for fraction in balance.sequence.fractions
         ),
         constraints=tuple(

@@ -7,12 +7,12 @@ what is left, the core, is small, and is solved at all points together by :mod:`
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
-from voltsec.steady.folding import Folded, grouped, nested
+from voltsec.steady.folding import Folded, grouped, nested, varying
 from voltsec.tableau.network import Row, Unknown
-from voltsec.tableau.ring import Ring
+from voltsec.tableau.ring import Ring, value_of
 
 Powers = tuple[int, ...]
 Terms = dict[Powers, float]
@@ -70,14 +70,17 @@ def core_of(
     typical: Mapping[str, float],
     fractions: tuple[str, ...],
     level: Callable[[Unknown], float],
+    loose: Iterable[Unknown] = (),
 ) -> Core:
     """The core of ``rows`` with ``constants`` (SI units) put in.
+
+    ``loose`` unknowns stand in no equation (the potential between two open devices, say) and stay free.
 
     ``typical`` holds an ordinary value of everything that varies, for judging the size of a pivot;
     ``level`` the size of an unknown (volt or ampere).
     """
-    free = tuple(name for name in ring.names if name not in constants)
-    weights = tuple(float(typical[name]) for name in free)
+    free = varying(ring, constants)
+    weights = tuple(float(value_of(name, typical)) for name in free)
     active: dict[int, FloatRow] = {}
     for number, row in enumerate(rows):
         floats: FloatRow = {u: grouped(ring, c, constants) for u, c in row.items() if not c.is_zero()}
@@ -87,7 +90,7 @@ def core_of(
     left = [row for row in active.values() if row]
     pivots = {pivot for pivot, _ in order}
     # an unknown that only eliminated rows mention stays free: it belongs to the core as well
-    every = dict.fromkeys(u for row in (*left, *(row for _, row in order)) for u in row)
+    every = dict.fromkeys(u for row in (*left, *(row for _, row in order), loose) for u in row)
     unknowns = tuple(u for u in every if u is not None and u not in pivots)
     place = {unknown: k for k, unknown in enumerate(unknowns)}
     core = []
@@ -97,7 +100,9 @@ def core_of(
             column = -1 if unknown is None else place[unknown]
             if unknown is None:
                 terms = {powers: -c for powers, c in terms.items()}
-            slopes = tuple(nested(_slope(terms, free.index(name)), free) for name in fractions)
+            slopes = tuple(
+                nested(_slope(terms, free.index(name)), free) if name in free else 0.0 for name in fractions
+            )
             entries.append(Entry(column, nested(terms, free), slopes))
         core.append(tuple(entries))
     replaced = []

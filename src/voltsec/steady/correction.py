@@ -84,7 +84,7 @@ class CorrectedForm(ClosedForm):
     def _complements(self, polynomial: Polynomial) -> Polynomial:
         """The polynomial with D = x/(1 + x), times a power of 1 + x, so that signs show for 0 < D < 1."""
         ring = self.ring
-        for name in self.fractions.stages.edges:
+        for name in self.fractions.stages.symbols:
             degree = ring.degree(polynomial, name)
             if degree > 0:
                 variable = ring.symbol(name)

@@ -21,6 +21,7 @@ from voltsec.circuit.graph import references
 from voltsec.steady.balance import Affine, Balance
 from voltsec.steady.complementarity import PeriodicProblem, PeriodicState
 from voltsec.steady.points import base_point
+from voltsec.steady.time_grid import uniform
 from voltsec.tableau.assembly import average_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Interval, Sequence
@@ -131,8 +132,10 @@ def _numeric(
         leak = Quantity(f"#{capacitor.name}", "ohm")
         elements.append(Resistor(f"#{capacitor.name}", capacitor.start, capacitor.end, leak))
         values[leak.symbol] = LEAK * (min(loads) if loads else 1.0)
-    softened = replace(circuit, elements=tuple(elements))
-    return PeriodicProblem(softened, references(circuit), (closed,), values).solve(np.array([1.0]), 1)
+    # at direct current coils do not act on each other
+    softened = replace(circuit, elements=tuple(elements), couplings=())
+    problem = PeriodicProblem(softened, references(circuit), (closed,), values)
+    return problem.solve(np.array([1.0]), uniform(1, 1))
 
 
 def _running(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Load
 from voltsec.tableau.network import coils
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, is_turns
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ def effective_inductance(
         return None
     inductances = {coil.symbol for coil in coils(circuit)} | {c.symbol for c in circuit.couplings}
     positive = passive(circuit, ring)
-    turns = {parameter.symbol for parameter in circuit.parameters}
+    turns = {parameter.symbol for parameter in circuit.parameters} | {n for n in ring.names if is_turns(n)}
     others = {e.quantity.symbol for e in circuit.of(Load)}
     parts = []
     with_inductance = False

@@ -31,7 +31,7 @@ from voltsec.results.table import lossy_elements
 from voltsec.steady.balance import Balance, Ratio, add, insert, multiply, reduced
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.first_order import FirstOrder, loses_nothing_ideally
-from voltsec.steady.fractions import Fractions, NotClosed, value_and_size
+from voltsec.steady.fractions import Fractions, NotClosed, degree_in, value_and_size, with_images
 from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.small import small_symbols
@@ -158,8 +158,8 @@ def _gain_terms(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
     found, balance = perturbed
     ring, target, form = balance.ring, ideal.form.ring, ideal.form
     small = small_symbols(case.circuit)
-    images = {n: form.fractions.ring.substitute(i, target, {}) for n, i in form.fractions.images.items()}
-    ideal_images = images | {name: target.zero for name in small}
+    images = form.fractions.images_in(target, ring)
+    over = form.fractions.over
     places = [ring.index[name] for name in small]
 
     def part(polynomial: Polynomial, name: str | None) -> Polynomial:
@@ -169,7 +169,8 @@ def _gain_terms(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
             present = [place for place in places if powers[place]]
             if present == ([] if name is None else [ring.index[name]]):
                 kept[tuple(0 if p in present else int(e) for p, e in enumerate(powers))] = coefficient
-        return ring.substitute(ring.context.from_dict(kept), target, ideal_images)
+        degree = degree_in(ring, polynomial, images) if over > 1 else None
+        return with_images(ring, [ring.context.from_dict(kept)], target, images, over, degree)[0]
 
     conditions = _independent([part(c, None) for c in found.conditions], ideal)
     voltage = _output(_waves(balance, ideal.witness | dict.fromkeys(small, 0.0)))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ring import Polynomial, Ring, symbols_of, value_of
 
 Array = np.ndarray
 Value = float | Array
@@ -63,8 +63,12 @@ def fold(
     With ``absolute`` the sizes of the terms are added up instead of the terms, for judging how much
     of a value is rounding.
     """
-    names = tuple(name for name in ring.names if name not in constants)
-    return nested(grouped(ring, polynomial, constants, absolute), names)
+    return nested(grouped(ring, polynomial, constants, absolute), varying(ring, constants))
+
+
+def varying(ring: Ring, constants: Mapping[str, float]) -> tuple[str, ...]:
+    """Variables of ``ring`` whose value ``constants`` do not settle."""
+    return tuple(name for name in ring.names if not all(part in constants for part in symbols_of(name)))
 
 
 def grouped(
@@ -73,8 +77,9 @@ def grouped(
     """Powers of the variables that stay -> coefficient, the constants' values multiplied in."""
     if polynomial.is_zero():
         return {}
-    free = [place for place, name in enumerate(ring.names) if name not in constants]
-    point = {name: constants.get(name, 1.0) for name in ring.names}
+    names = varying(ring, constants)
+    free = [ring.index[name] for name in names]
+    point = constants if not free else {**constants, **dict.fromkeys(names, 1.0)}
     weights = ring.terms(polynomial, point)[:, 0]
     if absolute:
         weights = np.abs(weights)
@@ -115,7 +120,7 @@ def evaluate(folded: Folded, point: Mapping[str, Value]) -> Value:
     """Value at ``point`` (SI units), a number where nothing in it varies."""
     if isinstance(folded, float):
         return folded
-    base = point[folded.variable]
+    base = value_of(folded.variable, point)
     parts = folded.coefficients
     total: Value = evaluate(parts[-1], point)
     owned = False  # whether ``total`` is an array of our own, which may be changed in place

@@ -7,17 +7,22 @@ condition the factor that vanishes in this circuit, and finds the roots at numer
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from math import lcm
+from typing import Any
 
 import numpy as np
 
 from voltsec.steady.balance import Balance
 from voltsec.steady.stages import Stages
 from voltsec.tableau.assembly import parameter_names
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ring import Polynomial, Ring, within_floats
 
 Point = Mapping[str, float | np.ndarray]
+
+NOTHING = 1e-12
+"""An interval shorter than this share of the period is none."""
 
 
 @dataclass(frozen=True)
@@ -32,18 +37,31 @@ class NotClosed(Exception):
     """The conditions of a sequence do not fix its fractions."""
 
 
+class OnlyAtEdge(NotClosed):
+    """The sequence asks something of the duties alone: it holds at single duties, not over a range."""
+
+
 class Fractions:
     """Fractions of one sequence in terms of duties and unknowns.
 
     ``hint`` is a numeric point with the fractions found there, used only to tell which factor of a
-    condition is the one that vanishes.
+    condition is the one that vanishes.  With ``at_edge`` a condition on the duties alone may be met by the
+    point's own (interleaved legs at D = 1/2, say); otherwise :class:`OnlyAtEdge` is raised.
     """
 
-    def __init__(self, balance: Balance, stages: Stages, hint: Point, hint_fractions: np.ndarray) -> None:
+    def __init__(
+        self,
+        balance: Balance,
+        stages: Stages,
+        hint: Point,
+        hint_fractions: np.ndarray,
+        at_edge: bool = False,
+    ) -> None:
+        self.at_edge = at_edge
         self.balance = balance
         self.stages = stages
         sequence = balance.sequence
-        taken = set(parameter_names(balance.circuit)) | set(stages.edges)
+        taken = set(parameter_names(balance.circuit)) | set(stages.symbols)
         self.unknown: dict[int, str] = {}
         for number, k in enumerate(sequence.unknown):
             name = (
@@ -55,8 +73,11 @@ class Fractions:
                 name += "_"
             taken.add(name)
             self.unknown[k] = name
-        self.ring = Ring((*self.unknown.values(), *stages.edges, *parameter_names(balance.circuit)))
+        self.ring = Ring((*self.unknown.values(), *stages.symbols, *parameter_names(balance.circuit)))
+        self.over = stages.over * lcm(1, *balance.ring.divisors.values())
+        """What :attr:`images` are to be divided by; one where no edge has a constant."""
         self.images = self._images()
+        """Each fraction in duties, starts and unknowns, times :attr:`over`."""
         self.constraints: tuple[Polynomial, ...] = ()
         """Polynomials in the parameters and duties that must vanish besides (equal coils, say)."""
         self.conditions = self._choose(hint, hint_fractions)
@@ -64,6 +85,19 @@ class Fractions:
         if self.unknown and self._pivots_vanish(hint, hint_fractions):
             self.conditions = self._choose(hint, hint_fractions)
             self.shown = tuple(self.show(condition) for condition in self.conditions)
+
+    @property
+    def coupled(self) -> bool:
+        """True where only several conditions together fix some fraction."""
+        names, known = set(self.unknown.values()), set[str]()
+        left = [self.ring.variables(condition) & names for condition in self.shown]
+        while left:
+            single = next((some for some in left if len(some - known) < 2), None)
+            if single is None:
+                return True
+            known |= single
+            left.remove(single)
+        return False
 
     def _pivots_vanish(self, hint: Point, hint_fractions: np.ndarray) -> bool:
         """Solve the balance again where it divided by something that is zero at the root found."""
@@ -76,69 +110,93 @@ class Fractions:
             return False
         best = min(near, key=lambda shares: float(np.abs(shares - hint_fractions).sum()))
         exact = dict(hint) | dict(zip(self.balance.sequence.fractions, best, strict=True))
-        return self.balance.solve_again(lambda polynomial: self._relative(polynomial, exact) < 1e-7)
+        return self.balance.solve_again(lambda polynomial: self.relative(polynomial, exact) < 1e-7)
 
     def _images(self) -> dict[str, Polynomial]:
-        """Each fraction variable as a polynomial in duties and unknowns."""
+        """Each fraction as a polynomial in duties, starts and unknowns, times ``over``."""
         ring, sequence = self.ring, self.balance.sequence
-        bounds = [ring.zero, *(ring.symbol(edge) for edge in self.stages.edges), ring.one]
         images: dict[str, Polynomial] = {}
-        for stage in range(len(bounds) - 1):
-            left = bounds[stage + 1] - bounds[stage]
+        for stage, (constant, *factors) in enumerate(self.stages.lengths):
+            left = ring.constant(int(constant * self.over))
+            for factor, name in zip(factors, self.stages.symbols, strict=True):
+                left = left + ring.symbol(name) * int(factor * self.over)
             members = [k for k, i in enumerate(sequence.intervals) if i.stage == stage]
             for k in members[:-1]:
-                symbol = ring.symbol(self.unknown[k])
+                symbol = ring.symbol(self.unknown[k]) * self.over
                 images[sequence.fractions[k]] = symbol
                 left = left - symbol
             images[sequence.fractions[members[-1]]] = left
         return images
 
     def show(self, polynomial: Polynomial) -> Polynomial:
-        """A polynomial of the balance's ring in duties and unknowns."""
-        return self.balance.ring.substitute(polynomial, self.ring, self.images)
+        """A polynomial of the balance's ring in duties and unknowns, times a positive number."""
+        return self.shown_in((polynomial,), self.ring)[0]
+
+    def shown_in(self, parts: Iterable[Polynomial], target: Ring) -> tuple[Polynomial, ...]:
+        """Polynomials of the balance's ring in ``target``, all times one positive number."""
+        ring = self.balance.ring
+        return with_images(ring, parts, target, self.images_in(target, ring), self.over)
+
+    def images_in(self, target: Ring, ring: Ring) -> dict[str, Polynomial]:
+        """What the fraction variables of ``ring`` are in ``target``, times :attr:`over`."""
+        return {  # a variable of the ring may be a part of the fraction only
+            name: self.ring.substitute(image, target, {}) // ring.divisors.get(name, 1)
+            for name, image in self.images.items()
+            if name in ring.index
+        }
+
+    def value(self, name: str, point: Point) -> Any:
+        """A fraction at ``point``, which holds duties, starts and unknowns."""
+        return self.ring.value(self.images[name], point) / self.over
+
+    def least(self, name: str) -> float:
+        """What a fraction must exceed: between two edges that coincide there may be nothing."""
+        return NOTHING if self.depends(name) else -NOTHING
+
+    def depends(self, name: str) -> bool:
+        """True for a fraction that is not set by switch edges alone."""
+        return bool(self.ring.variables(self.images[name]) & set(self.unknown.values()))
 
     def _choose(self, hint: Point, hint_fractions: np.ndarray) -> tuple[Polynomial, ...]:
         names = self.balance.sequence.fractions
         point = dict(hint) | dict(zip(names, hint_fractions, strict=True))
-        free_of_unknown = {
-            polynomial
-            for k, polynomial in enumerate(names)
-            if not ({self.ring.index[u] for u in self.unknown.values()} & self._places(self.images[names[k]]))
-        }
+        free_of_unknown = {name for name in names if not self.depends(name)}
         chosen: list[Polynomial] = []
         constraints: list[Polynomial] = []
         for factors in self.balance.condition_factors:
             usable = [f for f in factors if self.balance.ring.variables(f) & (set(names) - free_of_unknown)]
             # a condition on the duties alone holds at an edge only, never over a range
             fixed = [f for f in factors if not self.balance.ring.variables(f) & set(names)]
-            met = [f for f in fixed if self._relative(f, point) < 1e-9]
+            met = [f for f in fixed if self.relative(f, point) < 1e-9]
             met += [f for f in factors if f not in fixed and self._vanishes_everywhere(f, point)]
+            if not met and not usable and factors:
+                met = [f for f in factors if f not in fixed and self.relative(f, point) < 1e-9]
+                if met and not self.at_edge:
+                    raise OnlyAtEdge("this sequence holds at single duties only")
             if met:
                 constraints.append(met[0])
                 continue
             if not usable:
                 raise NotClosed("a condition of this sequence cannot be met")
-            best = min(usable, key=lambda factor: self._relative(factor, point))
+            best = min(usable, key=lambda factor: self.relative(factor, point))
             if not any(best == other or best == -other for other in chosen):
                 chosen.append(best)
         if len(chosen) < len(self.unknown):
             raise NotClosed("the fractions of this sequence are not determined")
-        self.constraints = tuple(constraints)
-        return tuple(chosen)
+        self.constraints = (*self.balance.ties, *constraints)
+        return tuple(within_floats(condition) for condition in chosen)
 
     def _vanishes_everywhere(self, polynomial: Polynomial, point: Point) -> bool:
         """True where the parameters' values alone (two equal branches, say) make it zero."""
         generator = np.random.default_rng(2)
         names = self.balance.sequence.fractions
         return all(
-            self._relative(polynomial, dict(point) | dict(zip(names, shares, strict=True))) < 1e-9
+            self.relative(polynomial, dict(point) | dict(zip(names, shares, strict=True))) < 1e-9
             for shares in generator.uniform(0.1, 0.9, (3, len(names)))
         )
 
-    def _places(self, polynomial: Polynomial) -> set[int]:
-        return {self.ring.index[name] for name in self.ring.variables(polynomial)}
-
-    def _relative(self, polynomial: Polynomial, point: Point) -> float:
+    def relative(self, polynomial: Polynomial, point: Point) -> float:
+        """Size of a polynomial at ``point`` as a share of the sizes of its terms."""
         value, size = value_and_size(self.balance.ring, polynomial, point)
         return float(abs(value) / size) if size else 0.0
 
@@ -181,13 +239,11 @@ class Fractions:
                 continue
             full = whole | values
             fractions = np.array(
-                [
-                    np.broadcast_to(self.ring.value(self.images[f], full), (length,))
-                    for f in self.balance.sequence.fractions
-                ]
+                [np.broadcast_to(self.value(f, full), (length,)) for f in self.balance.sequence.fractions]
             )
+            least = np.array([[self.least(f)] for f in self.balance.sequence.fractions])
             with np.errstate(invalid="ignore"):
-                found.append(Roots(fractions, exists & (fractions > 1e-12).all(axis=0)))
+                found.append(Roots(fractions, exists & (fractions > least).all(axis=0)))
         return found
 
     def _kept(self, branch, conditions, whole):
@@ -292,6 +348,37 @@ def _newton_step(slope: np.ndarray, value: np.ndarray) -> np.ndarray:
         solved = (np.linalg.pinv(matrices) @ rights)[:, :, 0]
     step[:, good] = solved.T
     return step
+
+
+def with_images(
+    ring: Ring,
+    parts: Iterable[Polynomial],
+    target: Ring,
+    images: Mapping[str, Polynomial],
+    over: int,
+    degree: int | None = None,
+) -> tuple[Polynomial, ...]:
+    """Polynomials in ``target`` with variables replaced by ``images`` over a whole number.
+
+    All are multiplied by the same power of it (their highest degree, or ``degree``), so that they stay
+    whole and their ratios what they are.
+    """
+    listed = list(parts)
+    if over == 1:
+        return tuple(ring.substitute(part, target, images) for part in listed)
+    highest = max(degree_in(ring, part, images) for part in listed) if degree is None else degree
+    places = [ring.index[name] for name in images]
+    whole = (
+        {p: c * over ** (highest - sum(int(p[k]) for k in places)) for p, c in part.to_dict().items()}
+        for part in listed
+    )
+    return tuple(ring.substitute(ring.context.from_dict(part), target, images) for part in whole)
+
+
+def degree_in(ring: Ring, polynomial: Polynomial, names: Iterable[str]) -> int:
+    """Highest degree of a polynomial in some variables together."""
+    places = [ring.index[name] for name in names]
+    return max((sum(int(powers[k]) for k in places) for powers in polynomial.monoms()), default=0)
 
 
 def value_and_size(ring: Ring, polynomial: Polynomial, point: Point) -> tuple[np.ndarray, np.ndarray]:

@@ -16,7 +16,7 @@ from voltsec.steady.balance import Balance, Ratio, add, multiply
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.regions import region
 from voltsec.steady.root_forms import root_of_sum
-from voltsec.steady.sequences import Found
+from voltsec.steady.search import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.steady.winding import winding_row
@@ -197,12 +197,10 @@ class ModeBuilder:
 
     def _fraction(self, k: int, ring) -> Expr:
         name = self.balance.sequence.fractions[k]
-        image = self.form.fractions.images[name]
-        shown = self.form.fractions.ring.substitute(image, self.form.ring, {})
         roots = self.form.roots
         if roots is not None and len(roots) == 1:
             return self.form.expression((ring.symbol(name), ring.one))
-        return self.form.writer.oriented(shown)
+        return self.form.share(name)
 
     def _roles(self, k: int) -> dict[str, str]:
         """Sign of the power into every coil and capacitor in interval ``k``."""

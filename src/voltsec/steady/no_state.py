@@ -14,10 +14,11 @@ from voltsec.steady.complementarity import (
     grows_with_trace,
     interrupted,
 )
-from voltsec.steady.sequences import Search
+from voltsec.steady.search import Search
+from voltsec.steady.time_grid import uniform
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.elimination import eliminate
-from voltsec.tableau.expression import Writer, symbol
+from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Network, coils
 from voltsec.tableau.ring import Ring
 
@@ -29,11 +30,14 @@ def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tup
         for place in [*search.no_state[:2], *search.open_points[:2]]:
             point = {name: float(values[place]) for name, values in search.points.items()}
             lengths = np.array(stages.fractions(point))
-            cut = interrupted(circuit, references, stages.closed, point, lengths)
+            problem = PeriodicProblem(circuit, references, stages.closed, point)
+            cut = interrupted(problem, lengths)
             if cut is not None and not _has_plain_resistors(circuit):  # these carry a current on, if briefly
                 return _cut_off(circuit, search, *cut)
             grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
-            state = PeriodicProblem(circuit, references, stages.closed, point, 1e-6).solve(lengths, 8)
+            state = PeriodicProblem(circuit, references, stages.closed, point, 1e-6).solve(
+                lengths, uniform(len(lengths), 8)
+            )
             if state is not None and grows:
                 return _explained(circuit, references, search, state, point, grows)
     if any(search.open_points for search in searches) and not any(search.no_state for search in searches):
@@ -84,7 +88,7 @@ def _explained(
         middle = state.conducting[steps[len(steps) // 2]]
         conducting = closed | {d.name for d, on in zip(circuit.diodes, middle, strict=True) if on}
         seen = _seen(circuit, references, conducting, quantity, point)
-        share = _share(search, stage)
+        share = search.stages.share(stage)
         devices = ", ".join(d.name for d in circuit.devices if d.name in conducting) or "nothing"
         views.append(f"{seen} for {share} of the period ({devices} conducting)")
     law = "volt-seconds" if is_coil else "charge"
@@ -122,8 +126,3 @@ def _seen(circuit, references, conducting, quantity, point) -> str:
         else:
             return "an undetermined value"
     return str(total)
-
-
-def _share(search: Search, stage: int) -> str:
-    bounds: list[Expr] = [Integer(0), *(symbol(edge) for edge in search.stages.edges), Integer(1)]
-    return str(bounds[stage + 1] - bounds[stage])

@@ -7,7 +7,6 @@ would be another one.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
@@ -19,7 +18,7 @@ from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.reading_list import ReadingList, quantity_units
 from voltsec.steady.reading_sources import RatioSource
 from voltsec.steady.readings import Look
-from voltsec.steady.sequences import numeric_mode_of
+from voltsec.steady.search import numeric_mode_of
 from voltsec.steady.solution import Numbers
 from voltsec.steady.verification import verify
 
@@ -34,9 +33,6 @@ def holds_at(builder: ModeBuilder, points: Mapping[str, Array], slack: float = 0
     if is_long(builder) and not slack:
         return _holds_in_floats(builder, points)
     mask, _, fractions = verify(builder.balance, builder.found.fractions, points, slack=slack)
-    edges = builder.found.stages.edges
-    for before, after in itertools.pairwise(edges):
-        mask = mask & (points[before] <= points[after])
     return mask, fractions
 
 

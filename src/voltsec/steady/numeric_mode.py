@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from sympy import Add, Expr, Integer
+from sympy import Add, Expr
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.balance import Balance
@@ -44,7 +44,7 @@ class NumericMode:
             self.circuit,
             self.sequence,
             self.references,
-            ScaledRing(self.circuit, self.sequence.fractions, point),
+            ScaledRing(self.circuit, self.sequence, point),
         )
         if start is None:
             start = self._guess(point)
@@ -66,15 +66,14 @@ class NumericMode:
 
     def fraction_texts(self, labels: dict[int, str]) -> list[Expr]:
         """Every fraction in duties and unknowns."""
-        bounds = [Integer(0), *(symbol(edge) for edge in self.stages.edges), Integer(1)]
         found: list[Expr] = []
         for k, interval in enumerate(self.sequence.intervals):
             if k in labels:
                 found.append(symbol(labels[k]))
                 continue
             members = [j for j, other in enumerate(self.sequence.intervals) if other.stage == interval.stage]
-            rest = bounds[interval.stage + 1] - bounds[interval.stage]
-            found.append(rest - Add(*(symbol(labels[j]) for j in members if j in labels)))
+            own = Add(*(symbol(labels[j]) for j in members if j in labels))
+            found.append(self.stages.share(interval.stage) - own)
         return found
 
     def holds(self, point: Mapping[str, float], start: np.ndarray | None = None) -> bool:
@@ -84,11 +83,12 @@ class NumericMode:
     def _guess(self, point: Mapping[str, float]) -> np.ndarray:
         """Fractions read off a coarse numeric state."""
         from voltsec.steady.complementarity import PeriodicProblem
+        from voltsec.steady.time_grid import graded
 
         lengths = self.stages.fractions(dict(point))
         shares = np.zeros(len(self.sequence.intervals))
         problem = PeriodicProblem(self.circuit, self.references, self.stages.closed, point)
-        state = problem.solve(np.array(lengths), 12)
+        state = problem.solve(np.array(lengths), graded(len(lengths)))
         if state is not None:
             for step, stage in enumerate(state.stages):
                 conducting = self.stages.closed[stage] | {

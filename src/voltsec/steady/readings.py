@@ -109,8 +109,7 @@ class Peak:
 
     def value(self, look: Look) -> Value:
         """The peak."""
-        ends: list[Value] = [np.abs(end) for share in self.shares for end in _ends(look, share)]
-        return _highest(ends)
+        return _highest([np.abs(end) for pair in _ends(look, self.shares) for end in pair])
 
 
 @dataclass(frozen=True)
@@ -121,9 +120,12 @@ class Swing:
 
     def value(self, look: Look) -> Value:
         """Highest minus lowest end."""
-        ends = [end for share in self.shares for end in _ends(look, share)]
+        ends = [end for pair in _ends(look, self.shares) for end in pair]
         return _highest(ends) - _lowest(ends)
 
+
+NOTHING = 1e-12
+"""An interval shorter than this share of the period is none."""
 
 JUMP = 1e-6
 """A step of a current by less than this share of its peak is rounding."""
@@ -137,7 +139,7 @@ class FlowShare:
 
     def value(self, look: Look) -> Value:
         """0 to 1."""
-        sizes = [_highest([np.abs(end) for end in _ends(look, share)]) for share in self.shares]
+        sizes = [_highest([np.abs(end) for end in pair]) for pair in _ends(look, self.shares)]
         peak = _highest(sizes)
         total: Value = 0.0
         for share, size in zip(self.shares, sizes, strict=True):
@@ -153,7 +155,7 @@ class Step:
 
     def value(self, look: Look) -> Value:
         """Ampere."""
-        ends = [_ends(look, share) for share in self.shares]
+        ends = _ends(look, self.shares)
         peak = _highest([np.abs(end) for pair in ends for end in pair])
         steps: list[Value] = [
             np.abs(after[0] - before[1]) for before, after in zip(ends, ends[1:] + ends[:1], strict=True)
@@ -264,18 +266,15 @@ class TerminalSwing:
         highs: list[Value] = []
         lows: list[Value] = []
         with np.errstate(all="ignore"):
-            for share in self.shares:
+            for share, (first, last) in zip(self.shares, _ends(look, self.shares), strict=True):
                 mean, ramp = look.ratio(share.mean), look.ratio(share.ramp)
                 bend = 0.0 if share.middle is None else look.ratio(share.middle) - mean
                 length = look.symbol(share.fraction) * period
                 after = charge + mean * length
-                ends = [
-                    charge / farad + ohm * (mean + bend - ramp),
-                    after / farad + ohm * (mean + bend + ramp),
-                ]
+                ends = [charge / farad + ohm * first, after / farad + ohm * last]
                 highs += ends
                 lows += ends
-                lag = 2 * ohm * farad / length
+                lag = np.divide(2 * ohm * farad, length)
                 for place in _still(1.5 * bend, ramp + 3 * lag * bend, mean - bend / 2 + lag * ramp):
                     inside = np.abs(place) < 1
                     place = np.where(inside, place, 0.0)
@@ -304,10 +303,22 @@ def mean_square(look: Look, shares: tuple[Share, ...]) -> Value:
     return total
 
 
-def _ends(look: Look, share: Share) -> list[Value]:
-    middle = look.ratio(share.mean if share.middle is None else share.middle)
-    ramp = look.ratio(share.ramp)
-    return [middle - ramp, middle + ramp]
+def _ends(look: Look, shares: tuple[Share, ...]) -> list[tuple[Value, Value]]:
+    """Values at start and end of every interval; between edges that coincide there are no own ones."""
+    found: list[tuple[Value, Value]] = []
+    lasting = []
+    for share in shares:
+        middle = look.ratio(share.mean if share.middle is None else share.middle)
+        ramp = look.ratio(share.ramp)
+        found.append((middle - ramp, middle + ramp))
+        lasting.append(np.greater(look.symbol(share.fraction), NOTHING))
+    if all(np.all(lasts) for lasts in lasting):
+        return found
+    for k in [*range(len(found)), *range(len(found))]:  # twice: the first may follow the last
+        before = found[k - 1][1]
+        start, end = (np.where(lasting[k], value, before) for value in found[k])
+        found[k] = start, end
+    return found
 
 
 def _highest(values: list[Value]) -> Value:

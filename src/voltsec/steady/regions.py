@@ -9,7 +9,6 @@ the equation that fixes the unknown fraction.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,7 +19,7 @@ from sympy.logic.boolalg import Boolean
 from voltsec.steady.balance import Balance, Ratio, insert, ratio_sign, reduced
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import Effective, effective_inductance, passive
-from voltsec.steady.sequences import Found
+from voltsec.steady.search import Found
 from voltsec.steady.signs import LONGEST_FACTORED, ordinary, sign_given
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import symbol
@@ -94,8 +93,7 @@ def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Reg
     parts += [_equality(form, p) for p in _constraints(found, form)]
     if parts:
         parts += [_difference(form, fact) for fact in usual]
-    edges = form.fractions.stages.edges
-    parts += [symbol(before) < symbol(after) for before, after in itertools.pairwise(edges)]
+    parts += form.fractions.stages.conditions()
     result.bounds = bounds
     if parts:
         result.holds_when = sympy.And(*parts) if len(parts) > 1 else parts[0]
@@ -207,6 +205,8 @@ def _edge_bound(found: Found, form: ClosedForm, known: list[Polynomial]) -> tupl
         return None
     k = next(iter(found.fractions.unknown))
     own, last = balance.sequence.fractions[k], balance.sequence.fractions[k + 1]
+    if own in ring.sums or last in ring.sums:
+        return None  # an interval that others tie down vanishes with them
     constant, linear = ring.coefficients(condition, "T")
     period = (-constant, linear)
     # d(period)/d(own) while own + last stays: positive or negative throughout?
@@ -345,7 +345,7 @@ def _fraction_parts(form: ClosedForm) -> list[Boolean]:
         in_ring = form.fractions.ring.substitute(image, form.ring, {})
         if definite_sign(in_ring) == 1 or not form.ring.variables(in_ring) & set(form.unknown):
             continue
-        expression = form.writer.oriented(in_ring)
+        expression = form.share(sequence.fractions[k])
         roots = form.roots
         if roots is not None and all(form.ring.degree(r.polynomial, r.name) == 1 for r in roots):
             for root in reversed(roots):
@@ -359,8 +359,10 @@ def _fraction_parts(form: ClosedForm) -> list[Boolean]:
 
 def _inequality(expression: Expr, form: ClosedForm) -> Boolean:
     """``expression > 0`` solved for a duty where it is linear in one."""
-    numerator = sympy.numer(sympy.together(expression))
-    for edge in form.fractions.stages.edges:
+    numerator, denominator = sympy.fraction(sympy.together(expression))
+    if denominator.subs({symbol(n): v for n, v in form.point.items()}) < 0:
+        numerator = -numerator
+    for edge in form.fractions.stages.symbols:
         duty = symbol(edge)
         unknown = {symbol(name) for name in form.unknown}
         if duty in numerator.free_symbols and not numerator.free_symbols & unknown:
@@ -376,7 +378,7 @@ def _inequality(expression: Expr, form: ClosedForm) -> Boolean:
 def _positive(factor: Polynomial, form: ClosedForm) -> Boolean:
     """``factor > 0`` solved for a duty where it is linear in one."""
     ring = form.ring
-    for edge in form.fractions.stages.edges:
+    for edge in form.fractions.stages.symbols:
         if ring.degree(factor, edge) == 1 and not ring.variables(factor) & set(form.unknown):
             constant, linear = ring.coefficients(factor, edge)
             limit = form.writer.ratio(*reduced((-constant, linear)))
@@ -401,7 +403,7 @@ def _other_parts(form: ClosedForm, atoms: list[Polynomial], result: Region) -> l
                 result.proved = False
                 continue
             variables = ring.variables(factor)
-            if len(variables) == 1 and variables <= set(form.fractions.stages.edges):
+            if len(variables) == 1 and variables <= set(form.fractions.stages.symbols):
                 parts += _duty_range(form, factor, next(iter(variables)))
                 continue
             parts.append(_positive(factor, form))

@@ -9,13 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.balance import Balance
-from voltsec.steady.batched import Solved, System, cut
+from voltsec.steady.batched import SAME, Solved, System, cut
 from voltsec.steady.core_rows import core_of
 from voltsec.steady.effective import load_symbol
 from voltsec.steady.feasible import Form, end_values, satisfied
@@ -26,7 +25,7 @@ from voltsec.steady.reading_list import ReadingList
 from voltsec.steady.reading_sources import AVERAGES, FULL, RowSource
 from voltsec.steady.readings import Look, Reading
 from voltsec.steady.root_scan import starts
-from voltsec.tableau.assembly import average_rows, period_rows
+from voltsec.tableau.assembly import average_rows, loose_potentials, period_rows
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row, Unknown
 
@@ -60,15 +59,37 @@ class SolvedLook(Look):
 
 
 @dataclass(frozen=True)
+class Sign:
+    """What must not be negative at either end of an interval: a current or a reverse voltage of a diode."""
+
+    interval: int
+    diode: str
+    middle: Linear
+    """Mean of the values at the ends."""
+    ramp: Linear
+    """Half the rise."""
+    zero: float
+    """Size of what counts as zero."""
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """A sign that does not hold: its values at the interval's start and end."""
+
+    interval: int
+    diode: str
+    start: float
+    end: float
+
+
+@dataclass(frozen=True)
 class RowMode:
     """A sequence ready for many points; ``exact`` is the same mode solved point by point."""
 
     name: str
     exact: NumericMode
     systems: tuple[tuple[str, System], ...]
-    signs: tuple[tuple[Linear, Linear, float], ...]
-    """What must not be negative at either end of its interval (mean of the ends, half the rise), and the
-    size of what counts as zero."""
+    signs: tuple[Sign, ...]
     start: tuple[float, ...]
     """A guess of every unknown fraction as a share of its switch interval."""
     readings: tuple[tuple[str, Reading], ...]
@@ -89,7 +110,7 @@ class RowMode:
         mask = np.zeros(length, bool)
         chosen = {name: np.full(length, np.nan) for name in system.fractions}
         lengths = self._stage_lengths(point, length)
-        ordered = (lengths > SHORTEST).all(axis=0)
+        ordered = (lengths > self._least_lengths()).all(axis=0)
         stages = [self.exact.sequence.intervals[k].stage for k in system.unknown]
         whole = dict(point)
         for k, interval in enumerate(self.exact.sequence.intervals):
@@ -148,8 +169,7 @@ class RowMode:
 
     def by_exact_equations(self, point: Mapping[str, float]) -> dict[str, Array] | None:
         """Readings at one point with fractions from the exact path; None where it does not hold there."""
-        duties = [point[edge] for edge in self.exact.stages.edges]
-        if any(before > after for before, after in pairwise(duties)):
+        if any(length < -SHORTEST for length in self.exact.stages.fractions(point)):
             return None
         found = self.exact.at(point)
         if found is None:
@@ -160,18 +180,23 @@ class RowMode:
         return dict(self.systems)[name]
 
     def _stage_lengths(self, point: Mapping[str, Value], length: int) -> Array:
-        bounds = [0.0, *(point[edge] for edge in self.exact.stages.edges), 1.0]
-        return np.array(
-            [np.broadcast_to(np.subtract(after, before), (length,)) for before, after in pairwise(bounds)]
-        )
+        lengths = self.exact.stages.fractions(point)
+        return np.array([np.broadcast_to(np.asarray(one, float), (length,)) for one in lengths])
+
+    def _least_lengths(self) -> Array:
+        """What each switch interval must exceed: two edges may coincide where nothing happens between."""
+        sequence = self.exact.sequence
+        split = {sequence.intervals[k].stage for k in sequence.unknown}
+        count = len(self.exact.stages.closed)
+        return np.array([[SHORTEST if stage in split else -SHORTEST] for stage in range(count)])
 
     def _claims(self, point: Mapping[str, Value], length: int, among: Array) -> Array:
         """Where every fraction is positive and every sign is right, of the points ``among``."""
         system = self._system(FULL)
         good = among.copy()
         with np.errstate(all="ignore"):
-            for name in system.fractions:
-                good &= np.greater(point[name], SHORTEST)
+            for name, interval in zip(system.fractions, self.exact.sequence.intervals, strict=True):
+                good &= np.greater(point[name], self._least_lengths()[interval.stage])
         places = np.flatnonzero(good)
         if not places.size:
             return good
@@ -179,10 +204,38 @@ class RowMode:
         solved = system.solve(here, places.size)
         forms: list[Form] = []
         with np.errstate(all="ignore"):
-            for middle, ramp, zero in self.signs:
-                forms += end_values(solved.judged(middle.terms), solved.judged(ramp.terms), zero)
+            for sign in self.signs:
+                forms += self._ends(solved, sign)
             good[places] = satisfied(forms, places.size)
         return good
+
+    @staticmethod
+    def _ends(solved: Solved, sign: Sign) -> list[Form]:
+        return end_values(solved.judged(sign.middle.terms), solved.judged(sign.ramp.terms), sign.zero)
+
+    def wrong_signs(self, point: Mapping[str, float]) -> tuple[tuple[float, ...], list[Wrong]] | None:
+        """The fractions at one point, whatever the signs there, and the signs that are wrong.
+
+        None where the equations are not solved.  What stays open has no sign.
+        """
+        system = self._system(FULL)
+        lengths = self._stage_lengths(point, 1)
+        stages = [interval.stage for interval in self.exact.sequence.intervals]
+        whole = dict(point) | {f: lengths[stage] for f, stage in zip(system.fractions, stages, strict=True)}
+        start = lengths[[stages[k] for k in system.unknown]] * np.array(self.start)[:, None]
+        found, good = system.settle(whole, start)
+        if not good[0]:
+            return None
+        full = system.with_fractions(whole, found)
+        solved = system.solve(full, 1)
+        wrong = []
+        for sign in self.signs:
+            first, last = self._ends(solved, sign)
+            if all(np.all(np.abs(slope) <= SAME * first.size) for slope in (*first.slopes, *last.slopes)):
+                ends = tuple(float(np.ravel(form.value)[0]) for form in (first, last))
+                if min(ends) < 0:
+                    wrong.append(Wrong(sign.interval, sign.diode, *ends))
+        return tuple(float(np.ravel(full[name])[0]) for name in system.fractions), wrong
 
     def _coordinates(self, point: Mapping[str, Value], length: int) -> Array:
         """Where the points lie to each other: every varied symbol as its rank, 0 to 1."""
@@ -208,7 +261,9 @@ def row_mode(
 
     def system(rows: list[Row], unknown: tuple[int, ...]) -> System:
         last = tuple(_last(exact, k) for k in unknown)
-        core = core_of(rows, balance.ring, constants, typical, sequence.fractions, level)
+        parts = ("m", "r", "b") if balance.bends else ("m", "r")
+        loose = loose_potentials(balance.network, rows, parts, len(sequence.intervals))
+        core = core_of(rows, balance.ring, constants, typical, sequence.fractions, level, loose)
         return System(core, sequence.fractions, unknown, last, volt, ampere)
 
     for all_events in (False, True):
@@ -254,9 +309,7 @@ def _start(exact: NumericMode) -> tuple[float, ...]:
     return tuple(exact.witness[k] / whole[intervals[k].stage] for k in exact.sequence.unknown)
 
 
-def _signs(
-    balance: Balance, source: RowSource, volt: float, ampere: float
-) -> tuple[tuple[Linear, Linear, float], ...]:
+def _signs(balance: Balance, source: RowSource, volt: float, ampere: float) -> tuple[Sign, ...]:
     """Currents of conducting diodes, reverse voltages (and drops) of blocking ones."""
     found = []
     for k, interval in enumerate(balance.sequence.intervals):
@@ -269,5 +322,5 @@ def _signs(
                 if diode.drop is not None:
                     row[None] = balance.ring.symbol(diode.drop.symbol)
             middle = source.sum(k, row, "mb" if balance.bends else "m")
-            found.append((middle, source.sum(k, row, "r"), zero))
+            found.append(Sign(k, diode.name, middle, source.sum(k, row, "r"), zero))
     return tuple(found)

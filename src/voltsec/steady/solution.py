@@ -6,7 +6,6 @@ the named quantities listed under a mode's ``definitions``.  Formulas are in SI 
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -247,16 +246,15 @@ class Solution:
                 coils = [self.circuit.element(name) for name in (coupling.first, coupling.second)]
                 product = point[coils[0].quantity.symbol] * point[coils[1].quantity.symbol]
                 point[coupling.symbol] = float(coupling.coefficient) * math.sqrt(product)
-        duties = set(self.circuit.duty_symbols)
+        duties, phases = set(self.circuit.duty_symbols), set(self.circuit.phase_symbols)
         signed = {source.quantity.symbol for source in self.circuit.of(Source, CurrentSource)}
         for name in values:
             if name in duties and not 0 < point[name] < 1:
                 raise ValueError(f"a duty lies between 0 and 1: {name} = {point[name]:g}")
-            if name not in duties | signed and not point[name] > 0:
+            if name in phases and not 0 <= point[name] <= 1:
+                raise ValueError(f"the start of an on-time lies in 0…1: {name} = {point[name]:g}")
+            if name not in duties | phases | signed and not point[name] > 0:
                 raise ValueError(f"a value above zero is needed: {name} = {point[name]:g}")
-        for before, after in itertools.pairwise(self.circuit.duty_symbols):
-            if point[before] == point[after]:  # edges at one instant: the interval between has no length
-                point[after] *= 1 + 1e-9
         numbers = None if self.evaluate is None else self.evaluate(point)
         if numbers is None:
             raise LookupError("no periodic state could be verified at this point")

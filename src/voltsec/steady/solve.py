@@ -27,7 +27,8 @@ from voltsec.steady.numbers import (
 )
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import operating_point
-from voltsec.steady.sequences import Found, Search, find_sequences, numeric_mode_of, sequence_at
+from voltsec.steady.search import Found, Search, numeric_mode_of
+from voltsec.steady.sequences import find_sequences, sequence_at
 from voltsec.steady.solution import Mode, Numbers, Solution
 from voltsec.steady.states import told_by_states
 from voltsec.steady.undetermined import undetermined
@@ -216,7 +217,7 @@ def _long(named: tuple[tuple[str, NumericMode], ...]) -> list[str]:
 def _gaps(searches: tuple[Search, ...]) -> list[str]:
     lines = []
     for search in searches:
-        names = [*search.stages.edges]
+        names = [*search.stages.symbols]
         if search.no_state:
             places = "; ".join(_place(search, k, names) for k in search.no_state[:3])
             grows = f" ({', '.join(sorted(search.runaway))} grows without limit)" if search.runaway else ""

@@ -35,7 +35,7 @@ from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Row, coils
-from voltsec.tableau.ring import Ring
+from voltsec.tableau.tied import ring_of
 
 LONG_VOLTAGE = 150
 """Terms of a capacitor's voltage from which it is told by the coil currents."""
@@ -52,13 +52,13 @@ class StateBalance(Balance):
 
     def __init__(self, solved: Balance, points: dict[str, np.ndarray]) -> None:
         circuit = solved.circuit
-        taken = {*parameter_names(circuit), *circuit.duty_symbols}
+        taken = {*parameter_names(circuit), *circuit.timing_symbols}
         self.currents = {c.name: _free_name(f"I_{c.name}", taken) for c in coils(circuit)}
         self.rises = {c.name: _free_name(f"dI_{c.name}", taken) for c in coils(circuit)}
         self.voltages = {c.name: _free_name(f"V_{c.name}", taken) for c in circuit.capacitors}
         self.names = (*self.currents.values(), *self.voltages.values(), *self.rises.values())
-        names = (*solved.sequence.fractions, *parameter_names(circuit), *self.names)
-        super().__init__(circuit, solved.sequence, tuple(solved.network.references), Ring(names))
+        ring = ring_of(solved.sequence, (*parameter_names(circuit), *self.names))
+        super().__init__(circuit, solved.sequence, tuple(solved.network.references), ring)
         self.solved = solved
         self.small = small_symbols(circuit)
         self.strict = True

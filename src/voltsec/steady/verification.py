@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from voltsec.steady.balance import Balance, SignCondition
-from voltsec.steady.fractions import Fractions, Point, value_and_size
+from voltsec.steady.fractions import Fractions, Point, Roots, value_and_size
 from voltsec.tableau.assembly import bends_count
 from voltsec.tableau.ring import definite_sign
 
@@ -48,29 +48,36 @@ def verify(
     miss zero by ``slack`` of its terms' size.
     """
     length = max(np.size(value) for value in points.values())
-    conditions = open_conditions(balance)
     mask = np.zeros(length, bool)
     margin = np.zeros(length)
     chosen = np.full((len(balance.sequence.intervals), length), np.nan)
     guess = None if start is None else start[list(fractions.unknown)]
     for roots in fractions.roots(points, guess):
-        good = roots.exists.copy()
-        if not good.any():
-            continue
-        edge = np.nan_to_num(roots.fractions.min(axis=0), nan=0.0)
-        point = dict(points) | dict(zip(balance.sequence.fractions, roots.fractions, strict=True))
-        with np.errstate(all="ignore"):
-            for constraint in fractions.constraints:
-                value, size = value_and_size(balance.ring, constraint, point)
-                good &= np.abs(value) < 1e-9 * size
-            for condition in conditions:
-                top, top_size = value_and_size(balance.ring, condition.ratio[0], point)
-                bottom = balance.ring.value(condition.ratio[1], point)
-                relative = np.nan_to_num(np.sign(bottom) * top / top_size, nan=0.0)
-                good &= relative > -1e-8 - slack
-                edge = np.minimum(edge, relative)
+        good, edge = judged(balance, fractions, points, roots, slack)
         better = good & ~mask
         chosen[:, better] = roots.fractions[:, better]
         margin[better] = edge[better]
         mask |= good
     return mask, margin, chosen
+
+
+def judged(
+    balance: Balance, fractions: Fractions, points: Point, roots: Roots, slack: float = 0.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Where the sequence holds with these fractions, and the margin there."""
+    good = roots.exists.copy()
+    edge = np.nan_to_num(roots.fractions.min(axis=0), nan=0.0)
+    if not good.any():
+        return good, edge
+    point = dict(points) | dict(zip(balance.sequence.fractions, roots.fractions, strict=True))
+    with np.errstate(all="ignore"):
+        for constraint in fractions.constraints:
+            value, size = value_and_size(balance.ring, constraint, point)
+            good &= np.abs(value) < 1e-9 * size
+        for condition in open_conditions(balance):
+            top, top_size = value_and_size(balance.ring, condition.ratio[0], point)
+            bottom = balance.ring.value(condition.ratio[1], point)
+            relative = np.nan_to_num(np.sign(bottom) * top / top_size, nan=0.0)
+            good &= relative > -1e-8 - slack
+            edge = np.minimum(edge, relative)
+    return good, edge

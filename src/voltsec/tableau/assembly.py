@@ -16,22 +16,40 @@ input minus output power exactly; without bends they would miss a quarter of a t
 
 from __future__ import annotations
 
+from math import prod
+
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Resistor
 from voltsec.tableau.interval import Sequence
-from voltsec.tableau.network import Network, Row, Unknown, coils, mutual_symbols, rename
+from voltsec.tableau.network import (
+    Network,
+    Row,
+    Unknown,
+    coils,
+    fluxes,
+    mutual_symbols,
+    rename,
+    shared_flux,
+)
 from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.tied import ring_of
 
 
 def parameter_names(circuit: Circuit) -> tuple[str, ...]:
-    """Names of all parameters that may occur in the equations, duty symbols excluded."""
-    duties = set(circuit.duty_symbols)
-    return tuple(dict.fromkeys(q.symbol for q in circuit.quantities if q.symbol not in duties))
+    """Names of all variables of the equations but timing: symbols, and turns of coils of one flux."""
+    timing = set(circuit.timing_symbols)
+    turns = [name for _, name in shared_flux(circuit).values() if name is not None]
+    return tuple(dict.fromkeys([*(q.symbol for q in circuit.quantities if q.symbol not in timing), *turns]))
 
 
-def ring_for(circuit: Circuit, sequence: Sequence) -> Ring:
-    """The ring of the parameters, T and the interval fractions."""
-    return Ring((*sequence.fractions, *parameter_names(circuit)))
+def ring_for(circuit: Circuit, sequence: Sequence, alike: frozenset[str] = frozenset()) -> Ring:
+    """The ring of the parameters, T and the interval fractions.
+
+    Turns ratios in ``alike`` are one, as the circuit asks of coils of one flux that are in parallel.
+    """
+    ring = ring_of(sequence, parameter_names(circuit))
+    ring.sums |= dict.fromkeys(alike, ring.one)
+    return ring
 
 
 def average_rows(circuit: Circuit, sequence: Sequence, network: Network) -> list[Row]:
@@ -40,10 +58,14 @@ def average_rows(circuit: Circuit, sequence: Sequence, network: Network) -> list
     rows: list[Row] = []
     for k in range(len(sequence.intervals)):
         rows += _interval_rows(circuit, sequence, network, k, "m", constants=True)
-    for coil in coils(circuit):
-        rows.append({("m", k, ("u", coil.name)): ring.symbol(f) for k, f in enumerate(sequence.fractions)})
+    for flux in fluxes(circuit):
+        voltage = ("u", flux.coil.name)
+        rows.append({("m", k, voltage): ring.symbol(f) for k, f in enumerate(sequence.fractions)})
+        current = flux.current(ring)
         for k in range(1, len(sequence.intervals)):
-            rows.append({("m", 0, ("i", coil.name)): ring.one, ("m", k, ("i", coil.name)): -ring.one})
+            rows.append(
+                {("m", 0, u): c for u, c in current.items()} | {("m", k, u): -c for u, c in current.items()}
+            )
     rows += _charge_rows(circuit, sequence, ring)
     return rows
 
@@ -77,19 +99,27 @@ def period_rows(
         rows += flux_rows(circuit, sequence, ring, k)
         if bends:
             rows += bend_rows(circuit, sequence, ring, k)
-    for coil in coils(circuit):
+    for flux in fluxes(circuit):
         for k in range(count):
             row: Row = {}
             for part in parts:
                 ends = ((k, 1), ((k + 1) % count, 1 if part == "r" else -1))  # ramps start at -ramp
                 for place, sign in ends:
-                    unknown = (part, place, ("i", coil.name))
-                    row[unknown] = row.get(unknown, ring.zero) + sign
+                    for local, turns in flux.current(ring).items():
+                        unknown = (part, place, local)
+                        row[unknown] = row.get(unknown, ring.zero) + turns * sign
             rows.append({u: c for u, c in row.items() if not c.is_zero()})
     rows += _charge_rows(circuit, sequence, ring)
     for k in sequence.unknown:
         rows += _event_rows(circuit, sequence, network, k, all_events, parts)
     return [row for row in rows if row]
+
+
+def loose_potentials(network: Network, rows: list[Row], parts: tuple[str, ...], count: int) -> list[Unknown]:
+    """Potentials that stand in no row, of nodes at which every device is open, in ``count`` intervals."""
+    fixed = {unknown for row in rows for unknown in row}
+    named = ((part, k, ("v", node)) for part in parts for k in range(count) for node in network.nodes)
+    return [unknown for unknown in named if unknown not in fixed]
 
 
 def average_interval_rows(circuit: Circuit, sequence: Sequence, network: Network, k: int) -> list[Row]:
@@ -103,15 +133,25 @@ def ramp_rows(circuit: Circuit, sequence: Sequence, network: Network, k: int) ->
 
 
 def inductance_rows(circuit: Circuit, ring: Ring) -> dict[str, dict[str, Polynomial]]:
-    """The inductance matrix, coil name by coil name (zero entries left out)."""
+    """The inductance matrix, coil name by coil name (zero entries left out).
+
+    Coils of one flux are told by the first of them and their turns over its own, so that the matrix is
+    exactly singular.
+    """
     found = coils(circuit)
     pairs = mutual_symbols(circuit)
+    shared = shared_flux(circuit)
+    symbols = {coil.name: coil.symbol for coil in found}
     matrix: dict[str, dict[str, Polynomial]] = {}
     for one in found:
-        matrix[one.name] = {one.name: ring.symbol(one.symbol)}
+        first, turns = shared.get(one.name, (one.name, None))
+        matrix[one.name] = {}
         for other in found:
-            if (one.name, other.name) in pairs:
-                matrix[one.name][other.name] = ring.symbol(pairs[one.name, other.name])
+            second, more = shared.get(other.name, (other.name, None))
+            symbol = symbols[first] if first == second else pairs.get((first, second))
+            if symbol is not None:
+                factors = [ring.symbol(name) for name in (turns, more) if name is not None]
+                matrix[one.name][other.name] = prod(factors, start=ring.symbol(symbol))
     return matrix
 
 
@@ -119,8 +159,9 @@ def flux_rows(circuit: Circuit, sequence: Sequence, ring: Ring, k: int) -> list[
     """Flux linkage: twice inductance times ramp equals mean voltage times duration."""
     duration = ring.symbol(sequence.fractions[k]) * ring.symbol("T")
     rows = []
-    for name, entries in inductance_rows(circuit, ring).items():
-        row: Row = {("r", k, ("i", other)): 2 * entry for other, entry in entries.items()}
+    matrix = inductance_rows(circuit, ring)
+    for name in (flux.coil.name for flux in fluxes(circuit)):
+        row: Row = {("r", k, ("i", other)): 2 * entry for other, entry in matrix[name].items()}
         row[("m", k, ("u", name))] = -duration
         rows.append(row)
     return rows
@@ -130,8 +171,9 @@ def bend_rows(circuit: Circuit, sequence: Sequence, ring: Ring, k: int) -> list[
     """Flux linkage to the next order: six times inductance times bend equals voltage ramp times duration."""
     duration = ring.symbol(sequence.fractions[k]) * ring.symbol("T")
     rows = []
-    for name, entries in inductance_rows(circuit, ring).items():
-        row: Row = {("b", k, ("i", other)): 6 * entry for other, entry in entries.items()}
+    matrix = inductance_rows(circuit, ring)
+    for name in (flux.coil.name for flux in fluxes(circuit)):
+        row: Row = {("b", k, ("i", other)): 6 * entry for other, entry in matrix[name].items()}
         row[("r", k, ("u", name))] = -duration
         rows.append(row)
     return rows
@@ -145,7 +187,7 @@ def _interval_rows(
     def name(unknown: Unknown) -> Unknown:
         return unknown if unknown[0] == "V" else (part, k, unknown)
 
-    rows = list(network.rows)
+    rows = [*network.rows, *network.flux_ties]
     for device in circuit.devices:
         conducts = device.name in interval.conducting
         rows.append(network.closed(device) if conducts else network.open_(device))

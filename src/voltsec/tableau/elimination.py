@@ -125,7 +125,7 @@ def eliminate(
         for unknown in row:
             (constant_rows if unknown is None else columns[unknown]).discard(chosen)
         order.append((pivot, row))
-        if fractions_unknown and definite_sign(row[pivot]) is None:
+        if definite_sign(row[pivot]) is None:
             assumed.append(row[pivot])
         touched = columns.pop(pivot)
         if limited and terms > TERMS:

@@ -13,13 +13,16 @@ from functools import cache
 import sympy
 from sympy import Add, Expr, Integer, Mul, Pow, Symbol
 
-from voltsec.tableau.ring import Polynomial, Ring, factors
+from voltsec.tableau.ring import Polynomial, Ring, factors, is_turns, root_name, symbols_of, value_of
 
 
 @cache
-def symbol(name: str) -> Symbol:
-    """The positive symbol called ``name``, whatever the name means elsewhere."""
-    return Symbol(name, positive=True)
+def symbol(name: str) -> Expr:
+    """The positive symbol called ``name``, whatever the name means elsewhere; a turns ratio is a root."""
+    parts = symbols_of(name)
+    if parts == (name,):
+        return Symbol(name, positive=True)
+    return sympy.sqrt(symbol(parts[0]) / symbol(parts[1]) if len(parts) > 1 else symbol(parts[0]))
 
 
 class Writer:
@@ -34,11 +37,15 @@ class Writer:
         self.point = point
         self.inner = [ring.index[name] for name in duties]
         self.written: dict[str, Expr] = {}
+        self.roots = _in_roots(ring)
+        """Coils of one flux are written by the roots of their inductances, which keeps sums short."""
 
     def ratio(self, numerator: Polynomial, denominator: Polynomial) -> Expr:
         """numerator / denominator, factored and positive-looking."""
         if numerator.is_zero():
             return Integer(0)
+        if self.roots is not None and any(self.roots.concern(part) for part in (numerator, denominator)):
+            return self._in_roots(numerator, denominator)
         common = numerator.gcd(denominator)
         if not common.is_one():
             numerator, denominator = numerator // common, denominator // common
@@ -55,6 +62,15 @@ class Writer:
         if product.is_Add:  # keep 2*(1 - D) as it stands
             return Mul(coefficient, product, evaluate=False)
         return coefficient * product
+
+    def _in_roots(self, numerator: Polynomial, denominator: Polynomial) -> Expr:
+        """A ratio with turns of coils of one flux in it, by the roots of the inductances."""
+        assert self.roots is not None
+        target = self.roots.target
+        point = {**self.point} | {name: value_of(name, self.point) for name in self.roots.names}
+        inner = Writer(target, tuple(self.ring.names[place] for place in self.inner), point)
+        (top, lacking), (bottom, missing) = (self.roots.image(part) for part in (numerator, denominator))
+        return inner.ratio(top * missing, bottom * lacking)
 
     def polynomial(self, polynomial: Polynomial) -> Expr:
         """A polynomial as a product of its factors."""
@@ -85,6 +101,8 @@ class Writer:
 
     def oriented(self, factor: Polynomial) -> Expr:
         """One irreducible factor as a sum, the duties collected in each term."""
+        if self.roots is not None and self.roots.concern(factor):
+            return self._in_roots(factor, self.ring.one)
         key = str(factor)
         if key not in self.written:  # the same denominator stands under many answers
             self.written[key] = self._oriented(factor)
@@ -125,3 +143,56 @@ class Writer:
                 for powers, coefficient in polynomial.to_dict().items()
             )
         )
+
+
+class Roots:
+    """Polynomials in turns ratios sqrt(L2/L1) told in sqrt(L1) and sqrt(L2)."""
+
+    def __init__(self, ring: Ring, turns: tuple[str, ...]) -> None:
+        self.ring = ring
+        self.turns = {name: symbols_of(name) for name in turns}
+        self.symbols = {part for parts in self.turns.values() for part in parts}
+        self.names = {root_name(part): part for part in self.symbols}
+        kept = [name for name in ring.names if name not in self.turns and name not in self.symbols]
+        self.target = Ring((*kept, *self.names))
+
+    def concern(self, polynomial: Polynomial) -> bool:
+        """True where a turns ratio occurs."""
+        return bool(self.ring.variables(polynomial) & set(self.turns))
+
+    def image(self, polynomial: Polynomial) -> tuple[Polynomial, Polynomial]:
+        """The polynomial times a product of roots, and that product."""
+        firsts = {first for _, first in self.turns.values()}
+        lacking = dict.fromkeys(firsts, 0)
+        exponents = []
+        for powers, coefficient in polynomial.to_dict().items():
+            own: dict[str, int] = {}
+            for name, power in zip(self.ring.names, powers, strict=True):
+                if not power:
+                    continue
+                if name in self.turns:
+                    coil, first = self.turns[name]
+                    own[root_name(coil)] = own.get(root_name(coil), 0) + int(power)
+                    own[root_name(first)] = own.get(root_name(first), 0) - int(power)
+                elif name in self.symbols:
+                    own[root_name(name)] = own.get(root_name(name), 0) + 2 * int(power)
+                else:
+                    own[name] = int(power)
+            exponents.append((own, coefficient))
+            for first in firsts:
+                lacking[first] = max(lacking[first], -own.get(root_name(first), 0))
+        target = self.target
+        terms = {}
+        for own, coefficient in exponents:
+            for first in firsts:
+                own[root_name(first)] = own.get(root_name(first), 0) + lacking[first]
+            terms[tuple(own.get(name, 0) for name in target.names)] = coefficient
+        factor = target.one
+        for first, power in lacking.items():
+            factor *= target.symbol(root_name(first)) ** power
+        return target.context.from_dict(terms), factor
+
+
+def _in_roots(ring: Ring) -> Roots | None:
+    turns = tuple(name for name in ring.names if is_turns(name))
+    return Roots(ring, turns) if turns else None

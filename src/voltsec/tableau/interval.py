@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 
 @dataclass(frozen=True)
@@ -26,6 +27,9 @@ class Sequence:
     """
 
     intervals: tuple[Interval, ...]
+    stage_lengths: tuple[tuple[Fraction, ...], ...] = ()
+    """Where switch intervals depend on each other (see :mod:`voltsec.tableau.tied`): how long each is,
+    as coefficients over one and the symbols of the edges."""
 
     @property
     def fractions(self) -> tuple[str, ...]:

@@ -27,7 +27,8 @@ from voltsec.circuit.elements import (
     Switch,
     Transformer,
 )
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.circuit.perfect_coupling import perfect_groups
+from voltsec.tableau.ring import Polynomial, Ring, root_name
 
 Unknown = tuple
 Row = dict
@@ -56,6 +57,65 @@ def coils(circuit: Circuit) -> tuple[Coil, ...]:
     return tuple(found)
 
 
+def shared_flux(circuit: Circuit) -> dict[str, tuple[str, str | None]]:
+    """For every coil of one flux with others its group's first coil and its turns over that one's.
+
+    The turns are a variable's name, None for the first coil itself.
+    """
+    symbols = {one.name: one.quantity.symbol for one in circuit.inductors}
+    return {
+        name: (group[0], None if name == group[0] else root_name(symbols[name], symbols[group[0]]))
+        for group in perfect_groups(circuit)
+        for name in group
+    }
+
+
+@dataclass(frozen=True)
+class Flux:
+    """A flux that is continuous: that of one coil, or the one several coils share.
+
+    Its current is that of the coil, or all currents seen from the first coil of the group:
+    i_1 + i_2*sqrt(L_2/L_1) + ...
+    """
+
+    coil: Coil
+    windings: tuple[tuple[str, str | None], ...]
+    """Coil names with the variable of their turns over the first one's (None: as many)."""
+
+    @property
+    def shared(self) -> bool:
+        """True for a flux of several coils."""
+        return len(self.windings) > 1
+
+    def current(self, ring: Ring) -> Row:
+        """The current that is continuous, as a row."""
+        return {("i", name): self._turns(ring, turns) for name, turns in self.windings}
+
+    def voltage_ties(self, ring: Ring) -> list[Row]:
+        """Rows that tie the further windings' voltages to the first one's."""
+        return [
+            {("u", name): ring.one, ("u", self.coil.name): -self._turns(ring, turns)}
+            for name, turns in self.windings[1:]
+        ]
+
+    def _turns(self, ring: Ring, name: str | None) -> Polynomial:
+        return ring.one if name is None else ring.symbol(name)
+
+
+def fluxes(circuit: Circuit) -> tuple[Flux, ...]:
+    """Every flux of the circuit, in the order of :func:`coils`."""
+    shared = shared_flux(circuit)
+    return tuple(
+        Flux(
+            coil,
+            tuple((name, turns) for name, (first, turns) in shared.items() if first == coil.name)
+            or ((coil.name, None),),
+        )
+        for coil in coils(circuit)
+        if shared.get(coil.name, (coil.name,))[0] == coil.name
+    )
+
+
 def mutual_symbols(circuit: Circuit) -> dict[tuple[str, str], str]:
     """Mutual inductance symbol for each ordered pair of coupled coils."""
     pairs = {}
@@ -72,6 +132,7 @@ class Network:
         self.circuit = circuit
         self.ring = ring
         self.references = frozenset(references)
+        self.nodes = tuple(node for node in circuit.nodes if node not in self.references)
         self.currents: dict[str, list[tuple[Unknown, Polynomial]]] = {}
         self.rows: list[Row] = []
         for element in circuit.elements:
@@ -79,6 +140,8 @@ class Network:
         for row in self.currents.values():
             # Kirchhoff's current law: the currents that leave a node sum to zero.
             self._add(row)
+        self.flux_ties: list[Row] = [row for flux in fluxes(circuit) for row in flux.voltage_ties(ring)]
+        """Voltages of coils of one flux are as their turns."""
 
     def voltage(self, start: str, end: str, sign: int = 1) -> list[tuple[Unknown, Polynomial]]:
         """Terms of ``sign`` times the voltage from ``start`` to ``end``."""

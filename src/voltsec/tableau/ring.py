@@ -8,12 +8,41 @@ Every variable stands for a positive quantity, the interval fractions ``#1 ... #
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from fractions import Fraction
+from typing import Any
 
 import flint
 import numpy as np
 
 Polynomial = flint.fmpz_mpoly
+
+LARGEST = 900
+"""Bits of the largest coefficient that is evaluated as it is: a float holds numbers below 2**1024."""
+
+
+def root_name(coil: str, first: str | None = None) -> str:
+    """Name of the variable that stands for the root of one inductance (over another).
+
+    Of two coils of one flux that is the ratio of turns; brackets cannot stand in a netlist's names.
+    """
+    return f"sqrt({coil})" if first is None else f"sqrt({coil}/{first})"
+
+
+def is_turns(name: str) -> bool:
+    """True for the root of one inductance over another."""
+    return name.startswith("sqrt(") and "/" in name
+
+
+def symbols_of(name: str) -> tuple[str, ...]:
+    """The symbols a variable's value depends on: itself, or the inductances under a root."""
+    return tuple(name[5:-1].split("/")) if name.startswith("sqrt(") else (name,)
+
+
+def value_of(name: str, point: Mapping[str, Any]) -> Any:
+    """A variable's value (number or array) at ``point``, which gives one for every symbol."""
+    if name in point:
+        return point[name]
+    coil, *first = symbols_of(name)
+    return np.sqrt(np.divide(point[coil], point[first[0]]) if first else point[coil])
 
 
 class Ring:
@@ -27,6 +56,10 @@ class Ring:
         self.index = {name: place for place, name in enumerate(self.names)}
         self.zero = self.context.constant(0)
         self.one = self.context.constant(1)
+        self.sums: dict[str, Polynomial] = {}
+        """Quantities that are no variables but sums of some (see :mod:`voltsec.tableau.tied`)."""
+        self.divisors: dict[str, int] = {}
+        """Variables that stand for a part only of the quantity of their name, and for which."""
         # polynomials already unpacked for numeric evaluation; each entry holds its polynomial, so
         # that its identity cannot be given to another one
         self.unpacked: dict[int, tuple] = {}
@@ -36,8 +69,11 @@ class Ring:
         return self.context.constant(value)
 
     def symbol(self, name: str) -> Polynomial:
-        """The variable called ``name``."""
-        return self.generators[name]
+        """The quantity called ``name``: a variable, a multiple of one, or a sum of some."""
+        if name in self.sums:
+            return self.sums[name]
+        variable = self.generators[name]
+        return variable * self.divisors[name] if name in self.divisors else variable
 
     def degree(self, polynomial: Polynomial, name: str) -> int:
         """Degree in one variable (-1 for the zero polynomial)."""
@@ -76,7 +112,8 @@ class Ring:
             return np.zeros((1, 1))
         _, values, columns = self._unpacked(polynomial)
         for place, column in columns:
-            base = np.atleast_1d(np.asarray(point[self.names[place]], float))
+            name = self.names[place]
+            base = np.atleast_1d(np.asarray(value_of(name, point), float)) / self.divisors.get(name, 1)
             table = np.ones((int(column.max()) + 1, base.size))
             for power in range(1, len(table)):
                 table[power] = table[power - 1] * base
@@ -89,7 +126,11 @@ class Ring:
         found = self.unpacked.get(key)
         if found is None or found[0] is not polynomial:
             powers = np.array(polynomial.monoms(), dtype=np.int64)
-            coefficients = np.array([float(int(c)) for c in polynomial.coeffs()])[:, None]
+            try:
+                coefficients = np.array([float(int(c)) for c in polynomial.coeffs()])[:, None]
+            except OverflowError:
+                held = within_floats(polynomial).to_dict()
+                coefficients = np.array([[float(int(held.get(m, 0)))] for m in polynomial.monoms()])
             places = np.flatnonzero(powers.any(axis=0))
             found = (polynomial, coefficients, [(int(p), powers[:, p]) for p in places])
             self.unpacked[key] = found
@@ -100,16 +141,20 @@ class Ring:
         total = self.terms(polynomial, point).sum(axis=0)
         return total[0] if total.size == 1 else total
 
-    def exact(self, polynomial: Polynomial, point: Mapping[str, Fraction]) -> Fraction:
-        """Exact value at a rational ``point``."""
-        total = Fraction(0)
-        for powers, coefficient in polynomial.to_dict().items():
-            term = Fraction(int(coefficient))
-            for name, power in zip(self.names, powers, strict=True):
-                if power:
-                    term *= point[name] ** int(power)
-            total += term
-        return total
+
+def within_floats(polynomial: Polynomial) -> Polynomial:
+    """``polynomial`` itself, or a rounded fraction of it where coefficients exceed what a float holds.
+
+    That happens where values stand for parameters (:mod:`voltsec.tableau.scaled_ring`); signs, roots and
+    shares of terms stay what they are.
+    """
+    excess = max((int(c).bit_length() for c in polynomial.coeffs()), default=0) - LARGEST
+    if excess <= 0:
+        return polynomial
+    half = 1 << (excess - 1)
+    context = polynomial.context()
+    shifted = {powers: (int(c) + half) >> excess for powers, c in polynomial.to_dict().items()}
+    return context.from_dict({powers: c for powers, c in shifted.items() if c})
 
 
 def definite_sign(polynomial: Polynomial) -> int | None:

@@ -9,7 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.tableau.interval import Sequence
+from voltsec.tableau.network import shared_flux
 from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.tied import fraction_variables, tie
 
 OHM = 1e-9
 AMPERE = 1e-9
@@ -25,9 +28,11 @@ UNITS = {"V": VOLT, "A": AMPERE, "ohm": OHM, "H": HENRY, "s": SECOND}
 class ScaledRing(Ring):
     """Polynomials in the fractions and turns ratios; other symbols are integers in :data:`UNITS`."""
 
-    def __init__(self, circuit: Circuit, fractions: tuple[str, ...], point: Mapping[str, float]) -> None:
-        turns = tuple(parameter.symbol for parameter in circuit.parameters)
-        super().__init__((*fractions, *turns))
+    def __init__(self, circuit: Circuit, sequence: Sequence, point: Mapping[str, float]) -> None:
+        turns = [parameter.symbol for parameter in circuit.parameters]
+        turns += [name for _, name in shared_flux(circuit).values() if name is not None]
+        super().__init__((*fraction_variables(sequence), *turns))
+        tie(self, sequence)
         self.numbers: dict[str, Polynomial] = {}
         for quantity in circuit.quantities:
             unit = UNITS.get(quantity.unit)

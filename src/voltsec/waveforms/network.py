@@ -1,6 +1,7 @@
 """The circuit of one interval as a linear system in its states, at one point or at many together.
 
-States are the currents of the inductances and the voltages of the capacitors.  The network's own rows
+States are the currents of the inductances (of coils that share one flux, their common ampere-turns seen from
+the first) and the voltages of the capacitors.  The network's own rows
 (:class:`voltsec.tableau.network.Network`) leave, once all inner unknowns are eliminated, as many
 relations among states and their conjugates (voltages of inductances, currents of capacitors) as there
 are states.  Some of them may hold states alone: capacitors tied by conducting devices, inductors tied
@@ -29,7 +30,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor
 from voltsec.circuit.graph import references
 from voltsec.tableau.assembly import inductance_rows, parameter_names
-from voltsec.tableau.network import Network, Row, Unknown, coils
+from voltsec.tableau.network import Network, Row, Unknown, coils, fluxes
 from voltsec.tableau.ring import Ring
 
 Array = np.ndarray
@@ -119,17 +120,23 @@ class PeriodNetwork:
         self.point = {name: np.atleast_1d(np.asarray(value, float)) for name, value in point.items()}
         self.ring = Ring(parameter_names(circuit))
         self.network = Network(circuit, self.ring, references(circuit))
-        own = [self.point[name] for name in self.ring.names if name != "T"]
+        own = [self.point[name] for name in self.ring.names if name in self.point and name != "T"]
         self.points = max((values.size for values in own), default=1)
         """P: 1 where the points differ in duties and the period only."""
-        inductances = [("i", coil.name) for coil in coils(circuit)]
-        self.coils = [name for _, name in inductances]
-        states = inductances + [("V", capacitor.name) for capacitor in circuit.capacitors]
-        slopes = [("u", coil) for coil in self.coils] + [("i", c.name) for c in circuit.capacitors]
+        self.fluxes = fluxes(circuit)
+        states: list[Unknown] = [("flux" if f.shared else "i", f.coil.name) for f in self.fluxes]
+        states += [("V", capacitor.name) for capacitor in circuit.capacitors]
+        slopes: list[Unknown] = [("u", flux.coil.name) for flux in self.fluxes]
+        slopes += [("i", capacitor.name) for capacitor in circuit.capacitors]
         self.count = len(states)
         self.place: dict[Unknown, int] = {unknown: k for k, unknown in enumerate(states + slopes)}
         """Columns of every unknown: states, their conjugates, then the inner ones."""
-        self.fixed_rows = list(self.network.rows)
+        self.fixed_rows = [*self.network.rows, *self.network.flux_ties]
+        self.fixed_rows += [
+            {**flux.current(self.ring), ("flux", flux.coil.name): -self.ring.one}
+            for flux in self.fluxes
+            if flux.shared
+        ]
         self.device_rows = {
             device.name: (self.network.open_(device), self.network.closed(device))
             for device in circuit.devices
@@ -143,7 +150,7 @@ class PeriodNetwork:
                 self.place.setdefault(("v", node), len(self.place))
         self.scales = self._scales()
         self.units = np.stack(
-            [self.scales.ampere if u[0] == "i" else self.scales.volt for u in self.place], axis=1
+            [self.scales.ampere if u[0] in ("i", "flux") else self.scales.volt for u in self.place], axis=1
         )
         """(P, u): size of every unknown's unit, SI."""
         self.known: dict[frozenset[str], IntervalSystem] = {}
@@ -166,12 +173,12 @@ class PeriodNetwork:
     @cached_property
     def coordinates(self) -> tuple[Array, Array]:
         """Matrices that give the scaled states and conjugates from x and x'."""
-        scales, count = self.scales, len(self.coils)
+        scales, count = self.scales, len(self.fluxes)
         stored = np.zeros((self.points, self.count, self.count))
         rows = inductance_rows(self.circuit, self.ring)
-        for i, one in enumerate(self.coils):
-            for j, other in enumerate(self.coils):
-                entry = rows[one].get(other)
+        for i, one in enumerate(self.fluxes):
+            for j, other in enumerate(self.fluxes):
+                entry = rows[one.coil.name].get(other.coil.name)
                 if entry is not None:
                     stored[:, i, j] = self.ring.value(entry, self.point)
         if count:

@@ -13,6 +13,7 @@ import numpy as np
 
 from voltsec.circuit.graph import references
 from voltsec.steady.complementarity import PeriodicProblem
+from voltsec.steady.time_grid import uniform
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Followed, Switching, follow
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
@@ -21,7 +22,7 @@ PERIODS = 120
 """Periods followed at most."""
 CLOSED = 1e-10
 """The end meets the start within this share of the state's size."""
-GRIDS = (8, 24)
+STEPS = (8, 24)
 """Steps in each switch interval of the problem that gives the first guess."""
 
 
@@ -69,7 +70,8 @@ def _first_guess(network: PeriodNetwork, switching: Switching) -> tuple[Array, f
             circuit, references(circuit), tuple(switching.closed[k] for k in lasting), point
         )
         lengths = np.array([switching.lengths[k] for k in lasting])
-        found = (problem.solve(lengths, steps) for steps in GRIDS)
+        grids = (uniform(len(lasting), steps) for steps in STEPS)
+        found = (problem.solve(lengths, grid) for grid in grids)
         state = next((one for one in found if one is not None and not one.runaway), None)
     except np.linalg.LinAlgError:
         state = None
