@@ -84,7 +84,5 @@ def _states_at(
 def _closed(schedules: Mapping[str, Schedule], now: tuple[OnTime, ...]) -> frozenset[str]:
     """The switches closed while the on-times in ``now`` last."""
     return frozenset(
-        name
-        for name, one in schedules.items()
-        if one.first == (one.duty is None or on_time_of(one) in now)
+        name for name, one in schedules.items() if one.first == (one.duty is None or on_time_of(one) in now)
     )

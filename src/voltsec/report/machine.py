@@ -142,6 +142,7 @@ def _mode(mode: Mode, write: Writer) -> Json:
         condition = polynomials[0] if len(polynomials) == 1 else polynomials
     return {
         "name": mode.name,
+        "label": mode.label,
         "intervals": [_interval(interval, write) for interval in mode.intervals],
         "gain": write(mode.gain),
         "output_voltage": write(mode.output_voltage),

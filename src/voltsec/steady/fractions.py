@@ -104,11 +104,10 @@ class Fractions:
 
     def show(self, polynomial: Polynomial) -> Polynomial:
         """A polynomial of the balance's ring in duties and unknowns, times a positive number."""
-        return self.shown_in((polynomial,), self.ring)[0]
+        return self.shown_in(self.balance.ring, (polynomial,), self.ring)[0]
 
-    def shown_in(self, parts: Iterable[Polynomial], target: Ring) -> tuple[Polynomial, ...]:
-        """Polynomials of the balance's ring in ``target``, all times one positive number."""
-        ring = self.balance.ring
+    def shown_in(self, ring: Ring, parts: Iterable[Polynomial], target: Ring) -> tuple[Polynomial, ...]:
+        """Polynomials of ``ring``, a ring of the fractions, in ``target``, all times one positive number."""
         return with_images(ring, parts, target, self.images_in(target, ring), self.over)
 
     def images_in(self, target: Ring, ring: Ring) -> dict[str, Polynomial]:
@@ -208,10 +207,7 @@ class Fractions:
                 continue
             full = whole | values
             fractions = np.array(
-                [
-                    np.broadcast_to(self.value(f, full), (length,))
-                    for f in self.balance.sequence.fractions
-                ]
+                [np.broadcast_to(self.value(f, full), (length,)) for f in self.balance.sequence.fractions]
             )
             least = np.array([[self.least(f)] for f in self.balance.sequence.fractions])
             with np.errstate(invalid="ignore"):

@@ -122,5 +122,3 @@ def _seen(circuit, references, conducting, quantity, point) -> str:
         else:
             return "an undetermined value"
     return str(total)
-
-

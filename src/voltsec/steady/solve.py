@@ -16,7 +16,7 @@ from voltsec.steady.device_notes import device_notes
 from voltsec.steady.first_order import FirstOrder, first_order
 from voltsec.steady.first_order_dry import Case, case_of, first_order_dry
 from voltsec.steady.losses import losses
-from voltsec.steady.mode_names import name_modes
+from voltsec.steady.mode_names import Conduction, conduction, name_modes
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import no_steady_state
 from voltsec.steady.numbers import (
@@ -53,12 +53,17 @@ def solve(circuit: Circuit) -> Solution:
     examples = {key: value for search in searches for key, value in search.examples.items()}
     if not pairs and not numeric:
         raise NoSteadyState((no_steady_state(circuit, nodes, searches),), circuit.file, circuit.text)
-    names = name_modes([found.sequence for _, found in pairs] + [mode.sequence for mode in numeric])
-    builders = [ModeBuilder(found, search.points) for search, found in pairs]
-    named = tuple(zip(names, builders, strict=False))
-    named_numeric = tuple(zip(names[len(builders) :], numeric, strict=True))
+    several = len(searches) > 1
+    conductions = [one for _, _, one in pairs]
+    conductions += [conduction_without_formulas(mode, examples, several) for mode in numeric]
+    names = name_modes(conductions)
+    builders = [ModeBuilder(found, search.points) for search, found, _ in pairs]
+    named = tuple(zip((one.name for one in names), builders, strict=False))
+    named_numeric = tuple(zip((one.name for one in names[len(builders) :]), numeric, strict=True))
     modes = tuple(_mode(name, builder) for name, builder in named)
     modes += tuple(mode_without_formulas(mode, name) for name, mode in named_numeric)
+    labelled = [replace(mode, label=one.label) for mode, one in zip(modes, names, strict=True)]
+    modes = tuple(sorted(labelled, key=lambda mode: mode.name.split()[0]))  # continuous conduction first
     engine = Engine(circuit, named, named_numeric, examples)
     numbers, warnings = _at_operating_point(circuit, engine)
     return Solution(
@@ -124,14 +129,20 @@ class Engine:
         mode = sequence_at(self.circuit, references(self.circuit), dict(point))
         if mode is None:
             return None
-        listed = [builder.balance.sequence for _, builder in self.builders]
-        listed += [numeric.sequence for _, numeric in self.numeric]
-        names = [name for name, _ in (*self.builders, *self.numeric)]
-        if mode.sequence in listed:
-            name = names[listed.index(mode.sequence)]
-        else:
-            name = name_modes([*listed, mode.sequence])[-1]
+        listed = {builder.balance.sequence: name for name, builder in self.builders}
+        listed |= {numeric.sequence: name for name, numeric in self.numeric}
+        name = listed.get(mode.sequence) or self._next_name(mode, point)
         return numbers_without_formulas([(name, mode)], point)
+
+    def _next_name(self, mode: NumericMode, point: Mapping[str, float]) -> str:
+        """A name for a mode that is not listed, in line with the others."""
+        solved = mode.at(point)
+        kind = "DCM" if mode.sequence.unknown else "CCM"
+        if solved is not None:
+            there = {name: float(value[0]) for name, value in solved[1].items()}
+            kind = conduction(solved[0], mode.stages, there, False).kind
+        taken = sum(name.split()[0] == kind for name, _ in (*self.builders, *self.numeric))
+        return f"{kind} {taken + 1}" if taken else kind
 
     def mode_at(self, point: Mapping[str, float]) -> str | None:
         """Name of the mode that holds at ``point``, None where none does."""
@@ -158,10 +169,34 @@ class Engine:
         )
 
 
-def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found]]:
-    """Found sequences, continuous conduction first, each kind by how much of the samples it holds."""
-    pairs = [(search, found) for search in searches for found in search.found]
-    return sorted(pairs, key=lambda pair: (pair[1].balance.by_itself, -int(pair[1].holds.sum())))
+def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found, Conduction]]:
+    """Found sequences with how they conduct, the usual one first.
+
+    Continuous conduction comes first; of a kind, what ends by switch edges alone in the order of the
+    searches, then by how much of the samples each holds.
+    """
+    found = []
+    for place, search in enumerate(searches):
+        for one in search.found:
+            told = conduction(one.balance, search.stages, one.witness, len(searches) > 1)
+            dry = one.balance.by_itself
+            rank = (told.kind, dry, 0 if dry else place, -int(one.holds.sum()))
+            found.append((rank, (search, one, told)))
+    return [entry for _, entry in sorted(found, key=lambda pair: pair[0])]
+
+
+def conduction_without_formulas(
+    mode: NumericMode,
+    examples: Mapping[Sequence, tuple[dict[str, float], np.ndarray]],
+    several: bool,
+) -> Conduction:
+    """How a mode conducts whose formulas are too long to be written."""
+    point, shares = examples[mode.sequence]
+    solved = mode.at(point, shares)
+    if solved is None:
+        return Conduction("DCM" if mode.sequence.unknown else "CCM", "")
+    there = {name: float(value[0]) for name, value in solved[1].items()}
+    return conduction(solved[0], mode.stages, there, several)
 
 
 def _symbols(circuit: Circuit, modes: tuple[Mode, ...]) -> dict[str, str]:
