@@ -22,6 +22,7 @@ from voltsec.report.outline import (
     Row,
     leading_rows,
     mode_words,
+    shown_mode,
     named,
     parts_in,
     port_rows,
@@ -165,7 +166,7 @@ def _mode_context(mode: Mode, solution: Solution, leading: FirstOrder | None) ->
     """What the template needs of one mode, formulas already in LaTeX."""
     duties = solution.circuit.duty_symbols
     return {
-        "name": mode.name,
+        "name": escaped(shown_mode(mode)),
         "words": mode_words(mode),
         "holds_when": None if mode.holds_when is None else formula_latex(mode.holds_when, duties),
         "region": region_words(mode),

@@ -33,9 +33,10 @@ def as_json(solution: Solution) -> Json:
     from voltsec.practice.ripple import ripple_check
     from voltsec.report.losses import loss_numbers, losses_json
     from voltsec.report.notes import exact_json, notes_with
+    from voltsec.report.rounding import cleaned
 
     beyond = losses_json(solution) if solution.engine is not None else {}
-    numbers = None if solution.numbers is None else _numbers(solution.numbers, circuit)
+    numbers = None if solution.numbers is None else _numbers(cleaned(solution.numbers), circuit)
     if numbers is not None and solution.engine is not None:
         numbers["losses"] = _finite_each(loss_numbers(solution))
     check = ripple_check(solution)

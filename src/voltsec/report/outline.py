@@ -79,6 +79,12 @@ def mode_words(mode: Mode) -> str:
     return WORDS.get(mode.name.split()[0], "")
 
 
+def shown_mode(mode: Mode) -> str:
+    """The name with what stops: ``CCM, LM resets``, ``DCM 2: L2 stops``."""
+    kind = mode.name.split()[0]
+    return mode.name + mode.label.removeprefix(kind) if mode.label.startswith(kind) else mode.name
+
+
 def parts_in(interval: ModeInterval, role: str) -> tuple[str, ...]:
     """Coils and capacitors that have ``role`` in ``interval``."""
     return tuple(name for name, played in interval.roles.items() if played == role)
@@ -130,7 +136,7 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
         if name not in coils:
             yield Row("At the boundary", "edge", name, edge)
     for name, least in mode.boundary.items():
-        if name in coils and mode.name == "CCM":
+        if name in coils and mode.name.startswith("CCM"):
             yield Row("Least inductance", "edge", name, least)
 
 

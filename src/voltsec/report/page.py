@@ -34,6 +34,7 @@ from voltsec.report.outline import (
     Row,
     leading_rows,
     mode_words,
+    shown_mode,
     named,
     parts_in,
     port_rows,
@@ -241,7 +242,7 @@ def _mode(mode: Mode, solution: Solution, leading: FirstOrder | None) -> dict[st
     definitions = [_equation(symbol(name), e, duties) for name, e in named(mode)]
     definitions += [_equation(e, Integer(0), duties) for e in mode.condition or ()]
     return {
-        "name": mode.name,
+        "name": shown_mode(mode),
         "words": mode_words(mode),
         "headline": _brief(target, duties) or _equation(left, target, duties, display=False),
         "words_region": region_words(mode),
