@@ -50,13 +50,13 @@ def command(
 
     With --tolerance parts are drawn at random around their values, and percentiles are printed.
     """
-    from voltsec.command.netlists import load
+    from voltsec.command.netlists import load_aloud
     from voltsec.practice.axes import read_axes, read_tolerances
     from voltsec.practice.sweep import BadSweep, complete_point, quantity_called
     from voltsec.practice.tolerance import symbol_of
 
     kind = _kind(output, tolerance is not None)
-    circuit = load(netlist).check()
+    circuit = load_aloud(netlist).check()
     try:
         units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
         values = read_axes(axes, units)

@@ -38,6 +38,7 @@ KINDS: dict[str, str] = {
     "missing-title": "a title in quotes was expected",
     "unclosed-title": "a title has no closing quote",
     "unknown-drive": "a drive is none of at, against, with, on, off",
+    "missing-start": "a number or symbol was expected after from",
     "unexpected-text": "text that does not belong to the statement",
     # Values and properties
     "unknown-unit": "the word after a number is no unit",

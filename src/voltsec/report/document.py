@@ -17,12 +17,12 @@ from voltsec.report.outline import (
     ROLES,
     leading_rows,
     mode_words,
-    shown_mode,
     named,
     parts_in,
     port_rows,
     region_words,
     result_rows,
+    shown_mode,
     stress_rows,
 )
 from voltsec.report.shortened import leading_orders, shortened

@@ -15,11 +15,11 @@ from voltsec.report.outline import (
     ROLES,
     Row,
     mode_words,
-    shown_mode,
     parts_in,
     port_rows,
     region_words,
     result_rows,
+    shown_mode,
     stress_rows,
 )
 from voltsec.steady.solution import Mode, Solution
@@ -33,7 +33,8 @@ def latex(solution: Solution) -> str:
         condition = ""
         if mode.holds_when is not None:
             condition = rf" && {formula_latex(mode.holds_when, duties)}"
-        lines.append(rf"V &= {formula_latex(mode.output_voltage, duties)} && \text{{{escaped(shown_mode(mode))}}}{condition}")
+        name = rf"\text{{{escaped(shown_mode(mode))}}}"
+        lines.append(rf"V &= {formula_latex(mode.output_voltage, duties)} && {name}{condition}")
     body = " \\\\\n".join(lines)
     return f"$\\displaystyle \\begin{{aligned}}\n{body}\n\\end{{aligned}}$"
 

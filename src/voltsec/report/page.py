@@ -34,12 +34,12 @@ from voltsec.report.outline import (
     Row,
     leading_rows,
     mode_words,
-    shown_mode,
     named,
     parts_in,
     port_rows,
     region_words,
     result_rows,
+    shown_mode,
     stress_rows,
 )
 from voltsec.report.page_script import model_script

@@ -211,8 +211,8 @@ def _symbols(circuit: Circuit, modes: tuple[Mode, ...]) -> dict[str, str]:
 
 
 def _choices(circuit: Circuit) -> list[str]:
-    """What the tool chose by itself and the reader should know."""
-    lines = []
+    """What was hardly meant so, and what the tool chose by itself."""
+    lines = list(circuit.doubts)
     if circuit.input_name is None and len(circuit.sources) > 1:
         lines.append(
             f"several sources: {circuit.input.name} is taken as the input (say `input NAME` to change it)"
