@@ -97,7 +97,7 @@ LONGEST_ORDER = 250
 def region_words(mode: Mode) -> str | None:
     """What stands in place of a region that has no condition; None where there is one."""
     if not mode.written:
-        return "where the numbers say so (the exact conditions have too many terms to be written out)"
+        return "where the numbers say so (its conditions are too long to write)"
     return "always" if mode.holds_when is None else None
 
 

@@ -35,6 +35,11 @@ from voltsec.steady.unwritten import mode_without_formulas
 from voltsec.steady.verification import GAP, may_miss_edge
 from voltsec.tableau.interval import Sequence
 
+MOST_NAMED = 6
+"""Modes named one by one in a note."""
+MOST_PLACES = 3
+"""Points named in a note."""
+
 NEAR = 0.05
 """A warning is given where a change of the period by this share leads into another mode."""
 
@@ -226,25 +231,43 @@ def _choices(circuit: Circuit) -> list[str]:
 
 
 def _long(named: tuple[tuple[str, NumericMode], ...]) -> list[str]:
+    """Modes without formulas, in one note."""
+    if not named:
+        return []
+    names = [name for name, _ in named]
+    shown = ", ".join(names) if len(names) <= MOST_NAMED else f"{len(names)} modes ({', '.join(names[:3])} …)"
     return [
-        f"{name}: the exact formulas have too many terms to be written out; its numbers are computed "
-        "from the exact equations at each point"
-        for name, _ in named
+        f"the formulas of {shown} are too long to be written; numbers there (operate, sweep, --for) come "
+        "from the exact equations all the same"
     ]
 
 
 def _gaps(searches: tuple[Search, ...]) -> list[str]:
+    """Where there is no steady state, and where no mode could be confirmed."""
     lines = []
     for search in searches:
         names = [*search.stages.symbols]
         if search.no_state:
-            places = "; ".join(_place(search, k, names) for k in search.no_state[:3])
-            grows = f" ({', '.join(sorted(search.runaway))} grows without limit)" if search.runaway else ""
-            lines.append(f"no steady state{grows} was found at {places}")
+            grows = "currents or voltages grow"
+            if search.runaway:
+                some = sorted(search.runaway)
+                grows = f"{', '.join(some)} grow{'s' if len(some) == 1 else ''}"
+            lines.append(
+                f"no steady state at {_places(search, search.no_state, names)}: {grows} without limit"
+            )
         if search.open_points:
-            places = "; ".join(_place(search, k, names) for k in search.open_points[:3])
-            lines.append(f"not determined, no sequence could be verified, at {places}")
+            places = _places(search, search.open_points, names)
+            lines.append(
+                f"at {places} none of the listed modes holds and no other could be confirmed; write these "
+                "values into the netlist to have that very point looked at"
+            )
     return lines
+
+
+def _places(search: Search, points: list[int], names: list[str]) -> str:
+    shown = "; ".join(_place(search, k, names) for k in points[:MOST_PLACES])
+    more = len(points) - MOST_PLACES
+    return f"{shown} and {more} more of the points looked at" if more > 0 else shown
 
 
 def _place(search: Search, k: int, names: list[str]) -> str:
@@ -261,13 +284,16 @@ def _at_operating_point(circuit: Circuit, engine: Engine) -> tuple[Numbers | Non
         return None, []
     numbers = engine.at(point)
     if numbers is None:
-        return None, ["no mode could be verified at the operating point: numbers are not determined"]
+        return None, [
+            "no numbers: at the operating point no mode could be confirmed; often a part settles there in a "
+            "small share of an interval (a snubber, a tiny coil beside a capacitor): try without it"
+        ]
     warnings = []
     for factor in (1 - NEAR, 1 + NEAR):
         beside = engine.mode_at(point | {"T": point["T"] * factor})
         if beside is not None and beside != numbers.mode:
             warnings.append(
-                f"the operating point is near the boundary between {numbers.mode} and {beside}: "
-                f"a change of {NEAR:.0%} in the period, a coil or the load leads across"
+                f"the operating point is near the edge of {numbers.mode}: {NEAR:.0%} more or less period, "
+                f"inductance or load leads to {beside}"
             )
     return numbers, warnings[:1]
