@@ -252,9 +252,11 @@ def _gaps(searches: tuple[Search, ...]) -> list[str]:
             if search.runaway:
                 some = sorted(search.runaway)
                 grows = f"{', '.join(some)} grow{'s' if len(some) == 1 else ''}"
-            lines.append(
-                f"no steady state at {_places(search, search.no_state, names)}: {grows} without limit"
-            )
+            places = _places(search, search.no_state, names)
+            if len(names) == 1 and len(search.no_state) > 1:
+                values = search.points[names[0]][search.no_state]
+                places = f"{names[0]} = {values.min():.4g} to {values.max():.4g}"
+            lines.append(f"no steady state was met at {places}: {grows} without limit")
         if search.open_points:
             places = _places(search, search.open_points, names)
             lines.append(
