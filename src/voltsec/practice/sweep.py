@@ -19,6 +19,7 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.compiled import CompiledMode, compile_mode
+from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.reading_list import quantity_units
 from voltsec.steady.row_mode import RowMode, row_mode
 from voltsec.steady.solution import Solution
@@ -61,6 +62,8 @@ class Sweep:
     """Place in ``mode_names``; -1 where no mode could be verified."""
     values: dict[str, Array]
     """Quantity -> numbers in SI units, nan where there is none."""
+    missing: tuple[str, ...] = ()
+    """Symbols without a value: conditions that ask for them are taken for granted."""
 
     @property
     def mode(self) -> Array:
@@ -98,20 +101,24 @@ def sweep(
 
     Arrays broadcast against each other as in numpy.  ``quantities`` are names such as ``gain``,
     ``ripple.L1``, ``stress.S.voltage_peak`` or ``losses.D1`` (see
-    :func:`voltsec.steady.reading_list.quantity_units`).  Raises :class:`BadSweep`.
+    :func:`voltsec.steady.reading_list.quantity_units`).  Symbols without a value (the period, say) are
+    not needed where a mode's formulas hold none; which mode holds is then taken for granted, the usual
+    one first.  Raises :class:`BadSweep`.
     """
     circuit = solution.circuit
     check_quantities(circuit, quantities)
-    point = complete_point(circuit, values)
+    point, missing = known_point(circuit, values)
+    point |= dict.fromkeys(missing, float("nan"))
     arrays = {name: np.asarray(value, float) for name, value in point.items() if np.ndim(value)}
     constants = {name: float(value) for name, value in point.items() if name not in arrays}
     shape = np.broadcast_shapes(*(array.shape for array in arrays.values()))
     flat = {name: np.ascontiguousarray(np.broadcast_to(a, shape)).ravel() for name, a in arrays.items()}
     length = int(np.prod(shape)) if shape else 1
     engine = solution.engine
+    builders = [pair for pair in engine.builders if not _asks_for(pair[1], missing)]
     compiled: tuple[ReadyMode, ...] = (
-        *(compile_mode(name, builder, constants, tuple(quantities)) for name, builder in engine.builders),
-        *(row_mode(name, mode, constants, tuple(quantities)) for name, mode in engine.numeric),
+        *(compile_mode(name, builder, constants, tuple(quantities)) for name, builder in builders),
+        *(row_mode(name, mode, constants, tuple(quantities)) for name, mode in engine.numeric if not missing),
     )
     names = tuple(mode.name for mode in compiled)
     index = np.full(length, -1, np.int16)
@@ -127,13 +134,22 @@ def sweep(
         start += len(chosen)
         if progress is not None:
             progress(start, length)
+    if missing and not any(np.isfinite(column).any() for column in results.values()):
+        raise BadSweep(f"values are missing for {', '.join(missing)}")
     return Sweep(
         circuit,
         {name: np.broadcast_to(arrays[name], shape) for name in values if name in arrays},
         names,
         index.reshape(shape),
         {name: column.reshape(shape) for name, column in results.items()},
+        missing,
     )
+
+
+def _asks_for(builder: ModeBuilder, missing: tuple[str, ...]) -> bool:
+    """Whether the fractions of a mode depend on something that has no value."""
+    fractions = builder.found.fractions
+    return any(fractions.ring.variables(shown) & set(missing) for shown in fractions.shown)
 
 
 def check_quantities(circuit: Circuit, quantities: tuple[str, ...]) -> None:
@@ -165,10 +181,11 @@ def nearest(name: str, names: Any) -> str:
     return f"did you mean {close[0]}?" if close else f"there are {', '.join(list(names)[:12])}"
 
 
-def complete_point(circuit: Circuit, values: Mapping[str, Any]) -> dict[str, Any]:
-    """A number or array for every symbol of the circuit; raises :class:`BadSweep` where that fails.
+def known_point(circuit: Circuit, values: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """A number or array for every symbol that has a value, and the symbols that have none.
 
-    Mutual inductances given by a coefficient follow their coils.
+    Mutual inductances given by a coefficient follow their coils.  Raises :class:`BadSweep` for values
+    that make no sense.
     """
     units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
     point: dict[str, Any] = {symbol: float(value) for symbol, value in circuit.values.items()}
@@ -189,21 +206,22 @@ def complete_point(circuit: Circuit, values: Mapping[str, Any]) -> dict[str, Any
                 f"{coupling.symbol} is larger than the root of {pair[0]} times {pair[1]} at some points, "
                 "so the coils would store negative energy"
             )
-    missing = [symbol for symbol in units if symbol not in point]
-    if missing:
-        raise BadSweep(f"values are missing for {', '.join(missing)}")
+    missing = tuple(symbol for symbol in units if symbol not in point)
     _check_drops(circuit, point)
-    return point
+    return point, missing
 
 
 def _check_drops(circuit: Circuit, point: Mapping[str, Any]) -> None:
     """A drop as large as every source leaves nothing to convert."""
     highest: Any = 0.0
+    if any(source.quantity.symbol not in point for source in circuit.sources):
+        return
     for source in circuit.sources:
         highest = np.maximum(highest, point[source.quantity.symbol])
     for device in circuit.devices:
         drop = device.drop
-        if drop is not None and circuit.sources and np.any(np.greater_equal(point[drop.symbol], highest)):
+        given = drop is not None and drop.symbol in point
+        if given and circuit.sources and np.any(np.greater_equal(point[drop.symbol], highest)):
             raise BadSweep(
                 f"the drop {drop.symbol} of {device.name} is not below the input voltage "
                 f"{circuit.input.quantity.symbol}"
