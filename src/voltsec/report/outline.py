@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from sympy import Basic
+from sympy import Abs, Basic, Expr, Rational, Symbol, factor
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.first_order import FirstOrder
@@ -129,6 +129,8 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
         yield Row("Drawn from source", "I", name, current)
     for name, ripple in mode.ripple.items():
         letter = "dV" if name in mode.capacitor_voltages else "dI"
+        if letter == "dV":
+            ripple = _by_the_output(mode, circuit, name, ripple)
         yield Row("Ripple, peak-peak", letter, name, ripple, symbol=_symbol(mode, f"dI_{name}"))
     coils = {element.quantity.symbol for element in circuit.inductors}
     coils |= {t.magnetizing.symbol for t in circuit.transformers if t.magnetizing is not None}
@@ -138,6 +140,30 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
     for name, least in mode.boundary.items():
         if name in coils and mode.name.startswith("CCM"):
             yield Row("Least inductance", "edge", name, least)
+
+
+LONGEST_RIPPLE = 40
+"""Operations of a ripple up to which it is looked at for the output voltage in it."""
+
+
+def _by_the_output(mode: Mode, circuit: Circuit, name: str, ripple: Expr | None) -> Expr | None:
+    """An output capacitor's ripple by the output voltage, ``D*T*V/(R*C)``, where that is shorter."""
+    voltage, output = mode.output_voltage, circuit.output
+    capacitor = next((one for one in circuit.capacitors if one.name == name), None)
+    if ripple is None or voltage is None or capacitor is None or voltage.is_zero:
+        return ripple
+    across = {capacitor.start, capacitor.end} == {output.start, output.end}
+    taken = {quantity.symbol for quantity in circuit.quantities} | set(mode.definitions)
+    sources = {Symbol(source.quantity.symbol, positive=True) for source in circuit.sources}
+    if not across or "V" in taken or ripple.count_ops() > LONGEST_RIPPLE or not sources & ripple.free_symbols:
+        return ripple
+    share = factor(ripple / voltage)
+    if share.free_symbols & sources or share.count_ops() + 1 >= ripple.count_ops():
+        return ripple
+    ordinary = {s: Rational(2, 5) if s.name in circuit.timing_symbols else 1 for s in ripple.free_symbols}
+    if share.subs(ordinary).is_negative:  # so is the output voltage
+        return -share * Abs(Symbol("V"))
+    return share * Symbol("V", positive=True)
 
 
 NO_RIPPLE = "continuous, no ripple to first order"
@@ -177,8 +203,18 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
             yield Row(label, "dI", part, ripple, "peak to peak")
     swing = output_ripple(builder, MOST_TERMS)
     listed = mode.ripple.values()  # without series resistance it is the capacitor's own
+    if swing is not None and _is_the_capacitors(mode, solution.circuit, swing.expression):
+        return
     if swing is not None and _short(swing.expression) is not None and swing.expression not in listed:
         yield Row("Output ripple", "dV", "out", swing.expression, "peak to peak")
+
+
+def _is_the_capacitors(mode: Mode, circuit: Circuit, swing: Expr) -> bool:
+    """Whether a swing told by states leaves out what the coils' ripple adds, as the capacitor's own does."""
+    capacitor = output_capacitor(circuit)
+    plain = capacitor is not None and capacitor.resistance is None
+    rises = {name for name in mode.states if name.startswith("dI_")}
+    return bool(mode.states) and plain and not rises & {str(free) for free in swing.free_symbols}
 
 
 def _short(expression: Basic | None) -> Basic | None:

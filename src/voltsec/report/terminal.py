@@ -96,23 +96,39 @@ class View:
         before = self._heading()
         if len(self.solution.modes) > 1 or self.brief:
             before += self._overview()
-        after = self._numbers()
+        modes = [] if self.brief else [self._parts(mode) for mode in self.shown.modes]
+        after = self._numbers(self._flows(modes))
         after += self._notes("Not determined", self.solution.undetermined)
         after += self._notes("Notes", notes(self.solution))
         if not self.brief:
             after += self._notes("Beware", cautions(self.solution))
         room = MOST_LINES - len(before) - len(after) - LEFT_OUT_LINES
-        middle = [] if self.brief else self._modes(room)
+        middle = [] if self.brief else self._modes(modes, room)
         self.console.print(Text("\n").join([*before, *middle, *after]), overflow="ignore", no_wrap=True)
 
     # -- the modes -----------------------------------------------------------------------------
 
-    def _modes(self, room: int) -> list[Text]:
-        """The modes' sections, and what was left out of them."""
-        modes = [self._parts(mode) for mode in self.shown.modes]
+    @property
+    def _leading(self) -> int:
+        """The place of the mode that is told most of: the one at the operating point, else the first."""
         numbers = self.solution.numbers
         names = [mode.name for mode in self.shown.modes]
-        leading = names.index(numbers.mode) if numbers is not None and numbers.mode in names else 0
+        return names.index(numbers.mode) if numbers is not None and numbers.mode in names else 0
+
+    def _flows(self, modes: list[list[Part]]) -> dict[str, str]:
+        """How the ports' currents flow, as the leading mode's section says it."""
+        if not modes:
+            return {}
+        ports = [part for part in modes[self._leading] if part.group == "ports"]
+        found: dict[str, str] = {}
+        for row in (row for part in ports for row in part.rows):
+            found.setdefault(row.label, row.name)
+        return found
+
+    def _modes(self, modes: list[list[Part]], room: int) -> list[Text]:
+        """The modes' sections, and what was left out of them."""
+        names = [mode.name for mode in self.shown.modes]
+        leading = self._leading
         kept = modes if self.full else fitted(modes, leading, room)
         lines: list[Text] = []
         for parts in kept:
@@ -216,12 +232,12 @@ class View:
             lines += self._wrapped(f"and {more} more mode{'s' if more > 1 else ''}: --full lists them")
         return lines
 
-    def _numbers(self) -> list[Text]:
+    def _numbers(self, told: dict[str, str]) -> list[Text]:
         numbers = self.solution.numbers
         if numbers is None:
             return []
         lines = self._section("Numbers", f"at the operating point, {numbers.mode}")
-        for label, value in stage_rows(self.solution, self.alphabet):
+        for label, value in stage_rows(self.solution, self.alphabet, told):
             lines += self._rows([Row(label, "", value)], 0)
         lines += self._figures(part_rows(self.solution, self.alphabet))
         return lines + self._losses()
