@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from sympy import Abs, Basic, Expr, Rational, Symbol, factor
+from sympy import Abs, Basic, Expr, Integer, Mul, Symbol, factor
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.first_order import FirstOrder
@@ -157,13 +157,27 @@ def _by_the_output(mode: Mode, circuit: Circuit, name: str, ripple: Expr | None)
     sources = {Symbol(source.quantity.symbol, positive=True) for source in circuit.sources}
     if not across or "V" in taken or ripple.count_ops() > LONGEST_RIPPLE or not sources & ripple.free_symbols:
         return ripple
-    share = factor(ripple / voltage)
-    if share.free_symbols & sources or share.count_ops() + 1 >= ripple.count_ops():
+    share = _plain_product(factor(ripple / voltage), circuit.duty_symbols)
+    if share is None or share.free_symbols & sources or share.count_ops() >= ripple.count_ops():
         return ripple
-    ordinary = {s: Rational(2, 5) if s.name in circuit.timing_symbols else 1 for s in ripple.free_symbols}
-    if share.subs(ordinary).is_negative:  # so is the output voltage
+    if share.as_coeff_Mul()[0].is_negative:  # everything else in it is positive: V is negative
         return -share * Abs(Symbol("V"))
     return share * Symbol("V", positive=True)
+
+
+def _plain_product(expression: Expr, duties: tuple[str, ...]) -> Expr | None:
+    """A product of symbols and complements ``1 - D`` alone, these turned positive; else None."""
+    complements = {Symbol(duty, positive=True) - 1: 1 - Symbol(duty, positive=True) for duty in duties}
+    product: Expr = Integer(1)
+    for part in Mul.make_args(expression):
+        base, exponent = part.as_base_exp()
+        if base in complements and exponent.is_Integer:
+            product *= (-1) ** exponent * complements[base] ** exponent
+        elif base.is_Symbol or base.is_Number or base in complements.values():
+            product *= part
+        else:
+            return None
+    return product
 
 
 NO_RIPPLE = "continuous, no ripple to first order"
