@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from sympy import Abs, Basic, Expr, Integer, Mul, Symbol, factor
+from sympy import Abs, Basic, Expr, Mul, Symbol, factor
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.first_order import FirstOrder
@@ -157,27 +157,31 @@ def _by_the_output(mode: Mode, circuit: Circuit, name: str, ripple: Expr | None)
     sources = {Symbol(source.quantity.symbol, positive=True) for source in circuit.sources}
     if not across or "V" in taken or ripple.count_ops() > LONGEST_RIPPLE or not sources & ripple.free_symbols:
         return ripple
-    share = _plain_product(factor(ripple / voltage), circuit.duty_symbols)
-    if share is None or share.free_symbols & sources or share.count_ops() >= ripple.count_ops():
+    found = _plain_product(factor(ripple / voltage), circuit.duty_symbols)
+    if found is None or found[1].free_symbols & sources or found[1].count_ops() >= ripple.count_ops():
         return ripple
-    if share.as_coeff_Mul()[0].is_negative:  # everything else in it is positive: V is negative
-        return -share * Abs(Symbol("V"))
-    return share * Symbol("V", positive=True)
+    sign, share = found
+    return share * (Symbol("V", positive=True) if sign > 0 else Abs(Symbol("V")))
 
 
-def _plain_product(expression: Expr, duties: tuple[str, ...]) -> Expr | None:
-    """A product of symbols and complements ``1 - D`` alone, these turned positive; else None."""
+def _plain_product(expression: Expr, duties: tuple[str, ...]) -> tuple[int, Expr] | None:
+    """Sign and size of a product of numbers, symbols and complements ``1 - D`` alone; else None."""
     complements = {Symbol(duty, positive=True) - 1: 1 - Symbol(duty, positive=True) for duty in duties}
-    product: Expr = Integer(1)
+    sign = 1
+    factors: list[Expr] = []
     for part in Mul.make_args(expression):
         base, exponent = part.as_base_exp()
         if base in complements and exponent.is_Integer:
-            product *= (-1) ** exponent * complements[base] ** exponent
+            sign *= (-1) ** int(exponent)
+            factors.append(complements[base] ** exponent)
+        elif base.is_Number and part.is_negative:
+            sign = -sign
+            factors.append(-part)
         elif base.is_Symbol or base.is_Number or base in complements.values():
-            product *= part
+            factors.append(part)
         else:
             return None
-    return product
+    return sign, Mul(*factors)
 
 
 NO_RIPPLE = "continuous, no ripple to first order"
