@@ -26,6 +26,7 @@ NODES = ("gnd", "in", "a", "b", "0", "out", "12v", "load", "lambda", "_x")
 values = st.none() | st.builds(
     lambda digits, power: digits * Fraction(10) ** power, st.integers(1, 10**9), st.integers(-25, 15)
 )
+starts = st.sampled_from([Fraction(0), Fraction(1, 2), Fraction(1, 3), Fraction(7, 10), "phi", "start2"])
 arrows = st.permutations(NODES).map(lambda nodes: (nodes[0], nodes[1]))
 
 
@@ -93,8 +94,11 @@ def circuits(draw: st.DrawFn) -> Circuit:
         kinds = ["at", "on", "off", *(["with", "against"] if drives else [])]
         kind = draw(st.sampled_from(kinds))
         argument = {"at": draw(st.sampled_from(["D", "d2"]))}.get(kind)
-        drives.append(Drive(switch, kind, drives[-1].switch if kind in ("with", "against") else argument))
-    duties = dict.fromkeys(drive.argument for drive in drives if drive.kind == "at")
+        follows = drives[-1].switch if kind in ("with", "against") else argument
+        drives.append(Drive(switch, kind, follows, draw(starts) if kind == "at" else Fraction(0)))
+    timing = [drive.argument for drive in drives if drive.kind == "at"]
+    timing += [drive.start for drive in drives if isinstance(drive.start, str)]
+    duties = dict.fromkeys(timing)
     operating = [
         (duty, draw(st.integers(1, 999).map(lambda count: Fraction(count, 1000)))) for duty in duties
     ]

@@ -19,11 +19,11 @@ NOISE = bytes(SEEDED.randrange(1, 256) for _ in range(100_000)) * 100
 
 def kind_of(action) -> tuple[str, tuple[int, int] | None]:
     """Kind and place of the first fault; the error must be quick and must render."""
-    start = time.perf_counter()
+    start = time.process_time()  # of this process: other work on the machine does not count
     with pytest.raises(CircuitError) as caught:
         action()
     assert len(render(caught.value)) < 20_000
-    assert time.perf_counter() - start < 2
+    assert time.process_time() - start < 2
     fault = caught.value.faults[0]
     return fault.kind, (fault.place.line, fault.place.column) if fault.place else None
 
@@ -118,10 +118,10 @@ def large(stages: int) -> str:
 
 
 def test_five_hundred_elements() -> None:
-    start = time.perf_counter()
+    start = time.process_time()  # of this process: other work on the machine does not count
     circuit = read(large(130)).check()
     assert len(circuit.elements) == 522
-    assert time.perf_counter() - start < 2
+    assert time.process_time() - start < 2
 
 
 def test_five_hundred_faulty_elements() -> None:

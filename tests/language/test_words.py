@@ -233,3 +233,64 @@ def test_every_other_name_of_sympy_reads_back() -> None:
             told = sympy.sympify(formula.format(word), locals=names)
             plain = sympy.sympify(formula.format("x"), locals={"x": sympy.Symbol("x"), "R": names["R"]})
             assert told.xreplace({names[word]: sympy.Symbol("x")}) == plain, word
+
+
+def test_lines_break_anywhere_inside_braces() -> None:
+    whole = "diode D1 : gnd -> a { drop 0.4 V, resistance rd = 4 mohm }"
+    words = whole[whole.index("{") :].split(" ")
+    for place in range(1, len(words)):
+        broken = " ".join(words[:place]) + "\n   # where it is warm\n\n  " + " ".join(words[place:])
+        text = swap("diode D1 : gnd -> a", whole[: whole.index("{")] + broken)
+        assert read(text) == read(swap("diode D1 : gnd -> a", whole)), broken
+    every = whole[: whole.index("{")] + "\n".join(words).replace(",", "\n,")
+    assert read(swap("diode D1 : gnd -> a", every)) == read(swap("diode D1 : gnd -> a", whole))
+
+
+def test_a_symbol_may_be_called_as_a_statement() -> None:
+    text = swap("diode D1 : gnd -> a", "diode D1 : gnd -> a {\n drop\n load = 0.4 V }")
+    assert read(text).element("D1").drop == Quantity("load", "V", Fraction(2, 5))  # type: ignore[union-attr]
+
+
+def test_starts_of_on_times() -> None:
+    starts = {
+        "": Fraction(0),
+        " from 0": Fraction(0),
+        " from 1": Fraction(0),
+        " from 0.5": Fraction(1, 2),
+        " from 50 %": Fraction(1, 2),
+        " from 1/3": Fraction(1, 3),
+        " from phi": "phi",
+        " from from": "from_",
+    }
+    for written, start in starts.items():
+        text = swap("S1 at D", f"S1 at D{written.replace('from from', 'from from_')}", PAIR)
+        circuit = read(text)
+        assert circuit.drives[0] == Drive("S1", "at", "D", start), written
+        assert circuit.schedule("S2").start == start and not circuit.schedule("S2").first
+        assert circuit.phase_symbols == ((start,) if isinstance(start, str) else ())
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("47 uH", "47", "L1 = 47 on line 5 is read as 47 H; write 47 uH if that was meant"),
+        ("47 uF", "100", "Co = 100 on line 6 is read as 100 F; write 100 uF if that was meant"),
+        ("47 uH", "0.5", "0.5 uH"),
+    ],
+)
+def test_an_absurd_bare_number_is_doubted(old: str, new: str, told: str) -> None:
+    (doubt,) = read(swap(old, new)).doubts
+    assert told in doubt
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [("47 uH", "47 H"), ("47 uH", "0.047"), ("47 uF", "1 F"), ("47 uF", "4.7e-5"), ("5 ohm", "5")],
+)
+def test_what_is_written_out_or_usual_is_not_doubted(old: str, new: str) -> None:
+    assert read(swap(old, new)).doubts == ()
+
+
+def test_a_magnetizing_inductance_is_doubted_too() -> None:
+    (doubt,) = read("transformer T : a -> b, c -> d = 1 : 2 { magnetizing LM = 60 }").doubts
+    assert "the magnetizing of T = 60" in doubt and "60 uH" in doubt

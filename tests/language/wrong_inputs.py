@@ -106,7 +106,57 @@ WRONG: dict[str, Wrong] = {
     ),
     "line broken without a comma": Wrong(
         swap("gnd -> a", "gnd -> a { drop 0.4 V\n resistance 1 ohm }"),
-        "missing-brace", 4, 33, ("D1",), hint="comma"
+        "missing-comma", 5, 2, ("D1",), hint="comma"
+    ),
+    "line broken before an equals sign too many": Wrong(
+        swap("gnd -> a", "gnd -> a { drop\n 0.4\n V\n = 2 }"), "unexpected-text", 7, 2, ("D1",)
+    ),
+    "decimal comma of a duty": Wrong(swap("0.42", "0,42"), "unexpected-text", 8, 15, hint="write 0.42"),
+    "decimal comma of a property": Wrong(
+        swap("gnd -> a", "gnd -> a { drop 0,4 V }"), "unexpected-text", 4, 30, ("D1",), hint="write 0.4"
+    ),
+    "decimal comma of turns": Wrong(
+        swap("1 : n", "1 : 0,5", MAST), "unexpected-text", 3, 43, ("X",), hint="write 0.5"
+    ),
+    "prefix as a decimal point": Wrong(
+        swap("47 uF", "4u7"), "unexpected-text", 6, 31, ("Co",), hint="write 4.7 uF"
+    ),
+    "R as a decimal point": Wrong(swap("5 ohm", "4R7"), "unexpected-text", 7, 25, ("R",), hint="4.7 ohm"),
+    "prefix as a decimal point in braces": Wrong(
+        swap("gnd -> a", "gnd -> a { resistance 4m7 }"), "unexpected-text", 4, 36, ("D1",), hint="4.7 mohm"
+    ),
+    "trade word for a switch": Wrong(
+        swap("switch S", "MOSFET S"), "unknown-statement", 3, 1, hint="write switch"
+    ),
+    "trade word for a coil": Wrong(
+        swap("inductor L1", "choke L1"), "unknown-statement", 5, 1, hint="write inductor"
+    ),
+    "start above one": Wrong(
+        swap("S1 at D", "S1 at D from 1.5", PAIR), "start-out-of-range", 6, 20, ("S1",), hint="fraction"
+    ),
+    "start below zero": Wrong(
+        swap("S1 at D", "S1 at D from -0.5", PAIR), "start-out-of-range", 6, 20, ("S1",)
+    ),
+    "start in degrees": Wrong(
+        swap("S1 at D", "S1 at D from 180", PAIR), "start-out-of-range", 6, 20, ("S1",), hint="are 0.5"
+    ),
+    "start in volts": Wrong(swap("S1 at D", "S1 at D from 0.5 V", PAIR), "wrong-unit", 6, 20, ("S1",)),
+    "start over nothing": Wrong(swap("S1 at D", "S1 at D from 1/0", PAIR), "wrong-unit", 6, 20, ("S1",)),
+    "start missing": Wrong(swap("S1 at D", "S1 at D from", PAIR), "missing-start", 6, 19, hint="from 0.5"),
+    "start of a follower": Wrong(
+        swap("against S1", "against S1 from 0.5", PAIR), "unexpected-text", 7, 21, hint="at DUTY from"
+    ),
+    "start called as the duty": Wrong(
+        swap("S1 at D", "S1 at D from D", PAIR), "symbol-clash", 6, 7, ("S1",), hint="another name"
+    ),
+    "start called as an element": Wrong(
+        swap("S1 at D", "S1 at D from L1", PAIR), "symbol-clash", 6, 7, ("S1", "L1")
+    ),
+    "start kept by Python": Wrong(
+        swap("S1 at D", "S1 at D from lambda", PAIR), "reserved-word", 6, 20, ("S1",)
+    ),
+    "start set above one": Wrong(
+        add("operate phi = 1.2", swap("S1 at D", "S1 at D from phi", PAIR)), "start-out-of-range", 8, 15
     ),
     "braces empty": Wrong(swap("47 uH", "47 uH { }"),
     "missing-name", 5, 34, ("L1",), hint="leave the braces"),

@@ -8,7 +8,7 @@ no value allows (``0.5 + D`` before ``D``) are left out.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise, permutations
@@ -92,8 +92,25 @@ def on_time_of(schedule: Schedule) -> OnTime | None:
 
 
 def schedules_of(circuit: Circuit) -> dict[str, Schedule]:
-    """When each switch conducts, by name."""
-    return {switch.name: circuit.schedule(switch.name) for switch in circuit.switches}
+    """When each switch conducts, by name.
+
+    Where no on-time begins with the period, it is counted from the earliest start: only how on-times
+    lie to each other matters.
+    """
+    found = {switch.name: circuit.schedule(switch.name) for switch in circuit.switches}
+    starts = {on_time.start for on_time in map(on_time_of, found.values()) if on_time is not None}
+    earliest = next(iter(starts)) if len(starts) == 1 else Fraction(0)
+    if starts and all(isinstance(start, Fraction) for start in starts):
+        earliest = min(start for start in starts if isinstance(start, Fraction))
+    return {name: _counted_from(earliest, schedule) for name, schedule in found.items()}
+
+
+def _counted_from(earliest: Fraction | str, schedule: Schedule) -> Schedule:
+    if schedule.start == earliest:
+        return replace(schedule, start=Fraction(0))
+    if isinstance(schedule.start, Fraction) and isinstance(earliest, Fraction):
+        return replace(schedule, start=schedule.start - earliest)
+    return schedule
 
 
 def orders(schedules: Mapping[str, Schedule]) -> tuple[Order, ...]:

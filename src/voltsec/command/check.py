@@ -60,9 +60,9 @@ def command(
     from voltsec.practice.check import check, read
 
     read(lines, name)  # a bad formula is told before the circuit is solved
-    from voltsec.command.netlists import load
+    from voltsec.command.netlists import load_aloud
 
-    circuit = load(netlist)
+    circuit = load_aloud(netlist)
     from voltsec.practice.solve import solve
 
     solution = solve(circuit)

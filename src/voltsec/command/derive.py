@@ -25,9 +25,9 @@ def command(netlist: str, mode_name: str | None, form: str | None) -> None:
     check of the assumed diodes, the boundary and the gain.  Every line is checked to follow from those
     it cites before it is printed.
     """
-    from voltsec.command.netlists import load
+    from voltsec.command.netlists import load_aloud
 
-    circuit = load(netlist)  # a bad netlist is told before the solver is even imported
+    circuit = load_aloud(netlist)  # a bad netlist is told before the solver is even imported
     from voltsec.practice.derive import NoSuchMode, derive
     from voltsec.practice.solve import solve
 

@@ -30,11 +30,11 @@ def command(
     is marked.  Everything else stays at the operating point, or at ordinary values where the netlist
     gives none.
     """
-    from voltsec.command.netlists import load
+    from voltsec.command.netlists import load_aloud
 
     if output is not None:
         _check(Path(output))
-    circuit = load(netlist)
+    circuit = load_aloud(netlist)
     from voltsec.practice.map import region_map
     from voltsec.practice.solve import solve
     from voltsec.report import map_machine, map_text

@@ -34,6 +34,14 @@ def load(source: str | os.PathLike[str]) -> Circuit:
     raise CircuitError((_unknown(name, list(shipped)),), name)
 
 
+def load_aloud(source: str) -> Circuit:
+    """The circuit as :func:`load`'s; what was hardly meant so is said on standard error."""
+    circuit = load(source)
+    for doubt in circuit.doubts:
+        print(f"{circuit.file}: warning: {doubt}", file=sys.stderr)
+    return circuit
+
+
 def shipped_circuits() -> dict[str, Traversable]:
     """The circuits that come with the package: name -> netlist file, in alphabetical order."""
     found = {

@@ -26,13 +26,13 @@ def command(netlist: str, output: str) -> None:
     The HTML page is one file that works without a network; its sliders evaluate the formulas again.
     PDF is printed from that page by a headless browser (Chromium).
     """
-    from voltsec.command.netlists import load
+    from voltsec.command.netlists import load_aloud
     from voltsec.report.output import CannotWrite, check_target, write_report
 
     path = Path(output)
     try:
         check_target(path)
-        circuit = load(netlist)
+        circuit = load_aloud(netlist)
         from voltsec.practice.solve import solve
         from voltsec.report.document import document
 

@@ -50,13 +50,13 @@ def command(
 
     With --tolerance parts are drawn at random around their values, and percentiles are printed.
     """
-    from voltsec.command.netlists import load
+    from voltsec.command.netlists import load_aloud
     from voltsec.practice.axes import read_axes, read_tolerances
-    from voltsec.practice.sweep import BadSweep, complete_point, quantity_called
+    from voltsec.practice.sweep import BadSweep, known_point, quantity_called
     from voltsec.practice.tolerance import symbol_of
 
     kind = _kind(output, tolerance is not None)
-    circuit = load(netlist).check()
+    circuit = load_aloud(netlist).check()
     try:
         units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
         values = read_axes(axes, units)
@@ -64,7 +64,7 @@ def command(
         shares = read_tolerances(tolerance) if tolerance is not None else {}
         for name in shares:
             symbol_of(circuit, name)
-        complete_point(circuit, values)  # everything that can be told before the solver starts
+        known_point(circuit, values)  # everything that can be told before the solver starts
         asked = [name.strip() for name in (wanted or "").split(",") if name.strip()]
         names = tuple(dict.fromkeys(quantity_called(circuit, name) for name in asked))
         if tolerance is not None and ranges:
@@ -102,11 +102,14 @@ def _kind(output: str | None, table_only: bool) -> str:
 
 def _sweep(solution: Solution, values: dict, names: tuple[str, ...], output: str | None, kind: str) -> None:
     from voltsec.practice.sweep import MOST_EXACT, ORDINARY, sweep
+    from voltsec.report.losses import taken_for_granted
     from voltsec.report.machine import circuit_name
 
     quantities = names or (("gain", "efficiency") if kind in FIGURES else ORDINARY)
     with _progress("sweep") as progress:
         result = sweep(solution, values, quantities, progress=progress)
+    if result.missing:
+        click.echo(f"voltsec: note: {taken_for_granted(result.missing, result.mode_names)}", err=True)
     empty = int(((result.mode_index < 0) & ~result.exact).sum())
     if empty:
         click.echo(

@@ -20,12 +20,12 @@ from voltsec.command.status import Status
 @click.option("--in-place", "mode", flag_value="in-place", help="Write the result back to the file.")
 def command(netlist: str, mode: str | None) -> int:
     """Print a netlist with its columns aligned and its units written plainly; the circuit stays the same."""
-    from voltsec.command.netlists import load
+    from voltsec.command.netlists import load_aloud
     from voltsec.language.writer import tidy
 
     if mode == "in-place" and not os.path.isfile(netlist):
         raise click.UsageError(f"--in-place needs a file, and {netlist} is none")
-    circuit = load(netlist)
+    circuit = load_aloud(netlist)
     tidied = tidy(circuit.text, circuit.file)
     changed = tidied != circuit.text
     if mode == "check":

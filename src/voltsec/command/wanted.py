@@ -1,4 +1,4 @@
-"""``voltsec solve --for`` and ``--order``: what is said beyond the formulas."""
+"""``voltsec solve --for`` and ``--order``: what is said before and after the formulas."""
 
 from __future__ import annotations
 
@@ -37,18 +37,19 @@ def find_duties(solution: Solution, volts: float) -> Wanted:
         raise click.UsageError(f"--for: {problem}") from None
 
 
-def say_beyond(solution: Solution, wanted: Wanted | None, order: str) -> None:
-    """Print the duties for a wanted output and the leading order of gain and efficiency."""
-    if order != "first" and wanted is None:
-        return  # the plain answer is printed without what the rest brings in
-    from voltsec.report.losses import first_order_lines, wanted_lines
+def say_wanted(solution: Solution, wanted: Wanted) -> None:
+    """Print the duties for a wanted output, and a blank line after them."""
+    from voltsec.report.losses import wanted_lines
 
-    lines: list[str] = []
-    if order == "first":
-        lines += ["", *first_order_lines(solution)]
-    if wanted is not None:
-        lines += ["", *wanted_lines(solution, wanted)]
-    for line in lines:
+    for line in (*wanted_lines(solution, wanted), ""):
+        click.echo(_wrapped(line))
+
+
+def say_leading_order(solution: Solution) -> None:
+    """Print the leading order of gain and efficiency."""
+    from voltsec.report.losses import first_order_lines
+
+    for line in ("", *first_order_lines(solution)):
         click.echo(_wrapped(line))
 
 

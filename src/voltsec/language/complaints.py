@@ -38,6 +38,7 @@ KINDS: dict[str, str] = {
     "missing-title": "a title in quotes was expected",
     "unclosed-title": "a title has no closing quote",
     "unknown-drive": "a drive is none of at, against, with, on, off",
+    "missing-start": "a number or symbol was expected after from",
     "unexpected-text": "text that does not belong to the statement",
     # Values and properties
     "unknown-unit": "the word after a number is no unit",
@@ -77,7 +78,7 @@ KINDS: dict[str, str] = {
     "source-loop": "sources, or a source and closed switches, form a loop",
     "no-current-path": "the current of an inductor, or a constant current, has no path in any state",
     "two-grounds": "two ground nodes are in one galvanically connected part",
-    "not-determined": "a periodic state exists, but none of the method's sequences could be verified",
+    "not-determined": "the circuit settles, but which devices conduct when could not be confirmed",
     "drop-above-input": "a device's drop is not below the highest source's voltage",
     "coupling-not-passive": "the mutual inductances would store negative energy",
     # Formulas to check

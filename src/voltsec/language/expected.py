@@ -93,6 +93,12 @@ def explain(
     if "AT" in accepts:
         hint = did_you_mean(found, _DRIVES) or "at SYMBOL, against SWITCH, with SWITCH, on or off"
         return fault("unknown-drive", f"expected at, against, with, on or off, {shown}", hint)
+    if before.startswith("drive") and before.split()[-1:] == ["from"] and accepts <= {"NUMBER", "NAME"}:
+        hint = "write from 0.5, from 1/3 or from SYMBOL"
+        return fault("missing-start", f"expected where the on-time starts, {shown}", hint)
+    if before.startswith("drive") and found == "from":
+        hint = "only an on-time of its own has a start: drive SWITCH at DUTY from START"
+        return fault("unexpected-text", f"expected the end of the line, {shown}", hint)
     if "TITLE" in accepts:
         return fault("missing-title", f"expected a title in quotes, {shown}", 'write converter "title"')
     if "NODE" in accepts:

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from voltsec.language.statements import WORDS
 
 _CODE = re.compile(r'("[^"]*"|[^"#])*')
+LONGEST_PIECE = 20_000
+"""Characters of a statement from which no further lines are taken for a part of it."""
 FURTHEST = 300
 """Characters of a line that tell whether it begins a statement."""
 
@@ -57,9 +59,13 @@ def split(text: str) -> Iterator[Piece]:
             continue
         parts, comments = [code], [] if comment is None else [comment]
         depth = _depth(code)
+        size = len(code)
         while depth > 0 and index < len(lines) and not _OPENING.match(lines[index], 0, FURTHEST):
+            if size > LONGEST_PIECE:
+                break  # braces that never close
             code, comment = _strip(lines[index])
             parts.append(code)
+            size += len(code)
             comments += [] if comment is None else [comment]
             depth += _depth(code)
             index += 1

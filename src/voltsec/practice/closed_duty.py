@@ -86,6 +86,8 @@ def _matching_root(polynomial: Expr, duty: str, values: dict) -> Expr | None:
         return None
     for factor, _ in sympy.factor_list(polynomial, variable)[1]:
         for root in _roots(factor, variable):
+            if root.free_symbols - set(known):
+                continue  # something in it has no value
             value = complex(root.subs(known).evalf())
             if abs(value - place) < 1e-6:
                 return root if sympy.count_ops(root) <= LONGEST_ROOT else None

@@ -133,7 +133,7 @@ class Setting:
     def from_balance(self, ratio: Ratio) -> Ratio:
         """A ratio of the solver's ring over the board's."""
         found = self.builder.found.fractions
-        top, bottom = found.shown_in(ratio, self.board.ring)
+        top, bottom = found.shown_in(self.balance.ring, ratio, self.board.ring)
         return top, bottom
 
     @cached_property

@@ -22,6 +22,7 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.results.table import results_of
 from voltsec.steady.compiled import CompiledMode, compile_mode
+from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.reading_list import quantity_units
 from voltsec.steady.row_mode import RowMode, row_mode
 from voltsec.steady.solution import Solution
@@ -81,6 +82,8 @@ class Sweep:
     """True where the numbers are those of the exact periodic state, ripple included."""
     formulas: dict[str, Array]
     """Quantity -> what the small-ripple formulas give, nan where no mode holds."""
+    missing: tuple[str, ...] = ()
+    """Symbols without a value: conditions that ask for them are taken for granted."""
 
     @property
     def mode(self) -> Array:
@@ -132,23 +135,26 @@ def sweep(
     Arrays broadcast against each other as in numpy.  ``quantities`` are names such as ``gain``,
     ``ripple.L1``, ``stress.S.voltage_peak`` or ``losses.D1`` (see
     :func:`voltsec.results.table.results_of`).  Up to ``most_exact`` points the exact periodic state is found
-    at each of them.  Raises :class:`BadSweep`.
+    at each of them.  Symbols without a value (the period, say) are not needed where a mode's formulas hold
+    none; which mode holds is then taken for granted, the usual one first.  Raises :class:`BadSweep`.
     """
     circuit = solution.circuit
     check_quantities(circuit, quantities)
-    point = complete_point(circuit, values)
+    point, missing = known_point(circuit, values)
+    point |= dict.fromkeys(missing, float("nan"))
     arrays = {name: np.asarray(value, float) for name, value in point.items() if np.ndim(value)}
     constants = {name: float(value) for name, value in point.items() if name not in arrays}
     shape = np.broadcast_shapes(*(array.shape for array in arrays.values()))
     flat = {name: np.ascontiguousarray(np.broadcast_to(a, shape)).ravel() for name, a in arrays.items()}
     length = int(np.prod(shape)) if shape else 1
     engine = solution.engine
+    builders = [pair for pair in engine.builders if not _asks_for(pair[1], missing)]
     compiled: tuple[ReadyMode, ...] = (
-        *(compile_mode(name, builder, constants, tuple(quantities)) for name, builder in engine.builders),
-        *(row_mode(name, mode, constants, tuple(quantities)) for name, mode in engine.numeric),
+        *(compile_mode(name, builder, constants, tuple(quantities)) for name, builder in builders),
+        *(row_mode(name, mode, constants, tuple(quantities)) for name, mode in engine.numeric if not missing),
     )
     names = tuple(mode.name for mode in compiled)
-    job = _Job(circuit, compiled, constants, tuple(quantities), length <= most_exact)
+    job = _Job(circuit, compiled, constants, tuple(quantities), not missing and length <= most_exact)
     parts = []
     done = 0
     if progress is not None:
@@ -158,6 +164,8 @@ def sweep(
         done += len(part.index)
         if progress is not None:
             progress(done, length)
+    if missing and not any(np.isfinite(column).any() for part in parts for column in part.values.values()):
+        raise BadSweep(f"values are missing for {', '.join(missing)}")
     return Sweep(
         circuit,
         {name: np.broadcast_to(arrays[name], shape) for name in values if name in arrays},
@@ -166,6 +174,7 @@ def sweep(
         {q: np.concatenate([part.values[q] for part in parts]).reshape(shape) for q in quantities},
         np.concatenate([part.exact for part in parts]).reshape(shape),
         {q: np.concatenate([part.formulas[q] for part in parts]).reshape(shape) for q in quantities},
+        missing,
     )
 
 
@@ -188,6 +197,12 @@ class _Part:
     values: dict[str, Array]
     exact: Array
     formulas: dict[str, Array]
+
+
+def _asks_for(builder: ModeBuilder, missing: tuple[str, ...]) -> bool:
+    """Whether the fractions of a mode depend on something that has no value."""
+    fractions = builder.found.fractions
+    return any(fractions.ring.variables(shown) & set(missing) for shown in fractions.shown)
 
 
 def check_quantities(circuit: Circuit, quantities: tuple[str, ...]) -> None:
@@ -219,10 +234,11 @@ def nearest(name: str, names: Any) -> str:
     return f"did you mean {close[0]}?" if close else f"there are {', '.join(list(names)[:12])}"
 
 
-def complete_point(circuit: Circuit, values: Mapping[str, Any]) -> dict[str, Any]:
-    """A number or array for every symbol of the circuit; raises :class:`BadSweep` where that fails.
+def known_point(circuit: Circuit, values: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """A number or array for every symbol that has a value, and the symbols that have none.
 
-    Mutual inductances given by a coefficient follow their coils.
+    Mutual inductances given by a coefficient follow their coils.  Raises :class:`BadSweep` for values
+    that make no sense.
     """
     units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
     point: dict[str, Any] = {symbol: float(value) for symbol, value in circuit.values.items()}
@@ -243,21 +259,22 @@ def complete_point(circuit: Circuit, values: Mapping[str, Any]) -> dict[str, Any
                 f"{coupling.symbol} is larger than the root of {pair[0]} times {pair[1]} at some points, "
                 "so the coils would store negative energy"
             )
-    missing = [symbol for symbol in units if symbol not in point]
-    if missing:
-        raise BadSweep(f"values are missing for {', '.join(missing)}")
+    missing = tuple(symbol for symbol in units if symbol not in point)
     _check_drops(circuit, point)
-    return point
+    return point, missing
 
 
 def _check_drops(circuit: Circuit, point: Mapping[str, Any]) -> None:
     """A drop as large as every source leaves nothing to convert."""
     highest: Any = 0.0
+    if any(source.quantity.symbol not in point for source in circuit.sources):
+        return
     for source in circuit.sources:
         highest = np.maximum(highest, point[source.quantity.symbol])
     for device in circuit.devices:
         drop = device.drop
-        if drop is not None and circuit.sources and np.any(np.greater_equal(point[drop.symbol], highest)):
+        given = drop is not None and drop.symbol in point
+        if given and circuit.sources and np.any(np.greater_equal(point[drop.symbol], highest)):
             raise BadSweep(
                 f"the drop {drop.symbol} of {device.name} is not below the input voltage "
                 f"{circuit.input.quantity.symbol}"

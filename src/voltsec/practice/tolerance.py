@@ -80,9 +80,7 @@ def tolerances(
             raise BadSweep(f"the tolerance of {symbol} lies between 0 and 100 %, not at {100 * share:g} %")
         drawn[symbol] = known[symbol] * generator.uniform(1 - share, 1 + share, draws)
         if symbol in circuit.timing_symbols and known[symbol] * (1 + share) >= 1:
-            raise BadSweep(
-                f"with a tolerance of {100 * share:g} % {symbol}, a share of the period, would reach 1"
-            )
+            raise BadSweep(f"with a tolerance of {100 * share:g} % {symbol} would reach 1, the whole period")
     result = sweep(solution, given | drawn, wanted, executor, progress)
     counts = np.bincount(result.mode_index + 1, minlength=len(result.mode_names) + 1)
     units = quantity_units(circuit)

@@ -72,6 +72,8 @@ class Wanted:
     """True where the stage inverts and the asked value was taken as a size."""
     solutions: tuple[DutyFound, ...]
     largest: Largest
+    missing: tuple[str, ...] = ()
+    """Symbols without a value: the mode told is taken for granted."""
 
 
 def wanted_duty(
@@ -93,6 +95,8 @@ def wanted_duty(
     duties = duty_grid()
     scan = sweep(solution, {**fixed, symbol: duties})
     known = np.isfinite(scan.output_voltage)
+    if not known.any() and scan.missing:
+        raise BadSweep(f"values are missing for {', '.join(scan.missing)}")
     if not known.any():
         raise _unreachable(solution, "no steady state could be verified at any duty")
     sign = float(np.sign(np.median(scan.output_voltage[known])))
@@ -118,6 +122,7 @@ def wanted_duty(
         inverted,
         tuple(_found(solution, fixed, symbol, place, target, found, output) for place in found),
         top,
+        scan.missing,
     )
 
 

@@ -23,6 +23,7 @@ from voltsec.report.outline import (
     port_rows,
     region_words,
     result_rows,
+    shown_mode,
     stress_rows,
 )
 from voltsec.report.shortened import leading_orders, shortened
@@ -177,7 +178,8 @@ def _markdown(solution: Solution) -> Iterator[str]:
 
 def _mode(mode: Mode, solution: Solution, shown, leading: FirstOrder | None) -> Iterator[str]:
     words = mode_words(mode)
-    yield from _heading(f"{mode.name}, {words}" if words else mode.name)
+    name = shown_mode(mode).replace("<", r"\<")
+    yield from _heading(f"{name}, {words}" if words else name)
     region = region_words(mode) or f"when {shown(mode.holds_when)}"
     yield f"Holds {region} ({'proved' if mode.proved else 'checked at sample values'})."
     for name, expression in named(mode):

@@ -27,6 +27,7 @@ from voltsec.report.outline import (
     port_rows,
     region_words,
     result_rows,
+    shown_mode,
     stress_rows,
 )
 from voltsec.report.shortened import leading_orders, shortened
@@ -167,7 +168,7 @@ def _mode_context(mode: Mode, solution: Solution, leading: FirstOrder | None) ->
     """What the template needs of one mode, formulas already in LaTeX."""
     duties = solution.circuit.duty_symbols
     return {
-        "name": mode.name,
+        "name": escaped(shown_mode(mode)),
         "words": mode_words(mode),
         "holds_when": None if mode.holds_when is None else formula_latex(mode.holds_when, duties),
         "region": region_words(mode),

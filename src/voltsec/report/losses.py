@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from math import isfinite
 from typing import Any
 
 from sympy import Expr
@@ -95,10 +96,21 @@ def first_orders(solution: Solution) -> dict[str, FirstOrder]:
     return {name: leading for name, leading in solution.engine.first_orders() if leading is not None}
 
 
+def taken_for_granted(missing: tuple[str, ...], modes: Iterable[str]) -> str:
+    """What is assumed where symbols have no value."""
+    return (
+        f"{', '.join(missing)} {'has' if len(missing) == 1 else 'have'} no value: "
+        f"{' or '.join(dict.fromkeys(modes))} is taken for granted"
+    )
+
+
 def wanted_lines(solution: Solution, wanted: Wanted) -> Iterator[str]:
     """The duties for a wanted output as sentences."""
     duties = solution.circuit.duty_symbols
     volts = engineering(wanted.output_voltage, "V", digits=5)
+    if wanted.missing:
+        granted = taken_for_granted(wanted.missing, (found.mode for found in wanted.solutions))
+        yield f"{granted[:1].upper()}{granted[1:]}."
     if wanted.inverted:
         yield f"The stage inverts, so {volts} is taken as what is wanted."
     for found in wanted.solutions:
@@ -107,7 +119,7 @@ def wanted_lines(solution: Solution, wanted: Wanted) -> Iterator[str]:
         change = f"{volts_more} {'more' if found.slope > 0 else 'less'}"
         yield (
             f"{wanted.symbol} = {found.duty:.5f} gives {volts}: {found.mode}, efficiency "
-            f"{percent(found.efficiency)}, {change} output per 1 % more duty"
+            f"{percent(_number(found.efficiency))}, {change} output per 1 % more duty"
             f"{f' ({side})' if len(wanted.solutions) > 1 else ''}"
         )
         if found.formula is not None:
@@ -121,7 +133,7 @@ def wanted_lines(solution: Solution, wanted: Wanted) -> Iterator[str]:
     if top.bounded:
         yield (
             f"Largest output: {engineering(top.output_voltage, 'V', digits=5)} (gain {top.gain:.4g}) at "
-            f"{wanted.symbol} = {top.duty:.4f}, efficiency {percent(top.efficiency)}."
+            f"{wanted.symbol} = {top.duty:.4f}, efficiency {percent(_number(top.efficiency))}."
         )
     else:
         yield (
@@ -130,17 +142,22 @@ def wanted_lines(solution: Solution, wanted: Wanted) -> Iterator[str]:
         )
 
 
+def _number(value: float) -> float | None:
+    return value if isfinite(value) else None
+
+
 def wanted_json(wanted: Wanted, write: Writer) -> dict[str, Any]:
     """The duties for a wanted output as plain values."""
     top = wanted.largest
     return {
         "duty": wanted.symbol,
         "output_voltage": wanted.output_voltage,
+        "missing": list(wanted.missing),
         "solutions": [
             {
                 "duty": found.duty,
                 "mode": found.mode,
-                "efficiency": found.efficiency,
+                "efficiency": _number(found.efficiency),
                 "slope": found.slope,
                 "stable": found.stable,
                 "formula": write(found.formula),
@@ -151,7 +168,7 @@ def wanted_json(wanted: Wanted, write: Writer) -> dict[str, Any]:
             "duty": top.duty,
             "output_voltage": top.output_voltage,
             "gain": top.gain,
-            "efficiency": top.efficiency,
+            "efficiency": _number(top.efficiency),
             "mode": top.mode,
             "bounded": top.bounded,
         },

@@ -34,16 +34,17 @@ def as_json(solution: Solution) -> Json:
     write = Writer(symbol_units(solution))
     from voltsec.report.losses import losses_json
     from voltsec.report.notes import notes
+    from voltsec.report.rounding import cleaned
 
     beyond = losses_json(solution) if solution.engine is not None else {}
     numbers = None
     if solution.numbers is not None:
-        numbers = _numbers(solution.numbers, circuit)
-        formulas = solution.numbers.formulas
-        numbers["exact"] = {key: numbers[key] for key in EXACT_KEYS} if solution.numbers.exact else None
-        numbers["formulas"] = None if formulas is None else _numbers(formulas, circuit)
-        numbers["bounds"] = sorted(solution.numbers.bounds)
-        numbers["unbounded"] = sorted(solution.numbers.unbounded)
+        told = cleaned(solution.numbers, circuit)
+        numbers = _numbers(told, circuit)
+        numbers["exact"] = {key: numbers[key] for key in EXACT_KEYS} if told.exact else None
+        numbers["formulas"] = None if told.formulas is None else _numbers(told.formulas, circuit)
+        numbers["bounds"] = sorted(told.bounds)
+        numbers["unbounded"] = sorted(told.unbounded)
     return {
         "format": FORMAT,
         "circuit": circuit_name(circuit),
@@ -145,6 +146,7 @@ def _mode(mode: Mode, write: Writer) -> Json:
         condition = polynomials[0] if len(polynomials) == 1 else polynomials
     return {
         "name": mode.name,
+        "label": mode.label,
         "intervals": [_interval(interval, write) for interval in mode.intervals],
         "gain": write(mode.gain),
         "output_voltage": write(mode.output_voltage),

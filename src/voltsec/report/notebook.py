@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from html import escape
 
-from voltsec.report.latex import formula_latex
+from voltsec.report.latex import escaped, formula_latex
 from voltsec.report.machine import circuit_name
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
@@ -19,6 +19,7 @@ from voltsec.report.outline import (
     port_rows,
     region_words,
     result_rows,
+    shown_mode,
     stress_rows,
 )
 from voltsec.steady.solution import Mode, Solution
@@ -32,7 +33,8 @@ def latex(solution: Solution) -> str:
         condition = ""
         if mode.holds_when is not None:
             condition = rf" && {formula_latex(mode.holds_when, duties)}"
-        lines.append(rf"V &= {formula_latex(mode.output_voltage, duties)} && \text{{{mode.name}}}{condition}")
+        name = rf"\text{{{escaped(shown_mode(mode))}}}"
+        lines.append(rf"V &= {formula_latex(mode.output_voltage, duties)} && {name}{condition}")
     body = " \\\\\n".join(lines)
     return f"$\\displaystyle \\begin{{aligned}}\n{body}\n\\end{{aligned}}$"
 
@@ -69,7 +71,7 @@ def _mode(mode: Mode, solution: Solution) -> list[str]:
     proof = "proved" if mode.proved else "checked at sample values"
     words = f": {mode_words(mode)}" if mode_words(mode) else ""
     found = [
-        f"<h4>{escape(mode.name)}{words}</h4>",
+        f"<h4>{escape(shown_mode(mode))}{words}</h4>",
         f"<p>Holds {region} ({proof}).</p>",
     ]
     if mode.definitions:

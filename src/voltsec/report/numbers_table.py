@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.outline import NO_RIPPLE, in_order_of_interest
@@ -29,8 +29,14 @@ def numbers_title(numbers: Numbers) -> str:
     return f"at the operating point{mode}{', ripple included' if numbers.exact else ''}"
 
 
-def stage_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str, str]]:
-    """Label and value for the stage as a whole; ``solution`` has numbers."""
+def stage_rows(
+    solution: Solution, alphabet: Alphabet = UNICODE, told: Mapping[str, str] | None = None
+) -> Iterator[tuple[str, str]]:
+    """Label and value for the stage as a whole; ``solution`` has numbers.
+
+    ``told`` says how the ports' currents flow where that stands above already: label -> words.
+    """
+    above = told or {}
     numbers = solution.numbers
     assert numbers is not None
     for duty in solution.circuit.duty_symbols:
@@ -46,21 +52,26 @@ def stage_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tup
     for name, current in numbers.source_currents.items():
         yield f"Drawn from {name}", engineering(current, "A", alphabet)
     if numbers.input_current is not None:
-        yield "Input current", port_text(numbers.input_current, alphabet)
+        yield "Input current", port_text(numbers.input_current, alphabet, above.get("Input current", ""))
     if numbers.output_ripple is not None:
         if numbers.output_current is not None:
-            yield "Output current", port_text(numbers.output_current, alphabet)
+            flow = above.get("Output current", "")
+            yield "Output current", port_text(numbers.output_current, alphabet, flow)
         yield "Output ripple", f"{engineering(numbers.output_ripple, 'V', alphabet)} peak to peak"
 
 
-def port_text(port: PortNumbers, alphabet: Alphabet = UNICODE) -> str:
-    """How a port's current flows: ``pulsating, 40 % of T, 3.06 A peak to peak``."""
+def port_text(port: PortNumbers, alphabet: Alphabet = UNICODE, told: str = "") -> str:
+    """How a port's current flows: ``pulsating, 40 % of T, 3.06 A peak to peak``.
+
+    What the words in ``told`` say already is not said again.
+    """
     if port.continuous and port.ripple < LEAST_RIPPLE:
         return NO_RIPPLE
     swing = f"{engineering(port.ripple, 'A', alphabet)} peak to peak"
     if port.continuous:
-        return f"continuous, {swing}"
-    return f"pulsating, {percent(port.share, alphabet)} of T, {swing}"
+        return swing if told.startswith("continuous") else f"continuous, {swing}"
+    share = f"{percent(port.share, alphabet)} of T, {swing}"
+    return share if told.startswith("pulsating") else f"pulsating, {share}"
 
 
 def part_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str, ...]]:

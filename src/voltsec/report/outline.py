@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from sympy import Basic
+from sympy import Abs, Basic, Expr, Mul, Symbol, factor
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.results.table import output_capacitor
@@ -79,6 +79,12 @@ def mode_words(mode: Mode) -> str:
     return WORDS.get(mode.name.split()[0], "")
 
 
+def shown_mode(mode: Mode) -> str:
+    """The name with what stops: ``CCM, LM resets``, ``DCM 2: L2 stops``."""
+    kind = mode.name.split()[0]
+    return mode.name + mode.label.removeprefix(kind) if mode.label.startswith(kind) else mode.name
+
+
 def parts_in(interval: ModeInterval, role: str) -> tuple[str, ...]:
     """Coils and capacitors that have ``role`` in ``interval``."""
     return tuple(name for name, played in interval.roles.items() if played == role)
@@ -91,7 +97,7 @@ LONGEST_ORDER = 250
 def region_words(mode: Mode) -> str | None:
     """What stands in place of a region that has no condition; None where there is one."""
     if not mode.written:
-        return "where the numbers say so (the exact conditions have too many terms to be written out)"
+        return "where the numbers say so (its conditions are too long to write)"
     return "always" if mode.holds_when is None else None
 
 
@@ -123,6 +129,8 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
         yield Row("Drawn from source", "I", name, current)
     for name, ripple in mode.ripple.items():
         letter = "dV" if name in mode.capacitor_voltages else "dI"
+        if letter == "dV":
+            ripple = _by_the_output(mode, circuit, name, ripple)
         yield Row("Ripple, peak-peak", letter, name, ripple, symbol=_symbol(mode, f"dI_{name}"))
     coils = {element.quantity.symbol for element in circuit.inductors}
     coils |= {t.magnetizing.symbol for t in circuit.transformers if t.magnetizing is not None}
@@ -130,8 +138,50 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
         if name not in coils:
             yield Row("At the boundary", "edge", name, edge)
     for name, least in mode.boundary.items():
-        if name in coils and mode.name == "CCM":
+        if name in coils and mode.name.startswith("CCM"):
             yield Row("Least inductance", "edge", name, least)
+
+
+LONGEST_RIPPLE = 40
+"""Operations of a ripple up to which it is looked at for the output voltage in it."""
+
+
+def _by_the_output(mode: Mode, circuit: Circuit, name: str, ripple: Expr | None) -> Expr | None:
+    """An output capacitor's ripple by the output voltage, ``D*T*V/(R*C)``, where that is shorter."""
+    voltage, output = mode.output_voltage, circuit.output
+    capacitor = next((one for one in circuit.capacitors if one.name == name), None)
+    if ripple is None or voltage is None or capacitor is None or voltage.is_zero:
+        return ripple
+    across = {capacitor.start, capacitor.end} == {output.start, output.end}
+    taken = {quantity.symbol for quantity in circuit.quantities} | set(mode.definitions)
+    sources = {Symbol(source.quantity.symbol, positive=True) for source in circuit.sources}
+    if not across or "V" in taken or ripple.count_ops() > LONGEST_RIPPLE or not sources & ripple.free_symbols:
+        return ripple
+    found = _plain_product(factor(ripple / voltage), circuit.duty_symbols)
+    if found is None or found[1].free_symbols & sources or found[1].count_ops() >= ripple.count_ops():
+        return ripple
+    sign, share = found
+    return share * (Symbol("V", positive=True) if sign > 0 else Abs(Symbol("V")))
+
+
+def _plain_product(expression: Expr, duties: tuple[str, ...]) -> tuple[int, Expr] | None:
+    """Sign and size of a product of numbers, symbols and complements ``1 - D`` alone; else None."""
+    complements = {Symbol(duty, positive=True) - 1: 1 - Symbol(duty, positive=True) for duty in duties}
+    sign = 1
+    factors: list[Expr] = []
+    for part in Mul.make_args(expression):
+        base, exponent = part.as_base_exp()
+        if base in complements and exponent.is_Integer:
+            sign *= (-1) ** int(exponent)
+            factors.append(complements[base] ** exponent)
+        elif base.is_Number and part.is_negative:
+            sign = -sign
+            factors.append(-part)
+        elif base.is_Symbol or base.is_Number or base in complements.values():
+            factors.append(part)
+        else:
+            return None
+    return sign, Mul(*factors)
 
 
 NO_RIPPLE = "continuous, no ripple to first order"
@@ -171,8 +221,18 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
             yield Row(label, "dI", part, ripple, "peak to peak")
     swing = output_ripple(builder, MOST_TERMS)
     listed = mode.ripple.values()  # without series resistance it is the capacitor's own
+    if swing is not None and _is_the_capacitors(mode, solution.circuit, swing.expression):
+        return
     if swing is not None and _short(swing.expression) is not None and swing.expression not in listed:
         yield Row("Output ripple", "dV", "out", swing.expression, "peak to peak")
+
+
+def _is_the_capacitors(mode: Mode, circuit: Circuit, swing: Expr) -> bool:
+    """Whether a swing told by states leaves out what the coils' ripple adds, as the capacitor's own does."""
+    capacitor = output_capacitor(circuit)
+    plain = capacitor is not None and capacitor.resistance is None
+    rises = {name for name in mode.states if name.startswith("dI_")}
+    return bool(mode.states) and plain and not rises & {str(free) for free in swing.free_symbols}
 
 
 def _short(expression: Basic | None) -> Basic | None:

@@ -39,6 +39,7 @@ from voltsec.report.outline import (
     port_rows,
     region_words,
     result_rows,
+    shown_mode,
     stress_rows,
 )
 from voltsec.report.page_script import model_script
@@ -242,7 +243,7 @@ def _mode(mode: Mode, solution: Solution, leading: FirstOrder | None) -> dict[st
     definitions = [_equation(symbol(name), e, duties) for name, e in named(mode)]
     definitions += [_equation(e, Integer(0), duties) for e in mode.condition or ()]
     return {
-        "name": mode.name,
+        "name": shown_mode(mode),
         "words": mode_words(mode),
         "headline": _brief(target, duties) or _equation(left, target, duties, display=False),
         "words_region": region_words(mode),

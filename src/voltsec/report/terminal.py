@@ -1,11 +1,13 @@
 """The answer on a terminal: one section a mode, then the numbers and what to beware of.
 
-Nothing is shortened: long formulas are broken at their operators (:mod:`voltsec.report.wrapping`).
+What a person reads at once fits into :data:`MOST_LINES` lines: parts are told by importance
+(:mod:`voltsec.report.mode_parts`), and one line says what was left out.  In full nothing is left out or
+shortened; long formulas are broken at their operators (:mod:`voltsec.report.wrapping`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import IO, Any
 
 from rich.console import Console
@@ -17,34 +19,43 @@ from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
+from voltsec.report.mode_parts import ModeParts
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
-from voltsec.report.outline import (
-    ROLES,
-    mode_words,
-    named,
-    parts_in,
-    port_rows,
-    result_rows,
-    shown_name,
-    stress_rows,
-)
+from voltsec.report.outline import ROLES, mode_words, parts_in, shown_mode
+from voltsec.report.rounding import without_rounding
+from voltsec.report.selection import Part, Row, fitted
 from voltsec.report.wrapping import wrap_formula
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
 
+MOST_LINES = 120
+"""Lines of an answer that is not told in full."""
+
 LONGEST_IN_OVERVIEW = 160
 """Signs of a region up to which the overview has it."""
+
+OVERVIEW = 12
+"""Modes listed side by side, ..."""
+OVERVIEW_LINES = 2
+"""... each on so many lines at most."""
+
+LEFT_OUT_LINES = 4
+MOST_NAMED = 5
+"""What was left out is named up to so many."""
 
 INDENT = 2
 LABEL_WIDTH = 20
 NAME_WIDTH = 4
 
 
-def show(solution: Solution, stream: IO[str] | None = None) -> None:
-    """Print ``solution`` on ``stream`` (standard output by default)."""
+def show(solution: Solution, stream: IO[str] | None = None, full: bool = False, brief: bool = False) -> None:
+    """Print ``solution`` on ``stream`` (standard output by default).
+
+    ``full`` leaves nothing out; ``brief`` is the table of modes, the numbers and the notes.
+    """
     console = Console(file=stream, highlight=False, soft_wrap=False, emoji=False, markup=False)
-    View(solution, console).show()
+    View(solution, console, full, brief).show()
 
 
 def _for_people(solution: Solution) -> Solution:
@@ -68,39 +79,204 @@ def _leading_orders(solution: Solution) -> dict[str, FirstOrder]:
 class View:
     """One printing of one solution."""
 
-    def __init__(self, solution: Solution, console: Console) -> None:
-        self.solution = solution
+    def __init__(self, solution: Solution, console: Console, full: bool = False, brief: bool = False) -> None:
+        self.solution = without_rounding(solution)
         self.circuit = solution.circuit
         self.console = console
+        self.full = full
+        self.brief = brief
         self.alphabet: Alphabet = alphabet_for(console.encoding)
         self.width = console.width
         self.duties = self.circuit.duty_symbols
         self.shown = _for_people(solution)
-        self.leading = _leading_orders(solution)
+        self.leading = {} if brief else _leading_orders(solution)
 
     def show(self) -> None:
         """Everything, in reading order."""
-        self._heading()
-        if len(self.solution.modes) > 1:
-            self._overview()
-        for mode in self.shown.modes:
-            self._mode(mode)
-        self._numbers()
-        self._notes("Not determined", self.solution.undetermined)
-        self._notes("Notes", notes(self.solution))
-        self._notes("Beware", cautions(self.solution))
+        before = self._heading()
+        if len(self.solution.modes) > 1 or self.brief:
+            before += self._overview()
+        modes = [] if self.brief else [self._parts(mode) for mode in self.shown.modes]
+        after = self._numbers(self._flows(modes))
+        after += self._notes("Not determined", self.solution.undetermined)
+        after += self._notes("Notes", notes(self.solution))
+        if not self.brief:
+            after += self._notes("Beware", cautions(self.solution))
+        room = MOST_LINES - len(before) - len(after) - LEFT_OUT_LINES
+        middle = [] if self.brief else self._modes(modes, room)
+        self.console.print(Text("\n").join([*before, *middle, *after]), overflow="ignore", no_wrap=True)
 
-    # -- pieces --------------------------------------------------------------------------------
+    # -- the modes -----------------------------------------------------------------------------
+
+    @property
+    def _leading(self) -> int:
+        """The place of the mode that is told most of: the one at the operating point, else the first."""
+        numbers = self.solution.numbers
+        names = [mode.name for mode in self.shown.modes]
+        return names.index(numbers.mode) if numbers is not None and numbers.mode in names else 0
+
+    def _flows(self, modes: list[list[Part]]) -> dict[str, str]:
+        """How the ports' currents flow, as the leading mode's section says it."""
+        if not modes:
+            return {}
+        ports = [part for part in modes[self._leading] if part.group == "ports"]
+        found: dict[str, str] = {}
+        for row in (row for part in ports for row in part.rows):
+            found.setdefault(row.label, row.name)
+        return found
+
+    def _modes(self, modes: list[list[Part]], room: int) -> list[Text]:
+        """The modes' sections, and what was left out of them."""
+        names = [mode.name for mode in self.shown.modes]
+        leading = self._leading
+        kept = modes if self.full else fitted(modes, leading, room)
+        lines: list[Text] = []
+        for parts in kept:
+            lines += self._section_of(parts)
+        left = [
+            (name, [part.what for part in parts if part not in told])
+            for name, parts, told in zip(names, modes, kept, strict=True)
+        ]
+        return lines + ([] if self.full else self._left_out(left))
+
+    def _parts(self, mode: Mode) -> list[Part]:
+        parts = ModeParts(
+            mode, self.solution, self.leading.get(mode.name), self.alphabet, self._text, self.full
+        )
+        heading = self._section(shown_mode(mode), mode_words(mode))
+        return parts.parts(tuple(heading), tuple(self._intervals(mode)), self._height)
+
+    def _section_of(self, parts: list[Part]) -> list[Text]:
+        """A mode's lines: a blank line before every group but the region."""
+        lines: list[Text] = []
+        group = ""
+        rows: list[Row] = []
+        for part in [*parts, Part(0, "", "end", 0)]:
+            if part.group != group and rows:
+                lines += [] if group == "region" else [Text()]
+                lines += self._rows(rows)
+                rows = []
+            group = part.group
+            lines += [line for line in part.table if isinstance(line, Text)]
+            rows += part.rows
+        return lines
+
+    def _left_out(self, left: list[tuple[str, list[str]]]) -> list[Text]:
+        """One sentence that says what is missing, and how to get it."""
+        whole = [name for name, missing in left if "all" in missing]
+        told = []
+        for name, missing in left:
+            if missing and name not in whole:
+                told.append(f"{name}: {', '.join(_joined(missing))}")
+        if whole:
+            some = ", ".join(whole[:MOST_NAMED]) + (" and others" if len(whole) > MOST_NAMED else "")
+            told.append(f"all of {some}")
+        if not told:
+            return []
+        text = f"Left out here: {'; '.join(told)}. "
+        if len(text) > 2 * self.width:
+            names = [name for name, missing in left if missing and name not in whole]
+            told = [f"much of {', '.join(names)}", *([told[-1]] if whole else [])]
+            text = f"Left out here: {'; '.join(told)}. "
+        hint = "--full prints it all, --mode NAME one mode." if len(left) > 1 else "--full prints it all."
+        return [Text(), *self._wrapped(text + hint)]
+
+    def _intervals(self, mode: Mode) -> list[Text]:
+        roles = [role for role in ROLES if any(parts_in(interval, role) for interval in mode.intervals)]
+        table = self._table("Share", "Conducts", *(role.capitalize() for role in roles), "Ended by")
+        for interval in mode.intervals:
+            cells = [self._text(interval.fraction), ", ".join(interval.conducting) or "none"]
+            cells += [", ".join(parts_in(interval, role)) for role in roles]
+            table.add_row(*(Text(cell) for cell in (*cells, interval.ends)))
+        return [Text(), *self._indented(table)]
+
+    # -- before and after ----------------------------------------------------------------------
+
+    def _heading(self) -> list[Text]:
+        circuit = self.circuit
+        output = circuit.output
+        name = f"{output.element}, " if output.element else ""
+        title = "".join(c if c.isprintable() else "?" for c in circuit_name(circuit))
+        parts = [f"Input {circuit.input.name}", f"output {name}{output.start} → {output.end}"]
+        complements = [f"{duty}′ = 1 − {duty}" for duty in self.duties]
+        line = (" · " if self.alphabet.unicode else "; ").join(parts + complements)
+        return [*self._wrapped(title, "bold", 0), *self._wrapped(line, "", 0)]
+
+    def _overview(self) -> list[Text]:
+        """The modes side by side; each is told in full further down."""
+        modes = self.shown.modes if self.full else self.shown.modes[:OVERVIEW]
+        gains = all(mode.gain is not None for mode in modes)
+        table = self._table("Mode", f"V/{self.circuit.input.name}" if gains else "V", "Holds when")
+        names = [shown_mode(mode) for mode in modes]
+        widest = min(max(map(len, names)), self.width // 3)
+        room = self.width - INDENT - widest - 4
+        shown = [self._text(mode.gain if gains else mode.output_voltage) for mode in modes]
+        first = min(max(map(len, shown)), room // 2)
+        for mode, name, text in zip(modes, names, shown, strict=True):
+            region = "always" if mode.holds_when is None else self._text(mode.holds_when)
+            if not mode.written:
+                region = "where the numbers say so"
+            elif len(region) > LONGEST_IN_OVERVIEW:
+                region = "long" if self.brief else "as told below"
+            cells = [
+                wrap_formula(name, widest),
+                wrap_formula(text, first),
+                wrap_formula(region, room - first),
+            ]
+            if not self.full:
+                cells = [cell if len(cell) <= OVERVIEW_LINES else ["long"] for cell in cells]
+            table.add_row(*("\n".join(lines) for lines in cells))
+        lines = [Text(), *self._indented(table)]
+        more = len(self.shown.modes) - len(modes)
+        if more:
+            lines += self._wrapped(f"and {more} more mode{'s' if more > 1 else ''}: --full lists them")
+        return lines
+
+    def _numbers(self, told: dict[str, str]) -> list[Text]:
+        numbers = self.solution.numbers
+        if numbers is None:
+            return []
+        lines = self._section("Numbers", numbers_title(numbers))
+        for label, value in stage_rows(self.solution, self.alphabet, told):
+            lines += self._rows([Row(label, "", value)], 0)
+        lines += self._figures(part_rows(self.solution, self.alphabet))
+        return lines + self._losses() + self._figures(deviation_rows(self.solution, self.alphabet))
+
+    def _losses(self) -> list[Text]:
+        """Where the power goes, for a circuit with resistances or drops."""
+        from voltsec.results.table import lossy_elements
+
+        if not lossy_elements(self.circuit):
+            return []
+        from voltsec.report.losses import loss_rows  # brings in more than an ideal circuit needs
+
+        return self._figures(loss_rows(self.solution, self.alphabet))
+
+    def _figures(self, lines: Iterable[tuple[str, ...]]) -> list[Text]:
+        """A heading and rows of numbers, these to the right; nothing where there are no rows."""
+        heading, *rows = [*lines] or [()]
+        if not rows:
+            return []
+        table = self._table(*heading)
+        for column in table.columns[1:]:
+            column.justify = "right"
+        for row in rows:
+            table.add_row(*(Text(cell) for cell in row))
+        return [Text(), *self._indented(table)]
+
+    def _notes(self, title: str, notes: Iterable[str]) -> list[Text]:
+        listed = list(notes)
+        if not listed:
+            return []
+        return self._section(title) + self._wrapped("\n".join(listed))
+
+    # -- lines ---------------------------------------------------------------------------------
 
     def _text(self, expression: Any) -> str:
         return formula(expression, self.duties, self.alphabet)
 
-    def _print(self, text: str, style: str = "") -> None:
-        self.console.print(Text(self.alphabet.plain(text), style=style))
-
-    def _section(self, title: str, aside: str = "") -> None:
+    def _section(self, title: str, aside: str = "") -> list[Text]:
         line = self.alphabet.plain("─") if self.alphabet.unicode else "-"
-        self.console.print()
         heading = Text(f"{line * 2} ", style="dim")
         heading.append(self.alphabet.plain(title), style="bold")
         if aside:
@@ -108,145 +284,37 @@ class View:
         rest = self.width - heading.cell_len - 1
         if rest > 0:
             heading.append(" " + line * rest, style="dim")
-        self.console.print(heading)
+        return [Text(), *self._cut(heading)]
 
-    def _heading(self) -> None:
-        circuit = self.circuit
-        output = circuit.output
-        name = f"{output.element}, " if output.element else ""
-        name_shown = circuit_name(circuit)
-        self._print("".join(c if c.isprintable() else "?" for c in name_shown), "bold")
-        parts = [f"Input {circuit.input.name}", f"output {name}{output.start} → {output.end}"]
-        complements = [f"{duty}′ = 1 − {duty}" for duty in self.duties]
-        self._print((" · " if self.alphabet.unicode else "; ").join(parts + complements))
-
-    def _overview(self) -> None:
-        """The modes side by side; each is told in full further down."""
-        modes = self.shown.modes
-        gains = all(mode.gain is not None for mode in modes)
-        result = f"V/{self.circuit.input.name}" if gains else "V"
-        table = self._table("Mode", result, "Holds when")
-        room = self.width - INDENT - max(len(mode.name) for mode in modes) - 4
-        shown = [self._text(mode.gain if gains else mode.output_voltage) for mode in modes]
-        first = min(max(map(len, shown)), room // 2)
-        for mode, text in zip(modes, shown, strict=True):
-            region = "always" if mode.holds_when is None else self._text(mode.holds_when)
-            if not mode.written:
-                region = "decided by numbers"
-            elif len(region) > LONGEST_IN_OVERVIEW:
-                region = "as told below"
-            cells = (wrap_formula(text, first), wrap_formula(region, room - first))
-            table.add_row(mode.name, *("\n".join(lines) for lines in cells))
-        self.console.print()
-        self._indented(table)
-
-    def _mode(self, mode: Mode) -> None:
-        self._section(mode.name, mode_words(mode))
-        self._region(mode)
-        self._intervals(mode)
-        self._rows(self._results(mode))
-        self._rows(self._first_order(mode))
-        self._rows(self._ports(mode))
-        self._rows(self._stress(mode))
-        self._rows(self._loss_formulas(mode))
-
-    def _region(self, mode: Mode) -> None:
-        rows: list[tuple[str, str, str]] = []
-        if mode.holds_when is None:
-            every = " and ".join(f"0 < {duty} < 1" for duty in self.duties)
-            condition = f"always ({every})" if every else "always"
-            if not mode.written:
-                condition = "decided by numbers (conditions too long to print)"
-        else:
-            condition = self._text(mode.holds_when)
-        rows.append(("Holds when", "", condition))
-        if mode.written:
-            rows.append(("", "", "proved" if mode.proved else "checked at sample values, not proved"))
-        for number, (name, expression) in enumerate(named(mode)):
-            rows.append(("where" if number == 0 else "", shown_name(name), self._text(expression)))
-        for number, polynomial in enumerate(mode.condition or ()):
-            rows.append(("no closed form" if number == 0 else "", "", f"0 = {self._text(polynomial)}"))
-        self._rows(rows)
-
-    def _intervals(self, mode: Mode) -> None:
-        roles = [role for role in ROLES if any(parts_in(interval, role) for interval in mode.intervals)]
-        table = self._table("Share", "Conducts", *(role.capitalize() for role in roles), "Ended by")
-        for interval in mode.intervals:
-            cells = [self._text(interval.fraction), ", ".join(interval.conducting) or "none"]
-            cells += [", ".join(parts_in(interval, role)) for role in roles]
-            table.add_row(*(Text(cell) for cell in (*cells, interval.ends)))
-        self.console.print()
-        self._indented(table)
-
-    def _results(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
-        whole_stage = {
-            "gain": f"V/{self.circuit.input.name}",
-            "V": "V",
-            "eta": "η" if self.alphabet.unicode else "",
-        }
-        before = ""
-        if mode.written:
-            yield "", "", ""
-        for row in result_rows(mode, self.circuit):
-            name = row.name or whole_stage.get(row.letter, "")
-            yield "" if row.label == before else row.label, name, self._text(row.expression)
-            before = row.label
-
-    def _ports(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
-        """What source and load see; a row without formula says it all in words."""
-        before = ""
-        for row in port_rows(mode, self.solution):
-            if not before:
-                yield "", "", ""
-            text = "" if row.expression is None else self._text(row.expression)
-            yield "" if row.label == before else row.label, row.words, text
-            before = row.label
-
-    def _stress(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
-        before = ""
-        for row in stress_rows(mode, self.circuit):
-            if not before:
-                yield "", "", ""
-            label = "" if row.part == before else f"Stress of {row.part}"
-            yield label, row.label, self._text(row.expression)
-            before = row.part
-
-    def _first_order(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
-        """Where intervals end by themselves, the exact equations of a lossy stage are hard to read."""
-        if mode.name not in self.leading:
-            return
-        from voltsec.report.losses import first_order_rows
-
-        rows = first_order_rows(self.leading[mode.name], self.circuit.input.name, self.duties, self.alphabet)
-        yield "", "", ""
-        for number, (name, text) in enumerate(rows):
-            yield "" if number else "To first order", name, text
-
-    def _loss_formulas(self, mode: Mode) -> Iterator[tuple[str, str, str]]:
-        found = {name: loss for name, loss in mode.losses.items() if loss is not None and loss != 0}
-        for number, (name, loss) in enumerate(found.items()):
-            if number == 0:
-                yield "", "", ""
-            yield "" if number else "Conduction loss", name, self._text(loss)
-
-    def _rows(self, rows: Iterable[tuple[str, str, str]]) -> None:
-        """Label, name and formula in three columns; an all-empty row is a blank line."""
+    def _widths(self, rows: Iterable[Row], least_name: int = NAME_WIDTH) -> tuple[int, int]:
         listed = list(rows)
-        if not listed:
-            return
-        label_width = max(LABEL_WIDTH, *(len(label) + 2 for label, _, _ in listed))
-        name_width = max(NAME_WIDTH, *(len(name) for _, name, _ in listed))
-        room = self.width - INDENT - label_width - name_width - 2
+        label = max(LABEL_WIDTH, *(len(row.label) + 2 for row in listed))
+        return label, max(least_name, *(len(row.name) for row in listed))
+
+    def _wrap(self, row: Row, widths: tuple[int, int]) -> list[str]:
+        room = self.width - INDENT - sum(widths) - 2
+        return wrap_formula(row.text, max(room, 20))
+
+    def _height(self, row: Row, among: list[Row]) -> int:
+        return len(self._wrap(row, self._widths(among)))
+
+    def _rows(self, rows: list[Row], least_name: int = NAME_WIDTH) -> list[Text]:
+        """Label, name and formula in three columns; a label that stands above is not repeated."""
+        widths = self._widths(rows, least_name)
+        gap = widths[1] + 2 if widths[1] else 0
         lines = []
-        for label, name, text in listed:
-            before = " " * INDENT + label.ljust(label_width)
-            for number, line in enumerate(wrap_formula(text, max(room, 20))):
-                row = Text(before if number == 0 else " " * len(before))
-                row.append((name if number == 0 else "").ljust(name_width + 2), style="cyan")
-                row.append(line)
-                row.rstrip()
-                lines.append(row)
-        self.console.print(Text("\n").join(lines), overflow="fold")
+        above = ""
+        for row in rows:
+            label = "" if row.label == above else row.label
+            above = row.label
+            before = " " * INDENT + label.ljust(widths[0])
+            for number, text in enumerate(self._wrap(row, widths)):
+                line = Text(before if number == 0 else " " * len(before))
+                line.append((row.name if number == 0 else "").ljust(gap), style="cyan")
+                line.append(text)
+                line.rstrip()
+                lines += self._cut(line)
+        return lines
 
     def _table(self, *columns: str) -> Table:
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim", show_edge=False)
@@ -254,54 +322,33 @@ class View:
             table.add_column(column, overflow="fold")
         return table
 
-    def _numbers(self) -> None:
-        numbers = self.solution.numbers
-        if numbers is None:
-            return
-        self._section("Numbers", numbers_title(numbers))
-        for label, value in stage_rows(self.solution, self.alphabet):
-            self._print(" " * INDENT + label.ljust(LABEL_WIDTH) + value)
-        self._figures(part_rows(self.solution, self.alphabet))
-        self._losses()
-        self._figures(deviation_rows(self.solution, self.alphabet))
+    def _wrapped(self, text: str, style: str = "", indent: int = INDENT) -> list[Text]:
+        return self._indented(Text(self.alphabet.plain(text), style=style), indent)
 
-    def _losses(self) -> None:
-        """Where the power goes, for a circuit with resistances or drops."""
-        from voltsec.results.table import lossy_elements
+    def _cut(self, line: Text) -> list[Text]:
+        """A line folded at the screen's edge."""
+        return (
+            list(line.wrap(self.console, self.width, overflow="fold"))
+            if line.cell_len > self.width
+            else [line]
+        )
 
-        if not lossy_elements(self.circuit):
-            return
-        from voltsec.report.losses import loss_rows  # brings in more than an ideal circuit needs
-
-        self._figures(loss_rows(self.solution, self.alphabet))
-
-    def _figures(self, lines: Iterable[tuple[str, ...]]) -> None:
-        """A heading and rows of numbers, these to the right; nothing where there are no rows."""
-        heading, *rows = [*lines] or [()]
-        if not rows:
-            return
-        table = self._table(*heading)
-        for column in table.columns[1:]:
-            column.justify = "right"
-        for row in rows:
-            table.add_row(*(Text(cell) for cell in row))
-        self.console.print()
-        self._indented(table)
-
-    def _notes(self, title: str, notes: Iterable[str]) -> None:
-        listed = list(notes)
-        if not listed:
-            return
-        self._section(title)
-        self._indented(Text(self.alphabet.plain("\n".join(listed))))
-
-    def _indented(self, block: Any) -> None:
-        """Print ``block`` with the usual indent and without blanks at the ends of its lines."""
+    def _indented(self, block: Any, indent: int = INDENT) -> list[Text]:
+        """``block`` as lines with an indent and without blanks at their ends."""
         lines = []
-        for line in self.console.render_lines(Padding(block, (0, 0, 0, INDENT)), pad=False):
+        for line in self.console.render_lines(Padding(block, (0, 0, 0, indent)), pad=False):
             row = Text()
             for segment in line:
                 row.append(segment.text, style=segment.style)
             row.rstrip()
             lines.append(row)
-        self.console.print(Text("\n").join(lines), overflow="ignore", no_wrap=True)
+        return lines
+
+
+def _joined(missing: Iterable[str]) -> list[str]:
+    """What is missing, each once; both kinds of stress as one."""
+    found = list(dict.fromkeys(missing))
+    both = [f"stress of {parts}" for parts in ("switches and diodes", "other parts")]
+    if all(one in found for one in both):
+        found = [one for one in found if one not in both] + ["stress"]
+    return found

@@ -347,6 +347,7 @@ def without_free(forms: list) -> tuple[list, bool]:
     """
     all_decided = True
     while True:
+        forms = _without_implied(forms)
         counts: dict[Unknown, list[int]] = {}
         for _, form in forms:
             for unknown, ratio in form.free.items():
@@ -382,12 +383,36 @@ def without_free(forms: list) -> tuple[list, bool]:
         forms = kept
 
 
+def _without_implied(forms: list) -> list:
+    """Of conditions with the same free part only those that no other implies by the signs of coefficients.
+
+    A leg's current at the ends of many intervals is one condition then, that at its lowest.
+    """
+    groups: dict[tuple, list] = {}
+    kept: list = []
+    for entry in forms:
+        alike = groups.setdefault(_free_key(entry[1]), []) if entry[1].free else None
+        if alike is None:
+            kept.append(entry)
+            continue
+        constant = entry[1].constant
+        implied, weaker = False, []
+        for other in alike:
+            above = ratio_sign(add(constant, (-other[1].constant[0], other[1].constant[1])))
+            implied = implied or above in (0, 1)
+            if above == -1:
+                weaker.append(other)
+        if not implied:
+            alike[:] = [other for other in alike if other not in weaker] + [entry]
+    return kept + [entry for alike in groups.values() for entry in alike]
+
+
 def _key(form: Affine) -> tuple:
-    return (
-        str(form.constant[0]),
-        str(form.constant[1]),
-        tuple(sorted((str(u), str(r[0]), str(r[1])) for u, r in form.free.items())),
-    )
+    return (str(form.constant[0]), str(form.constant[1]), _free_key(form))
+
+
+def _free_key(form: Affine) -> tuple:
+    return tuple(sorted((str(u), str(r[0]), str(r[1])) for u, r in form.free.items()))
 
 
 def add(one: Ratio, other: Ratio) -> Ratio:

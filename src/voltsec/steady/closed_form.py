@@ -112,7 +112,7 @@ class ClosedForm:
 
     def shown(self, ratio: Ratio) -> Ratio:
         """A ratio of the balance's ring over the presentation ring, in lowest terms."""
-        top, bottom = self.fractions.shown_in(ratio, self.ring)
+        top, bottom = self.fractions.shown_in(self.balance.ring, ratio, self.ring)
         return reduced((top, bottom))
 
     def share(self, name: str) -> Expr:

@@ -130,11 +130,10 @@ class Fractions:
 
     def show(self, polynomial: Polynomial) -> Polynomial:
         """A polynomial of the balance's ring in duties and unknowns, times a positive number."""
-        return self.shown_in((polynomial,), self.ring)[0]
+        return self.shown_in(self.balance.ring, (polynomial,), self.ring)[0]
 
-    def shown_in(self, parts: Iterable[Polynomial], target: Ring) -> tuple[Polynomial, ...]:
-        """Polynomials of the balance's ring in ``target``, all times one positive number."""
-        ring = self.balance.ring
+    def shown_in(self, ring: Ring, parts: Iterable[Polynomial], target: Ring) -> tuple[Polynomial, ...]:
+        """Polynomials of ``ring``, a ring of the fractions, in ``target``, all times one positive number."""
         return with_images(ring, parts, target, self.images_in(target, ring), self.over)
 
     def images_in(self, target: Ring, ring: Ring) -> dict[str, Polynomial]:

@@ -43,13 +43,16 @@ def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tup
     if any(search.open_points for search in searches) and not any(search.no_state for search in searches):
         return Fault(
             "not-determined",
-            "not determined: there is a periodic state in numbers, but no sequence of conducting devices "
-            "could be verified against the exact equations",
-            hint="currents or voltages that settle within a small part of an interval are outside the method",
+            "no answer could be confirmed: the circuit settles into a periodic state, but which devices "
+            "conduct when is not certain",
+            hint="often a part settles within a small share of an interval (a snubber, a tiny coil beside a "
+            "capacitor): leave it out, or give it a more usual value",
         )
     return Fault(
         "no-steady-state",
-        "there is no steady state: no assignment of conducting diodes satisfies the equations of a period",
+        "there is no steady state: whichever diodes conduct, currents and voltages do not come back to where "
+        "they began",
+        hint="check the direction of diodes and sources, and that every coil has a way for its current",
     )
 
 

@@ -46,6 +46,7 @@ class Mode:
     """One way the circuit conducts, with its formulas and the region where it holds."""
 
     name: str
+    """Short and unique: CCM, CCM 2, DCM, DCM 2 ..."""
     intervals: tuple[ModeInterval, ...]
     gain: Expr | None
     output_voltage: Expr | None
@@ -67,6 +68,8 @@ class Mode:
     """Edge to the next mode where one is known: keys among K, R, and inductor names (least value)."""
     losses: dict[str, Expr | None] = field(default_factory=dict)
     """Conduction loss of every part with a resistance or drop, watt."""
+    label: str = ""
+    """The name for people: kind and what stops (``CCM, LM resets``, ``DCM: L2 stops first``)."""
     states: tuple[str, ...] = ()
     """Names by which formulas refer to the mode's coil currents, capacitor voltages and ripples."""
 

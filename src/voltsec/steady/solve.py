@@ -16,7 +16,7 @@ from voltsec.steady.device_notes import device_notes
 from voltsec.steady.first_order import FirstOrder, first_order
 from voltsec.steady.first_order_dry import Case, case_of, first_order_dry
 from voltsec.steady.losses import losses
-from voltsec.steady.mode_names import name_modes
+from voltsec.steady.mode_names import Conduction, conduction, name_modes
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import no_steady_state
 from voltsec.steady.numbers import (
@@ -36,6 +36,11 @@ from voltsec.steady.unwritten import mode_without_formulas
 from voltsec.steady.verification import GAP, may_miss_edge
 from voltsec.tableau.interval import Sequence
 
+MOST_NAMED = 6
+"""Modes named one by one in a note."""
+MOST_PLACES = 3
+"""Points named in a note."""
+
 NEAR = 0.05
 """A warning is given where a change of the period by this share leads into another mode."""
 
@@ -54,12 +59,17 @@ def solve(circuit: Circuit) -> Solution:
     examples = {key: value for search in searches for key, value in search.examples.items()}
     if not pairs and not numeric:
         raise NoSteadyState((no_steady_state(circuit, nodes, searches),), circuit.file, circuit.text)
-    names = name_modes([found.sequence for _, found in pairs] + [mode.sequence for mode in numeric])
-    builders = [ModeBuilder(found, search.points) for search, found in pairs]
-    named = tuple(zip(names, builders, strict=False))
-    named_numeric = tuple(zip(names[len(builders) :], numeric, strict=True))
+    several = len(searches) > 1
+    conductions = [one for _, _, one in pairs]
+    conductions += [conduction_without_formulas(mode, examples, several) for mode in numeric]
+    names = name_modes(conductions)
+    builders = [ModeBuilder(found, search.points) for search, found, _ in pairs]
+    named = tuple(zip((one.name for one in names), builders, strict=False))
+    named_numeric = tuple(zip((one.name for one in names[len(builders) :]), numeric, strict=True))
     modes = tuple(_mode(name, builder) for name, builder in named)
     modes += tuple(mode_without_formulas(mode, name) for name, mode in named_numeric)
+    labelled = [replace(mode, label=one.label) for mode, one in zip(modes, names, strict=True)]
+    modes = tuple(sorted(labelled, key=lambda mode: mode.name.split()[0]))  # continuous conduction first
     engine = Engine(circuit, named, named_numeric, examples)
     numbers, warnings = _at_operating_point(circuit, engine)
     return Solution(
@@ -125,13 +135,9 @@ class Engine:
         mode = sequence_at(self.circuit, references(self.circuit), dict(point))
         if mode is None:
             return None
-        listed = [builder.balance.sequence for _, builder in self.builders]
-        listed += [numeric.sequence for _, numeric in self.numeric]
-        names = [name for name, _ in (*self.builders, *self.numeric)]
-        if mode.sequence in listed:
-            name = names[listed.index(mode.sequence)]
-        else:
-            name = name_modes([*listed, mode.sequence])[-1]
+        listed = {builder.balance.sequence: name for name, builder in self.builders}
+        listed |= {numeric.sequence: name for name, numeric in self.numeric}
+        name = listed.get(mode.sequence) or self._next_name(mode, point)
         return numbers_without_formulas([(name, mode)], point)
 
     def fractions_at(self, name: str, point: Mapping[str, float]) -> tuple[Sequence, list[float]] | None:
@@ -148,6 +154,15 @@ class Engine:
         if mode is None or found is None:
             return None
         return mode.sequence, [float(found[1][fraction][0]) for fraction in mode.sequence.fractions]
+    def _next_name(self, mode: NumericMode, point: Mapping[str, float]) -> str:
+        """A name for a mode that is not listed, in line with the others."""
+        solved = mode.at(point)
+        kind = "DCM" if mode.sequence.unknown else "CCM"
+        if solved is not None:
+            there = {name: float(value[0]) for name, value in solved[1].items()}
+            kind = conduction(solved[0], mode.stages, there, False).kind
+        taken = sum(name.split()[0] == kind for name, _ in (*self.builders, *self.numeric))
+        return f"{kind} {taken + 1}" if taken else kind
 
     def mode_at(self, point: Mapping[str, float]) -> str | None:
         """Name of the mode that holds at ``point``, None where none does."""
@@ -174,10 +189,34 @@ class Engine:
         )
 
 
-def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found]]:
-    """Found sequences, continuous conduction first, each kind by how much of the samples it holds."""
-    pairs = [(search, found) for search in searches for found in search.found]
-    return sorted(pairs, key=lambda pair: (pair[1].balance.by_itself, -int(pair[1].holds.sum())))
+def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found, Conduction]]:
+    """Found sequences with how they conduct, the usual one first.
+
+    Continuous conduction comes first; of a kind, what ends by switch edges alone in the order of the
+    searches, then by how much of the samples each holds.
+    """
+    found = []
+    for place, search in enumerate(searches):
+        for one in search.found:
+            told = conduction(one.balance, search.stages, one.witness, len(searches) > 1)
+            dry = one.balance.by_itself
+            rank = (told.kind, dry, 0 if dry else place, -int(one.holds.sum()))
+            found.append((rank, (search, one, told)))
+    return [entry for _, entry in sorted(found, key=lambda pair: pair[0])]
+
+
+def conduction_without_formulas(
+    mode: NumericMode,
+    examples: Mapping[Sequence, tuple[dict[str, float], np.ndarray]],
+    several: bool,
+) -> Conduction:
+    """How a mode conducts whose formulas are too long to be written."""
+    point, shares = examples[mode.sequence]
+    solved = mode.at(point, shares)
+    if solved is None:
+        return Conduction("DCM" if mode.sequence.unknown else "CCM", "")
+    there = {name: float(value[0]) for name, value in solved[1].items()}
+    return conduction(solved[0], mode.stages, there, several)
 
 
 def _symbols(circuit: Circuit, modes: tuple[Mode, ...]) -> dict[str, str]:
@@ -192,8 +231,8 @@ def _symbols(circuit: Circuit, modes: tuple[Mode, ...]) -> dict[str, str]:
 
 
 def _choices(circuit: Circuit) -> list[str]:
-    """What the tool chose by itself and the reader should know."""
-    lines = []
+    """What was hardly meant so, and what the tool chose by itself."""
+    lines = list(circuit.doubts)
     if circuit.input_name is None and len(circuit.sources) > 1:
         lines.append(
             f"several sources: {circuit.input.name} is taken as the input (say `input NAME` to change it)"
@@ -207,25 +246,45 @@ def _choices(circuit: Circuit) -> list[str]:
 
 
 def _long(named: tuple[tuple[str, NumericMode], ...]) -> list[str]:
+    """Modes without formulas, in one note."""
+    if not named:
+        return []
+    names = [name for name, _ in named]
+    shown = ", ".join(names) if len(names) <= MOST_NAMED else f"{len(names)} modes ({', '.join(names[:3])} …)"
     return [
-        f"{name}: the exact formulas have too many terms to be written out; its numbers are computed "
-        "from the exact equations at each point"
-        for name, _ in named
+        f"the formulas of {shown} are too long to be written; numbers there (operate, sweep, --for) come "
+        "from the exact equations all the same"
     ]
 
 
 def _gaps(searches: tuple[Search, ...]) -> list[str]:
+    """Where there is no steady state, and where no mode could be confirmed."""
     lines = []
     for search in searches:
         names = [*search.stages.symbols]
         if search.no_state:
-            places = "; ".join(_place(search, k, names) for k in search.no_state[:3])
-            grows = f" ({', '.join(sorted(search.runaway))} grows without limit)" if search.runaway else ""
-            lines.append(f"no steady state{grows} was found at {places}")
+            grows = "currents or voltages grow"
+            if search.runaway:
+                some = sorted(search.runaway)
+                grows = f"{', '.join(some)} grow{'s' if len(some) == 1 else ''}"
+            places = _places(search, search.no_state, names)
+            if len(names) == 1 and len(search.no_state) > 1:
+                values = search.points[names[0]][search.no_state]
+                places = f"{names[0]} = {values.min():.4g} to {values.max():.4g}"
+            lines.append(f"no steady state was met at {places}: {grows} without limit")
         if search.open_points:
-            places = "; ".join(_place(search, k, names) for k in search.open_points[:3])
-            lines.append(f"not determined, no sequence could be verified, at {places}")
+            places = _places(search, search.open_points, names)
+            lines.append(
+                f"at {places} none of the listed modes holds and no other could be confirmed; write these "
+                "values into the netlist to have that very point looked at"
+            )
     return lines
+
+
+def _places(search: Search, points: list[int], names: list[str]) -> str:
+    shown = "; ".join(_place(search, k, names) for k in points[:MOST_PLACES])
+    more = len(points) - MOST_PLACES
+    return f"{shown} and {more} more of the points looked at" if more > 0 else shown
 
 
 def _place(search: Search, k: int, names: list[str]) -> str:
@@ -242,13 +301,16 @@ def _at_operating_point(circuit: Circuit, engine: Engine) -> tuple[Numbers | Non
         return None, []
     numbers = engine.at(point)
     if numbers is None:
-        return None, ["no mode could be verified at the operating point: numbers are not determined"]
+        return None, [
+            "no numbers: at the operating point no mode could be confirmed; often a part settles there in a "
+            "small share of an interval (a snubber, a tiny coil beside a capacitor): try without it"
+        ]
     warnings = []
     for factor in (1 - NEAR, 1 + NEAR):
         beside = engine.mode_at(point | {"T": point["T"] * factor})
         if beside is not None and beside != numbers.mode:
             warnings.append(
-                f"the operating point is near the boundary between {numbers.mode} and {beside}: "
-                f"a change of {NEAR:.0%} in the period, a coil or the load leads across"
+                f"the operating point is near the edge of {numbers.mode}: {NEAR:.0%} more or less period, "
+                f"inductance or load leads to {beside}"
             )
     return numbers, warnings[:1]

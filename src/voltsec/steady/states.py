@@ -357,12 +357,33 @@ class StateBuilder(ModeBuilder):
         """A coil's from the other states; a capacitor's from its current."""
         if name in self.states.rises:
             return self.definitions.get(self.states.rises[name])
-        found = super().ripple_of(name)
+        found = self._charge_of_one_interval(name) or super().ripple_of(name)
         if found is None:
             self.states.strict = False
             found = super().ripple_of(name)
             self.states.strict = True
         return found if found is not None else self.explicit.ripple_of(name)
+
+    def _charge_of_one_interval(self, name: str) -> Expr | None:
+        """A capacitor's ripple by the shorter of what two intervals bring and take, which is the same.
+
+        Where the load alone discharges an output capacitor this is the trade's ``D*T*V/(R*C)``.
+        """
+        waves, ring = self.short, self.balance.ring
+        current = waves.current(("i", name))
+        farad = next(c.quantity.symbol for c in self.circuit.capacitors if c.name == name)
+        found = []
+        for fraction, mean, ramp in zip(waves.fractions, current.means, current.ramps, strict=True):
+            if mean is None or ramp is None or waves.count != 2:
+                return None
+            sizes = np.abs(waves.numeric(mean)), np.abs(waves.numeric(ramp))
+            if not (sizes[0] > sizes[1]).all():
+                return None  # the current turns inside the interval
+            charge = multiply(mean, (fraction * ring.symbol("T"), ring.symbol(farad)))
+            if np.nanmedian(waves.numeric(charge)) < 0:
+                charge = -charge[0], charge[1]
+            found.append(self.form.expression(charge))
+        return min(found, key=lambda expression: expression.count_ops())
 
 
 def _numbers(waves: Waveforms, ratio: Ratio | None) -> np.ndarray:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from voltsec.steady.balance import Balance
 from voltsec.tableau.network import coils
 
+CURE = "write their resistances into the netlist to have it decided"
+
 
 def undetermined(balance: Balance) -> list[str]:
     """One line for each capacitor voltage or coil current that the equations do not fix."""
@@ -21,7 +23,7 @@ def undetermined(balance: Balance) -> list[str]:
                 tied.setdefault(free, []).append(label)
     for labels in tied.values():
         if len(labels) == 1:
-            lines.append(f"{labels[0]}: not determined by the ideal circuit")
+            lines.append(f"{labels[0]}: ideal parts leave it open; {CURE}")
         else:
-            lines.append(f"{', '.join(labels)}: not determined singly, only a sum or difference of them is")
+            lines.append(f"{', '.join(labels)}: ideal parts leave open how they share; {CURE}")
     return lines

@@ -1,0 +1,201 @@
+"""One mode for a terminal: its results as parts, each with the importance it has to a reader."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from sympy import And, Basic
+
+from voltsec.report.alphabet import Alphabet
+from voltsec.report.outline import named, port_rows, result_rows, shown_name, stress_rows
+from voltsec.report.selection import Part, Row
+from voltsec.steady.first_order import FirstOrder
+from voltsec.steady.solution import Mode, Solution
+
+REGION, MAIN, STATES, ORDER, RIPPLE, DEVICES, LOSSES, OTHERS = 0, 1, 2, 3, 4, 5, 6, 7
+IMPORTANCE = {
+    "Gain": MAIN,
+    "Output voltage": MAIN,
+    "Efficiency": MAIN,
+    "Capacitor voltage": STATES,
+    "Coil current, mean": STATES,
+    "Drawn from source": STATES,
+    "Ripple, peak-peak": RIPPLE,
+    "At the boundary": RIPPLE,
+    "Least inductance": RIPPLE,
+}
+LONGEST_CONDITION = 160
+"""Signs of a condition on the region that is told on a screen."""
+LEFT_TO_FULL = "long: --full prints it"
+MOST_LINES = 4
+"""Lines of a formula that is told on a screen, ..."""
+MOST_ORDER_LINES = 8
+"""... and of a leading order, which stands for longer ones."""
+WORDS = {
+    MAIN: "gain and output",
+    STATES: "voltages and currents",
+    ORDER: "the leading order",
+    RIPPLE: "ripple and boundary",
+    DEVICES: "stress of switches and diodes",
+    LOSSES: "losses",
+    OTHERS: "stress of other parts",
+}
+"""What is missing where results of an importance are left out."""
+NEVER = 99
+
+Shown = Callable[[Basic | None], str]
+Lines = tuple[object, ...]
+Height = Callable[[Row, list[Row]], int]
+"""How many lines a row takes among those it shares columns with."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """A row with its importance to a reader."""
+
+    row: Row
+    importance: int
+    what: str = ""
+    """What is missing where it is left out."""
+
+
+def _alike(told: Told) -> tuple[int, str, str]:
+    """Rows of one importance and label are told or left out together."""
+    return told.importance, told.what, told.row.label
+
+
+class ModeParts:
+    """The parts of one mode; ``full`` leaves nothing out and keeps every formula whole."""
+
+    def __init__(
+        self,
+        mode: Mode,
+        solution: Solution,
+        leading: FirstOrder | None,
+        alphabet: Alphabet,
+        shown: Shown,
+        full: bool,
+    ) -> None:
+        self.mode = mode
+        self.solution = solution
+        self.leading = leading
+        self.alphabet = alphabet
+        self.shown = shown
+        self.full = full
+
+    def region(self) -> Iterator[Row]:
+        """Where the mode holds, named quantities, and the equations of fractions without closed form."""
+        mode = self.mode
+        if mode.holds_when is None:
+            every = " and ".join(f"0 < {duty} < 1" for duty in self.solution.circuit.duty_symbols)
+            condition = f"always ({every})" if every else "always"
+            if not mode.written:
+                condition = "where the numbers say so (its conditions are too long to write)"
+        else:
+            condition = self._condition(mode.holds_when)
+        yield Row("Holds when", "", condition)
+        if mode.written:
+            yield Row("", "", "proved" if mode.proved else "checked at sample values, not proved")
+
+    def definitions(self) -> Iterator[Row]:
+        """Named quantities."""
+        for number, (name, expression) in enumerate(named(self.mode)):
+            yield Row("where" if number == 0 else "", shown_name(name), self.shown(expression))
+
+    def equations(self) -> Iterator[Row]:
+        """What fixes the fractions where they have no closed form."""
+        for number, polynomial in enumerate(self.mode.condition or ()):
+            yield Row("no closed form" if number == 0 else "", "", f"0 = {self.shown(polynomial)}")
+
+    def results(self) -> Iterator[Row]:
+        """Gain, voltages, currents, ripple, boundary."""
+        input_name = self.solution.circuit.input.name
+        whole_stage = {"gain": f"V/{input_name}", "V": "V", "eta": "η" if self.alphabet.unicode else ""}
+        for row in result_rows(self.mode, self.solution.circuit):
+            name = row.name or whole_stage.get(row.letter, "")
+            yield Row(row.label, name, self.shown(row.expression))
+
+    def first_order(self) -> Iterator[Row]:
+        """Where intervals end by themselves, the exact equations of a lossy stage are hard to read."""
+        if self.leading is None:
+            return
+        from voltsec.report.losses import first_order_rows
+
+        circuit = self.solution.circuit
+        for name, text in first_order_rows(
+            self.leading, circuit.input.name, circuit.duty_symbols, self.alphabet
+        ):
+            yield Row("To first order", name, text)
+
+    def ports(self) -> Iterator[Row]:
+        """What source and load see; a row without formula says it all in words."""
+        for row in port_rows(self.mode, self.solution):
+            yield Row(row.label, row.words, "" if row.expression is None else self.shown(row.expression))
+
+    def stress(self) -> Iterator[Row]:
+        """Voltage and currents part by part."""
+        for row in stress_rows(self.mode, self.solution.circuit):
+            yield Row(f"Stress of {row.part}", row.label, self.shown(row.expression))
+
+    def losses(self) -> Iterator[Row]:
+        """Conduction loss of every part."""
+        for name, loss in self.mode.losses.items():
+            if loss is not None and loss != 0:
+                yield Row("Conduction loss", name, self.shown(loss))
+
+    def groups(self) -> Iterator[tuple[str, list[Told]]]:
+        """Rows that share columns, in reading order, each with its importance and what it is."""
+        region = [Told(row, REGION, "its region") for row in self.region()]
+        region += [Told(row, REGION, "what is named") for row in self.definitions()]
+        region += [Told(row, STATES, "equations") for row in self.equations()]
+        yield "region", region
+        results = [Told(row, IMPORTANCE[row.label]) for row in self.results()]
+        yield "results", [replace(one, what=WORDS[one.importance]) for one in results]
+        yield "first order", [Told(row, ORDER, WORDS[ORDER]) for row in self.first_order()]
+        yield "ports", [Told(row, RIPPLE, "currents of the ports") for row in self.ports()]
+        devices = {f"Stress of {device.name}" for device in self.solution.circuit.devices}
+        ranks = [(row, DEVICES if row.label in devices else OTHERS) for row in self.stress()]
+        yield "stress", [Told(row, rank, WORDS[rank]) for row, rank in ranks]
+        yield "losses", [Told(row, LOSSES, WORDS[LOSSES]) for row in self.losses()]
+
+    def parts(self, heading: Lines, intervals: Lines, height: Height) -> list[Part]:
+        """Everything in reading order; ``heading`` and ``intervals`` are printed lines already."""
+        found = [Part(REGION, "all", "heading", len(heading), table=heading)]
+        for group, told in self.groups():
+            rows = [one.row for one in told]
+            for (importance, what, _), members in groupby(told, key=_alike):
+                listed = [self._whole(one.row, importance, height(one.row, rows)) for one in members]
+                kept = tuple(row for row in listed if row is not None)
+                lines = sum(height(row, rows) for row in kept)
+                found.append(Part(importance, what, group, lines, kept))
+                if len(kept) < len(listed):
+                    found.append(Part(NEVER, what, group, 0))
+            if group == "region":
+                found.append(Part(MAIN, "its intervals", "intervals", len(intervals), table=intervals))
+        return found
+
+    def _whole(self, row: Row, importance: int, lines: int) -> Row | None:
+        """The row itself; on a screen, where its formula is long, what stands for it or nothing."""
+        if self.full or lines <= (MOST_ORDER_LINES if importance == ORDER else MOST_LINES):
+            return row
+        told = importance == REGION or row.label == "Output voltage"
+        return replace(row, text=LEFT_TO_FULL) if told else None
+
+    def _condition(self, region: Basic) -> str:
+        """A region; on a screen without conditions that are too long to be read."""
+        if self.full or not isinstance(region, And):
+            text = self.shown(region)
+            return text if self.full or len(text) <= LONGEST_CONDITION else LEFT_TO_FULL
+        short: list[Basic] = []
+        room = LONGEST_CONDITION
+        for part in region.args:
+            if len(self.shown(part)) <= room:
+                short.append(part)
+                room -= len(self.shown(part)) + len(" and ")
+        text = self.shown(And(*short, evaluate=False)) if short else ""
+        if len(short) == len(region.args):
+            return text
+        more = "further conditions (--full prints them)"
+        return f"{text} and {more}" if text else more
