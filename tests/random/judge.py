@@ -13,12 +13,13 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 
 from ..integration.switched import Averages, NotPeriodic, periodic_averages
-from .readings import level_of_voltages
 
 PATIENCE = 20.0
 """Seconds of the processor an integration may take."""
 UNBOUNDED = 100.0
-"""A voltage so many times above every source and capacitor is due to a current that was cut off."""
+"""A voltage so many times above every mean is due to a current that was cut off."""
+GROWS = 1.3
+"""What a quarter of the added losses makes so many times as large has no limit of its own."""
 
 
 class TooLong(Exception):
@@ -66,21 +67,28 @@ class Judge:
 
     @cached_property
     def verdict(self) -> str:
-        """``state``, ``cut off`` (a current is interrupted), ``runs away``, or ``cannot tell``."""
-        one = self.first
-        if isinstance(one, Averages):
-            level = max(
-                *(abs(float(s.quantity.value)) for s in self.circuit.sources),
-                max((abs(v) for v in one.capacitor_voltages.values()), default=0.0),
-            )
-            source = max(abs(float(s.quantity.value)) for s in self.circuit.sources)
-            if one.highest_voltage < UNBOUNDED * level and level < UNBOUNDED * source:
-                return "state"
-            other = self.second
-            if isinstance(other, str):
-                return "runs away" if level > UNBOUNDED * source else "cannot tell"
-            if other.highest_voltage < 1.5 * one.highest_voltage:
-                return "state"
-            same = abs(level_of_voltages(other, self.circuit) - level_of_voltages(one, self.circuit))
-            return "runs away" if same > 0.1 * level else "cut off"
-        return "cannot tell"
+        """What becomes of the circuit where nothing but itself decides.
+
+        ``state``: a periodic state.  ``cut off``: voltages without limit, a current is interrupted.
+        ``runs away``: voltages or currents that only the added resistances limit.  ``cannot tell``.
+        """
+        one, other = self.first, self.second
+        if isinstance(one, str) or isinstance(other, str):
+            return "cannot tell"
+        for level in (_volts, _amperes):
+            before, after = level(one), level(other)
+            if before and not 1 / GROWS < after / before < GROWS:
+                return "runs away"
+        if other.highest_voltage > UNBOUNDED * _volts(other) and (
+            other.highest_voltage > GROWS * one.highest_voltage
+        ):
+            return "cut off"
+        return "state"
+
+
+def _volts(found: Averages) -> float:
+    return max(abs(v) for v in [found.output_voltage, *found.average_voltages.values()])
+
+
+def _amperes(found: Averages) -> float:
+    return max(found.rms_currents.values())

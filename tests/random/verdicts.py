@@ -33,9 +33,9 @@ from voltsec.report.machine import as_json, json_text
 from voltsec.report.terminal import show
 from voltsec.steady.solution import Solution
 
+from ..integration.stated import ZERO, Standing, neighbours, standings
 from .judge import Judge, TooLong, patience
 from .readings import Reading, readings
-from .regions import ZERO, Standing, neighbours, standings
 
 ORDER = ("crashed", "slow", "wrong", "refused", "numbers", "region", "undecided", "right")
 """Worst first: the outcome of a case is the worst that was found."""
@@ -90,13 +90,12 @@ def judged(circuit: Circuit) -> Verdict:
     verdict = Verdict(text, len(circuit.elements))
     judge = Judge(circuit)
     begin = time.process_time()
-    expected = judge.verdict
-    verdict.expected = _expectation(judge, circuit)
+    verdict.expected = _expectation(judge)
     verdict.judge_seconds = time.process_time() - begin
     try:
         solution = _answer(circuit, verdict)
     except NoSteadyState as error:
-        _refused(error, expected, verdict)
+        _refused(error, judge, verdict)
         return verdict
     if solution is None:
         return verdict
@@ -145,32 +144,27 @@ def _place(error: BaseException) -> str:
     return f"{type(error).__name__} in {place}: {re.sub(r'[0-9]+', 'N', str(error))[:60]}"
 
 
-def _expectation(judge: Judge, circuit: Circuit) -> str:
+def _expectation(judge: Judge) -> str:
     found = judge.first
     if isinstance(found, str):
         return found
     shown = ", ".join(map(str, found.sequence()))
-    state = "" if judge.verdict == "state" else f" ({judge.verdict}: up to {found.highest_voltage:.3g} V)"
-    return f"{found.output_voltage:.6g} V, efficiency {found.efficiency:.5g}; {shown}{state}"
+    return f"{found.output_voltage:.6g} V, efficiency {found.efficiency:.5g}; {shown}"
 
 
-def _refused(error: NoSteadyState, expected: str, verdict: Verdict) -> None:
+def _refused(error: NoSteadyState, judge: Judge, verdict: Verdict) -> None:
     """A steady state is denied, or said to be undetermined."""
     kind = error.faults[0].kind
     message = re.sub(r"\b[A-Z]\w*\b|[0-9.]+", "~", error.faults[0].message)
-    if expected == "cannot tell":
+    if judge.verdict == "cannot tell":
         verdict.say("undecided", f"{kind}, the integration finds no state either")
-    elif expected == "state":
+    elif judge.verdict == "state":
         verdict.say("wrong" if kind == "no-steady-state" else "refused", f"{kind}: {message[:70]}")
 
 
 def _compare(solution: Solution, judge: Judge, verdict: Verdict) -> None:
     """Every number against the integration, a second setting of which settles what differs."""
     numbers, found = solution.numbers, judge.first
-    if judge.verdict in ("cut off", "runs away"):
-        if numbers is not None:
-            verdict.say("wrong", f"numbers are told where the integration says: {judge.verdict}")
-        return
     if numbers is None:
         if judge.verdict == "state":
             verdict.say("refused", "numbers are not determined", "; ".join(solution.warnings))
@@ -184,6 +178,9 @@ def _compare(solution: Solution, judge: Judge, verdict: Verdict) -> None:
     second = judge.second
     if isinstance(second, str):
         verdict.say("undecided", "the integration finds a state at one setting only", second)
+        return
+    if judge.verdict != "state":
+        verdict.say("wrong", f"numbers are told where the integration says: {judge.verdict}")
         return
     again = {one.name: one for one in readings(numbers, second, solution.circuit)}
     for one in differing:

@@ -1,10 +1,10 @@
-"""Whether exactly one mode's stated region holds at a point, evaluated as a reader of the answer would."""
+"""What a mode's formulas and region say at a point, evaluated as a reader of the answer would."""
 
 from __future__ import annotations
 
 import itertools
 import random
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import mpmath
@@ -37,17 +37,26 @@ def standing(mode: Mode, point: Mapping[str, float]) -> Standing:
     """Does the mode's own ``holds_when``, with its definitions and conditions, hold at ``point``?"""
     if not mode.written:
         return Standing(None)
-    unknown = _unknown_fractions(mode, point)
-    best = Standing(False)
-    for roots in _roots(mode, point, unknown):
+    for values in values_where_it_holds(mode, point):
+        return Standing(True, min(_number(interval.fraction, values) for interval in mode.intervals))
+    return Standing(False)
+
+
+def values_where_it_holds(mode: Mode, point: Mapping[str, float]) -> Iterator[Values]:
+    """The point with unknown fractions and definitions filled in, for each root in the mode's region."""
+    for roots in _roots(mode, point, _unknown_fractions(mode, point)):
         values = _with_definitions(mode, dict(point) | roots)
         if mode.holds_when is not None and not _truth(mode.holds_when, values):
             continue
-        shares = [_number(interval.fraction, values) for interval in mode.intervals]
-        if roots and not all(share > 0 for share in shares):
-            continue
-        return Standing(True, min(shares))
-    return best
+        if not roots or all(_number(interval.fraction, values) > 0 for interval in mode.intervals):
+            yield values
+
+
+def value_of(formula: sympy.Expr, values: Mapping[str, float]) -> float | None:
+    """A formula's number; None where ``values`` lack one of its symbols."""
+    if any(symbol.name not in values for symbol in formula.free_symbols):
+        return None
+    return _number(formula, values)
 
 
 def standings(solution: Solution, point: Mapping[str, float]) -> dict[str, Standing]:
