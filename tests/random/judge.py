@@ -91,4 +91,4 @@ def _volts(found: Averages) -> float:
 
 
 def _amperes(found: Averages) -> float:
-    return max(found.rms_currents.values())
+    return max(abs(i) for i in found.average_currents.values())
