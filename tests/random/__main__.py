@@ -9,7 +9,8 @@ from pathlib import Path
 
 import click
 
-from .cases import FAMILIES, family_of
+from .cases import FAMILIES, family_of, is_cheap, make
+from .known_open import write_open
 from .running import run
 from .summary import summary
 
@@ -18,11 +19,25 @@ from .summary import summary
 @click.option("--count", default=100, show_default=True, help="How many cases.")
 @click.option("--first", default=0, show_default=True, help="The number of the first case.")
 @click.option("--family", "families", multiple=True, type=click.Choice(FAMILIES), help="Only these families.")
+@click.option("--cheap", is_flag=True, help="Only cases that are answered in about half a second.")
 @click.option("--jobs", default=1, show_default=True, help="Processes side by side.")
+@click.option("--write-open", "write_open_", is_flag=True, help="Write the failing ones into known_open.txt.")
 @click.option("--output", default="random.jsonl", show_default=True, help="Verdicts, a JSON object a line.")
-def command(count: int, first: int, families: tuple[str, ...], jobs: int, output: str) -> None:
+def command(
+    count: int,
+    first: int,
+    families: tuple[str, ...],
+    cheap: bool,
+    jobs: int,
+    write_open_: bool,
+    output: str,
+) -> None:
     """Judge COUNT random circuits and print a summary."""
-    wanted = (number for number in itertools.count(first) if not families or family_of(number) in families)
+    wanted = (
+        number
+        for number in itertools.count(first)
+        if (not families or family_of(number) in families) and (not cheap or is_cheap(make(number)))
+    )
     rows = []
     with Path(output).open("w", encoding="utf-8") as stream:
         for row in run(itertools.islice(wanted, count), jobs):
@@ -31,6 +46,8 @@ def command(count: int, first: int, families: tuple[str, ...], jobs: int, output
             stream.flush()
             if row["outcome"] != "right":
                 click.echo(f"{row['number']:6} {row['signature'][:100]}", err=True)
+    if write_open_:
+        write_open(rows)
     click.echo(summary(rows))
     sys.exit(any(row["outcome"] in ("wrong", "crashed", "slow") for row in rows))
 

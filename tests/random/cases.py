@@ -14,7 +14,7 @@ from fractions import Fraction
 from functools import cache
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Capacitor, CurrentSource, Load, Source
+from voltsec.circuit.elements import Capacitor, CurrentSource, Diode, Inductor, Load, Source, Switch
 from voltsec.command.netlists import load, shipped_circuits
 from voltsec.language.writer import write
 
@@ -30,6 +30,15 @@ TURN = ("mutated", "grown", "mutated", "wired", "grown")
 """The families of the numbers 0, 1, 2 ... in turn."""
 MOST_ELEMENTS = 25
 """As many parts as a netlist has whose answer may be expected within the time limit."""
+SLOW_SHELF = {
+    "quad_boost",
+    "quad_boost_lossy",
+    "quad_buck",
+    "boost_then_buck",
+    "quad_bb_D2_1mD",
+    "quad_sepic",
+}
+"""Shelf circuits whose answers take seconds."""
 
 Change = Callable[[Draft, random.Random], bool]
 
@@ -61,6 +70,18 @@ def make(number: int) -> Case:
     rng = random.Random(f"{family} {number}")
     draft, history = {"mutated": _from_the_shelf, "grown": _grown, "wired": _wired}[family](rng)
     return Case(number, family, tuple(history), draft.done())
+
+
+def is_cheap(case: Case) -> bool:
+    """Small enough to be answered in about half a second: few devices, states and parasitic values."""
+    circuit = case.circuit
+    devices, states = circuit.of(Switch, Diode), circuit.of(Inductor, Capacitor)
+    losses = sum(
+        getattr(element, key, None) is not None
+        for element in circuit.elements
+        for key in ("resistance", "drop")
+    )
+    return len(devices) <= 4 and len(states) <= 4 and losses <= 2 and not SLOW_SHELF & set(case.history)
 
 
 @cache
