@@ -16,10 +16,16 @@ from ..integration.switched import Averages, NotPeriodic, periodic_averages
 
 PATIENCE = 20.0
 """Seconds of the processor an integration may take."""
+FINE = ((1e-7, 2e7), (2e-8, 1e8))
+COARSE = ((2e-6, 2e6), (4e-7, 1e7))
+"""Resistance of closed and of open devices as multiples of the load; the second pair where the first fails.
+
+The second setting of each adds a fifth of the losses of the first.
+"""
 UNBOUNDED = 100.0
 """A voltage so many times above every mean is due to a current that was cut off."""
 GROWS = 1.3
-"""What a quarter of the added losses makes so many times as large has no limit of its own."""
+"""What a fifth of the added losses makes so many times as large has no limit of its own."""
 
 
 class TooLong(Exception):
@@ -44,7 +50,7 @@ def patience(seconds: float) -> Iterator[None]:
 
 @dataclass
 class Judge:
-    """Asked once, and a second time where something differs."""
+    """Asked at two settings, so that what depends on them can be told from what does not."""
 
     circuit: Circuit
 
@@ -56,14 +62,23 @@ class Judge:
             return f"{type(error).__name__}: {error}"
 
     @cached_property
-    def first(self) -> Averages | str:
-        """The periodic state, or why there is none."""
-        return self._ask(2e-6, 2e6)
+    def _pair(self) -> tuple[Averages | str, Averages | str]:
+        found = tuple(self._ask(*setting) for setting in FINE)
+        if any(isinstance(one, str) for one in found):
+            coarse = tuple(self._ask(*setting) for setting in COARSE)
+            if sum(isinstance(one, str) for one in coarse) < sum(isinstance(one, str) for one in found):
+                found = coarse
+        return found
 
-    @cached_property
+    @property
+    def first(self) -> Averages | str:
+        """The periodic state with the larger added losses, or why there is none."""
+        return self._pair[0]
+
+    @property
     def second(self) -> Averages | str:
-        """The same with a quarter of the added losses."""
-        return self._ask(5e-7, 8e6)
+        """The same with the smaller ones."""
+        return self._pair[1]
 
     @cached_property
     def verdict(self) -> str:
@@ -76,8 +91,7 @@ class Judge:
         if isinstance(one, str) or isinstance(other, str):
             return "cannot tell"
         for level in (_volts, _amperes):
-            before, after = level(one), level(other)
-            if before and not 1 / GROWS < after / before < GROWS:
+            if level(other) > GROWS * level(one):
                 return "runs away"
         if other.highest_voltage > UNBOUNDED * _volts(other) and (
             other.highest_voltage > GROWS * one.highest_voltage

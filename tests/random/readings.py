@@ -1,9 +1,8 @@
 """What is compared: each number of the answer beside what the integration found, with what may lie between.
 
 Tolerances are for exact numbers: one part in a thousand of the value, and a share of what is usual in the
-circuit, because the integration gives ideal parts resistances of two millionths of the load (and a
-twentieth of that a second time, where something differs).  A gain of ten makes them two in ten thousand of
-the output; a current that is small beside the others moves by as much of the others.
+circuit, because the integration gives ideal parts a small resistance: where one quantity is small beside
+the others, it moves by a part of the others.
 Peaks and ripples are taken at the ends of the integration's steps and outside the first hundred thousandth
 of the period after an event: they are resolved to some parts in a thousand.
 """
@@ -52,7 +51,9 @@ def readings(numbers: Numbers, found: Averages, circuit: Circuit) -> Iterator[Re
 
     out = found.output_voltage
     yield Reading("output voltage", numbers.output_voltage, out, near(out, volts), strict=True)
-    yield Reading("gain", numbers.gain, found.gain, near(out, volts) / source, strict=True)
+    if source > 0 and numbers.output_voltage is not None:  # otherwise the output voltage says it
+        told = None if numbers.gain is None else numbers.gain * source
+        yield Reading("gain", told, numbers.output_voltage, near(out, volts), strict=True)
     yield Reading("efficiency", numbers.efficiency, found.efficiency, EFFICIENCY, strict=True)
     for name, value in numbers.capacitor_voltages.items():
         true = found.capacitor_voltages[name]
