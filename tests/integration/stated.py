@@ -17,6 +17,8 @@ from voltsec.steady.solution import Mode, Solution
 
 ZERO = 1e-7
 """An interval shorter than this part of the period does not exist: the point lies on an edge."""
+SAME = 1e-12
+"""Relative difference up to which two sides of an equation are equal: values are decimal fractions."""
 STARTS = (0.03, 0.1, 0.3, 0.6, 0.9)
 """Where roots for several unknown fractions are sought, each fraction."""
 
@@ -153,7 +155,8 @@ def _number(expression: sympy.Basic, values: Mapping[str, float]) -> float:
 
 def _truth(condition: sympy.Basic, values: Mapping[str, float]) -> bool:
     """A condition's truth; false where a number in it does not exist."""
+    exact = condition.replace(sympy.Eq, lambda one, other: abs(one - other) <= SAME * (abs(one) + abs(other)))
     try:
-        return bool(_evaluated(condition, values))
+        return bool(_evaluated(exact, values))
     except (TypeError, ZeroDivisionError):  # complex numbers have no order
         return False

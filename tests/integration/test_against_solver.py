@@ -8,9 +8,6 @@ at the same point, its region, and the sequence of conducting devices with their
 from __future__ import annotations
 
 import re
-import signal
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from math import isfinite
 
@@ -22,14 +19,16 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Diode, Switch
 from voltsec.steady.solution import Mode, Solution
 
+from .left_open import left_open
 from .own import OWN, SEVERAL_SWITCHES
+from .patience import patience
 from .published import PUBLISHED
 from .stated import value_of, values_where_it_holds
 from .switched import Averages, NotPeriodic, periodic_averages, with_small_ripple
 
 FACTORS = (5.0, 2.0, 1.3, 0.8, 0.5, 0.2)
 PATIENCE = 60
-"""Seconds a solution may take before the test gives up."""
+"""Seconds of the processor a solution may take before the test gives up."""
 
 SHARED = {
     # Diodes that share a current between capacitors of equal voltage: the ideal circuit fixes what each
@@ -61,7 +60,7 @@ class Comparison:
     differences: list[str] = field(default_factory=list)
     least: float = 0.0
     """Least relative tolerance: straight ramps are an approximation where resistances bend them."""
-    open: tuple[str, ...] = ()
+    open: frozenset[str] = frozenset()
     """Quantities that the ideal circuit does not determine: these alone may be left out of the answer."""
 
     def say(self, text: str) -> None:
@@ -79,22 +78,6 @@ class Comparison:
         relative = max(relative, self.least)
         if not isfinite(solver) or abs(solver - integrated) > relative * abs(integrated) + 2e-3 * scale:
             self.say(f"{name}: solver {solver:.6g}, integration {integrated:.6g}")
-
-
-@contextmanager
-def patience(seconds: int) -> Iterator[None]:
-    """Turn a solution that does not end into a failure."""
-
-    def give_up(*_: object) -> None:
-        raise TimeoutError(f"no solution within {seconds} s")
-
-    before = signal.signal(signal.SIGALRM, give_up)
-    signal.alarm(seconds)
-    try:
-        yield
-    finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
 
 
 def published_values(key: str, circuit: Circuit) -> dict[str, float]:
@@ -174,7 +157,8 @@ def compare_formulas(
 
     volts = max(abs(v) for v in found.average_voltages.values())
     amperes = max([abs(i) for i in found.inductor_currents.values()] or [1.0])
-    told.close("gain formula", evaluated(mode.gain), found.gain, 5e-3, 0.0)
+    if mode.gain is not None or mode.output_voltage is None:  # drops and currents make a plain ratio impossible
+        told.close("gain formula", evaluated(mode.gain), found.gain, 5e-3, 0.0)
     told.close("output formula", evaluated(mode.output_voltage), found.output_voltage, 5e-3, 0.0)
     for name, formula in mode.capacitor_voltages.items():
         told.close(f"formula v({name})", evaluated(formula), found.capacitor_voltages[name], 5e-3, volts)
@@ -215,7 +199,7 @@ def check(
     factors: tuple[float, ...],
     shared: bool,
     least: float = 0.0,
-    open_: tuple[str, ...] = (),
+    open_: frozenset[str] = frozenset(),
 ) -> None:
     """Solve once, then compare at every factor of the edge inductances."""
     with patience(PATIENCE):
@@ -242,14 +226,14 @@ def check(
 @pytest.mark.parametrize("key", PUBLISHED)
 def test_published_circuit(key: str) -> None:
     circuit = voltsec.read(PUBLISHED[key].netlist)
-    check(circuit, published_values(key, circuit), FACTORS, key in SHARED)
+    check(circuit, published_values(key, circuit), FACTORS, key in SHARED, open_=left_open(key))
 
 
 @pytest.mark.parametrize("key", OWN | SEVERAL_SWITCHES)
 def test_own_circuit(key: str) -> None:
     circuit = voltsec.read((OWN | SEVERAL_SWITCHES)[key])
     edge = {symbol: float(value) for symbol, value in circuit.values.items()}
-    check(circuit, edge, FACTORS, key in SHARED)
+    check(circuit, edge, FACTORS, key in SHARED, open_=left_open(key))
 
 
 LOSSY = (
@@ -279,7 +263,9 @@ def test_published_circuit_with_losses(key: str) -> None:
     ):
         netlist = re.sub(rf"({kind} \w+ : \w+ -> \w+)", rf"\1 {{ {properties} }}", netlist)
     circuit = voltsec.read(netlist)
-    check(circuit, published_values(key, circuit), (5.0, 2.0, 0.7, 0.4), key in SHARED)
+    # what resistances share is determined; what lies in series while all is open is not
+    open_ = frozenset(name for name in left_open(key) if name.startswith("peak v"))
+    check(circuit, published_values(key, circuit), (5.0, 2.0, 0.7, 0.4), key in SHARED, open_=open_)
 
 
 def test_a_mode_that_no_sample_point_met() -> None:

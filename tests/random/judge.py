@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import signal
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,6 +9,7 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 
+from ..integration.patience import TooLong, patience
 from ..integration.switched import Averages, NotPeriodic, periodic_averages
 
 PATIENCE = 20.0
@@ -26,26 +24,6 @@ UNBOUNDED = 100.0
 """A voltage so many times above every mean is due to a current that was cut off."""
 GROWS = 1.3
 """What a fifth of the added losses makes so many times as large has no limit of its own."""
-
-
-class TooLong(Exception):
-    """Something took longer than it was given."""
-
-
-@contextmanager
-def patience(seconds: float) -> Iterator[None]:
-    """:class:`TooLong` where the inside takes longer (in code that returns to the interpreter)."""
-
-    def give_up(*_: object) -> None:
-        raise TooLong(f"took longer than {seconds:g} s")
-
-    before = signal.signal(signal.SIGPROF, give_up)
-    signal.setitimer(signal.ITIMER_PROF, seconds)
-    try:
-        yield
-    finally:
-        signal.setitimer(signal.ITIMER_PROF, 0)
-        signal.signal(signal.SIGPROF, before)
 
 
 @dataclass

@@ -33,8 +33,9 @@ from voltsec.report.machine import as_json, json_text
 from voltsec.report.terminal import show
 from voltsec.steady.solution import Solution
 
+from ..integration.patience import TooLong, patience
 from ..integration.stated import ZERO, Standing, neighbours, standings
-from .judge import Judge, TooLong, patience
+from .judge import Judge
 from .readings import Reading, readings
 
 ORDER = ("crashed", "slow", "wrong", "refused", "numbers", "region", "undecided", "right")
