@@ -59,6 +59,7 @@ TOLERANCE = 1e-10
 """Scaled current or voltage by which a diode may miss its corner before that counts."""
 SETTLING = 1e-5
 """Fraction of the period after an event in which peaks are not taken: spikes of the added resistances."""
+GOLDEN = (5**0.5 - 1) / 2
 PERFECT = 1e-9
 """Coupled coils whose inductance matrix has a smaller eigenvalue (coils scaled to 1) share one flux."""
 
@@ -166,6 +167,8 @@ class _Branch:
     value: float = 0.0
     resistance: float = 0.0
     drop: float = 0.0
+    leak: float = 0.0
+    """Conductance of an open device, or of the shunt across a coil."""
 
 
 @dataclass
@@ -220,6 +223,7 @@ def periodic_averages(
     *,
     closed: float = 2e-6,
     open_: float = 2e6,
+    uneven: float = 1.0,
     start: Mapping[str, float] | None = None,
 ) -> Averages:
     """Integrate ``circuit`` to its periodic state and average over one period.
@@ -230,13 +234,15 @@ def periodic_averages(
             parasitics, mutual inductances, duties and ``T``.
         closed: resistance of ideal closed devices and capacitors, as a fraction of the load.
         open_: resistance of open devices, and of the shunt across each coil, as a multiple of the load.
+        uneven: these resistances differ from part to part by up to this factor, so that what only they
+            decide (the shares of open devices in series, say) comes out otherwise than with equal ones.
         start: first guess of capacitor voltages and coil currents by name; zero where absent.
 
     Raises:
         NotPeriodic: the iteration found no periodic state.
     """
     known = _merged(circuit, values)
-    network = _Network(circuit, known, closed, open_)
+    network = _Network(circuit, known, closed, open_, uneven)
     first = network.initial(start or {})
     try:
         state, periods = network.periodic_state(first)
@@ -246,7 +252,7 @@ def periodic_averages(
         steps = round(np.log(5e-2 / closed) / np.log(3.0)) + 1
         track: list[tuple[float, np.ndarray]] = []
         for resistance in np.geomspace(5e-2, closed, steps):
-            network = _Network(circuit, known, float(resistance), open_)
+            network = _Network(circuit, known, float(resistance), open_, uneven)
             guess = track[-1][1] if track else first
             if len(track) > 1:
                 (before, earlier), (last, later) = track[-2:]
@@ -291,14 +297,15 @@ def _voltage_scale(circuit: Circuit, known: Mapping[str, float]) -> float:
 class _Network:
     """The scaled network, its device states (kept once built) and its period map."""
 
-    def __init__(self, circuit: Circuit, known: Mapping[str, float], closed: float, open_: float) -> None:
+    def __init__(
+        self, circuit: Circuit, known: Mapping[str, float], closed: float, open_: float, uneven: float
+    ) -> None:
         self.circuit = circuit
         self.period = known["T"]
         self.ohm = _load_scale(circuit, known)
         self.volt = _voltage_scale(circuit, known)
         self.ampere = self.volt / self.ohm
         self.input_voltage = known[circuit.input.quantity.symbol] if circuit.sources else float("nan")
-        self.open = open_
         self.branches: list[_Branch] = []
         self.inductance_names: list[str] = []
         inductances: list[float] = []
@@ -308,8 +315,13 @@ class _Network:
         def scaled(quantity, unit: float, otherwise: float = 0.0) -> float:
             return otherwise if quantity is None else known[quantity.symbol] / unit
 
+        def factor() -> float:
+            # multiples of the golden ratio never come near each other
+            return uneven ** (len(self.branches) * GOLDEN % 1.0)
+
         def add(*arguments, **properties) -> int:
-            self.branches.append(_Branch(*arguments, **properties))
+            leak = 1 / (open_ * factor())
+            self.branches.append(_Branch(*arguments, leak=leak, **properties))
             return len(self.branches) - 1
 
         henry, farad = self.ohm * self.period, self.period / self.ohm
@@ -317,8 +329,8 @@ class _Network:
             if isinstance(element, Transformer):
                 turns = [known[n] if isinstance(n, str) else float(n) for n in element.turns]
                 members = [
-                    add(f"{element.name}.{index + 1}", *winding, "winding")
-                    for index, winding in enumerate(element.windings)
+                    add(f"{element.name}.{count}", *winding, "winding", resistance=closed * 1e-2 * factor())
+                    for count, winding in enumerate(element.windings, 1)
                 ]
                 self.windings.append((members, turns))
                 if element.magnetizing is not None:
@@ -342,11 +354,11 @@ class _Network:
                     inductances.append(scaled(element.quantity, henry))
                 case Capacitor():
                     capacitance = scaled(element.quantity, farad)
-                    resistance = scaled(element.resistance, self.ohm, closed)
+                    resistance = scaled(element.resistance, self.ohm, closed * factor())
                     add(*ends, "capacitor", value=capacitance, resistance=resistance)
                 case Switch() | Diode():
                     kind = "switch" if isinstance(element, Switch) else "diode"
-                    resistance = scaled(element.resistance, self.ohm, closed)
+                    resistance = scaled(element.resistance, self.ohm, closed * factor())
                     add(*ends, kind, resistance=resistance, drop=scaled(element.drop, self.volt))
 
         self.names = [branch.name for branch in self.branches]
@@ -354,7 +366,7 @@ class _Network:
             kind: [index for index, branch in enumerate(self.branches) if branch.kind == kind]
             for kind in ("inductor", "capacitor", "switch", "diode")
         }
-        self.winding_tiny = closed * 1e-2
+        self.winding_tiny = closed * 1e-2 * uneven ** (np.arange(len(inductances)) * GOLDEN % 1.0)
         self._state_scaling(known, inductances, henry)
         self._node_numbers()
         self._phases(known)
@@ -457,15 +469,15 @@ class _Network:
                     right[row, -1] = branch.value
                 case "inductor":
                     # The shunt carries what a cutset of coils cannot agree on.
-                    matrix[row] = -voltage[index] / self.open
-                    matrix[row, current] += 1.0 + branch.resistance / self.open
+                    matrix[row] = -voltage[index] * branch.leak
+                    matrix[row, current] += 1.0 + branch.resistance * branch.leak
                     place = coils.index(index)
                     matrix[row, fluxless:] -= self.fluxless[place]
                     right[row, : self.fluxes] = self.currents_of_state[place]
                     # A combination of coils without flux induces no voltage (but for a tiny resistance).
                     matrix[fluxless:] += np.outer(self.fluxless[place], voltage[index])
                     matrix[fluxless:, current] -= self.fluxless[place] * (
-                        branch.resistance + self.winding_tiny * self.inductances[place]
+                        branch.resistance + self.winding_tiny[place] * self.inductances[place]
                     )
                 case "capacitor":
                     matrix[row] = voltage[index]
@@ -473,7 +485,7 @@ class _Network:
                     place = capacitors.index(index)
                     right[row, self.fluxes : -1] = self.voltages_of_state[place]
                 case "switch" | "diode" if not conducting[index]:
-                    matrix[row] = -voltage[index] / self.open
+                    matrix[row] = -voltage[index] * branch.leak
                     matrix[row, current] += 1.0
                 case "winding":
                     pass
@@ -483,13 +495,13 @@ class _Network:
                     right[row, -1] = branch.drop
                     if branch.kind == "diode":
                         # Continuous with the open diode's line at the corner v = drop.
-                        right[row, -1] -= branch.resistance * branch.drop / self.open
+                        right[row, -1] -= branch.resistance * branch.drop * branch.leak
         for number, (members, turns) in enumerate(self.windings):
             flux = nodes + count + number
             for member, turn in zip(members, turns, strict=True):
                 row = nodes + member
                 matrix[row] = voltage[member]
-                matrix[row, row] -= self.winding_tiny * turn**2
+                matrix[row, row] -= self.branches[member].resistance * turn**2
                 matrix[row, flux] = -turn
                 matrix[flux, row] = turn
         solution = np.linalg.solve(matrix, right)
@@ -503,10 +515,10 @@ class _Network:
 
         sign = np.zeros((len(self.of_kind["diode"]), self.size + 1))
         for row, index in enumerate(self.of_kind["diode"]):
-            drop = self.branches[index].drop
+            drop, leak = self.branches[index].drop, self.branches[index].leak
             if conducting[index]:
                 sign[row] = currents[index]
-                sign[row, -1] -= drop / self.open
+                sign[row, -1] -= drop * leak
             else:
                 sign[row] = -voltages[index]
                 sign[row, -1] += drop

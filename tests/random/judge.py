@@ -14,16 +14,17 @@ from ..integration.switched import Averages, NotPeriodic, periodic_averages
 
 PATIENCE = 20.0
 """Seconds of the processor an integration may take."""
-FINE = ((1e-7, 2e7), (2e-8, 1e8))
-COARSE = ((2e-6, 2e6), (4e-7, 1e7))
-"""Resistance of closed and of open devices as multiples of the load; the second pair where the first fails.
+FINE = ((1e-7, 1e7, 1.0), (1e-8, 1e8, 1.5))
+COARSE = ((2e-6, 2e6, 1.0), (2e-7, 2e7, 1.5))
+"""Resistance of closed and of open devices as multiples of the load, and how uneven they are.
 
-The second setting of each adds a fifth of the losses of the first.
+The second of each pair adds about a tenth of the losses of the first, in other shares.  The coarse pair is
+asked where the fine one finds no state.
 """
 UNBOUNDED = 100.0
 """A voltage so many times above every mean is due to a current that was cut off."""
-GROWS = 1.3
-"""What a fifth of the added losses makes so many times as large has no limit of its own."""
+GROWS = 2.0
+"""What a tenth of the added losses makes so many times as large has no limit of its own."""
 
 
 @dataclass
@@ -32,10 +33,10 @@ class Judge:
 
     circuit: Circuit
 
-    def _ask(self, closed: float, open_: float) -> Averages | str:
+    def _ask(self, closed: float, open_: float, uneven: float) -> Averages | str:
         try:
             with patience(PATIENCE), np.errstate(all="ignore"):
-                return periodic_averages(self.circuit, {}, closed=closed, open_=open_)
+                return periodic_averages(self.circuit, {}, closed=closed, open_=open_, uneven=uneven)
         except (NotPeriodic, TooLong, np.linalg.LinAlgError, OverflowError, ValueError) as error:
             return f"{type(error).__name__}: {error}"
 

@@ -191,7 +191,7 @@ def _compare(solution: Solution, judge: Judge, verdict: Verdict) -> None:
 def _settle(one: Reading, other: Reading, solution: Solution, verdict: Verdict) -> None:
     """A quantity that differs: the state without added resistances, as far as two settings tell it."""
     apart = abs(other.found - one.found)
-    limit = other.found + (other.found - one.found) / 4  # a fifth of the losses moved it by `apart`
+    limit = other.found + (other.found - one.found) / 9  # a tenth of the losses moved it by `apart`
     kind = "wrong" if one.strict else "numbers"
     what = re.sub(r"\(.*", "", one.name)
     shown = f"{one.name}: told {_number(one.told)}, integration {limit:.6g}"
