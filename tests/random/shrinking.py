@@ -14,6 +14,9 @@ from fractions import Fraction
 
 from voltsec.circuit.circuit import Circuit, Output
 from voltsec.circuit.elements import Load, Source, Transformer
+from voltsec.circuit.fault import CircuitError
+from voltsec.language.reader import read
+from voltsec.language.writer import write
 
 from .draft import Draft
 from .values import decimal
@@ -48,9 +51,18 @@ def _candidates(circuit: Circuit) -> Iterator[Circuit]:
     ):
         for draft in step(circuit):
             candidate = draft.done()
-            if candidate not in seen and draft.works():
+            if candidate not in seen and draft.works() and _can_be_read(candidate):
                 seen.add(candidate)
                 yield candidate
+
+
+def _can_be_read(circuit: Circuit) -> bool:
+    """False where the netlist lacks a statement, such as the drive of one of several switches."""
+    try:
+        read(write(circuit))
+    except (CircuitError, ValueError):
+        return False
+    return True
 
 
 def _without_a_part(circuit: Circuit) -> Iterator[Draft]:
