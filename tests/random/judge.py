@@ -41,23 +41,22 @@ class Judge:
             return f"{type(error).__name__}: {error}"
 
     @cached_property
-    def _pair(self) -> tuple[Averages | str, Averages | str]:
-        found = tuple(self._ask(*setting) for setting in FINE)
-        if any(isinstance(one, str) for one in found):
-            coarse = tuple(self._ask(*setting) for setting in COARSE)
-            if sum(isinstance(one, str) for one in coarse) < sum(isinstance(one, str) for one in found):
-                found = coarse
-        return found
+    def _firsts(self) -> tuple[Averages | str, tuple[float, float, float]]:
+        """The state at the first setting that has one, and the setting that goes with it."""
+        fine = self._ask(*FINE[0])
+        if isinstance(fine, Averages):
+            return fine, FINE[1]
+        return self._ask(*COARSE[0]), COARSE[1]
 
     @property
     def first(self) -> Averages | str:
         """The periodic state with the larger added losses, or why there is none."""
-        return self._pair[0]
+        return self._firsts[0]
 
-    @property
+    @cached_property
     def second(self) -> Averages | str:
         """The same with the smaller ones."""
-        return self._pair[1]
+        return self._ask(*self._firsts[1])
 
     @cached_property
     def verdict(self) -> str:
