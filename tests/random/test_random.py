@@ -1,8 +1,8 @@
 """Random circuits through the whole tool, judged by the integration in time.
 
-The ordinary run takes the cheap cases of ``ordinary.txt``; ``VOLTSEC_RANDOM=N`` takes the first N of all.  A
-failing case is printed as a netlist, with what the integration found; ``python -m tests.random.shrink NUMBER``
-makes it smaller.
+The ordinary run takes the cheap cases of ``ordinary.txt``; ``VOLTSEC_RANDOM=N`` takes the first N of all.
+A failing case is printed as a netlist, with what the integration found, and
+``python -m tests.random.shrink NUMBER`` makes it smaller.
 """
 
 from __future__ import annotations
