@@ -111,7 +111,7 @@ class Averages:
     peak_voltages: dict[str, float]
     """Largest magnitude, outside the settling time after each event."""
     ripple: dict[str, float]
-    """Peak to peak: current of a coil, voltage of a capacitor."""
+    """Peak to peak: current of a coil, voltage of a capacitor without its series resistance."""
     current_swings: dict[str, float]
     voltage_swings: dict[str, float]
     """Peak to peak of any element, outside the settling time after each event."""
@@ -678,7 +678,14 @@ class _Network:
             return {self.names[index]: float(numbers[index]) for index in chosen}
 
         swing = highest - lowest
-        ripple = table(swing[count:], self.of_kind["inductor"]) | table(swing, self.of_kind["capacitor"])
+        charged = (
+            self.volt
+            * self.voltages_of_state
+            @ np.ptp([step.end[self.fluxes : -1] for step in steps], axis=0)
+        )
+        capacitors = [self.names[index] for index in self.of_kind["capacitor"]]
+        ripple = table(swing[count:], self.of_kind["inductor"])
+        ripple |= dict(zip(capacitors, map(float, charged), strict=True))
         output_voltage = self._output(mean[:count])
         of_ports = [float(power[self.names.index(load.name)]) for load in self.circuit.loads]
         for source in self.circuit.sources:
