@@ -18,6 +18,8 @@ from .verdicts import Verdict, judged
 HARD_LIMIT = 60.0
 """Seconds after which a case is ended from outside."""
 
+THOROUGH = 5
+
 Row = dict[str, Any]
 """A verdict as plain values, with the case's number, family and history."""
 
@@ -31,21 +33,30 @@ def run(numbers: Iterable[int], jobs: int = 1) -> Iterator[Row]:
             yield _result(future, lambda number=number: make(number).circuit) | about(make(number))
 
 
-def run_circuits(circuits: Iterable[Circuit], limit: float = HARD_LIMIT) -> Iterator[Row]:
+def run_circuits(
+    circuits: Iterable[Circuit], limit: float = HARD_LIMIT, thorough: bool = False
+) -> Iterator[Row]:
     """Verdicts on circuits that have no number, one after another."""
     with ProcessPool(max_workers=1) as pool:
         for circuit in circuits:
-            yield _result(pool.schedule(judged_circuit, args=(circuit,), timeout=limit), lambda c=circuit: c)
+            yield _result(
+                pool.schedule(judged_circuit, args=(circuit, thorough), timeout=limit), lambda c=circuit: c
+            )
 
 
 def judged_case(number: int) -> Row:
     """The verdict on one case."""
-    return judged_circuit(make(number).circuit)
+    return judged_circuit(make(number).circuit, is_thorough(number))
 
 
-def judged_circuit(circuit: Circuit) -> Row:
+def is_thorough(number: int) -> bool:
+    """Every fifth case has its report and a sweep looked at."""
+    return number % THOROUGH == 0
+
+
+def judged_circuit(circuit: Circuit, thorough: bool = False) -> Row:
     """The verdict on one circuit."""
-    return as_row(judged(circuit))
+    return as_row(judged(circuit, thorough))
 
 
 def about(case: Case) -> Row:

@@ -9,21 +9,21 @@ import click
 from voltsec.circuit.circuit import Circuit
 
 from .cases import make
-from .running import HARD_LIMIT, Row, about, run_circuits
+from .running import HARD_LIMIT, Row, about, is_thorough, run_circuits
 from .shrinking import shrunk
 from .summary import account
 
 
-def smallest(circuit: Circuit, seconds: float) -> Row | None:
+def smallest(circuit: Circuit, seconds: float, thorough: bool = False) -> Row | None:
     """The verdict on the smallest circuit that fails as ``circuit`` does; None where that does not fail."""
-    row = next(run_circuits([circuit]))
+    row = next(run_circuits([circuit], thorough=thorough))
     if row["outcome"] in ("right", "undecided"):
         return None
     wanted, last = row["signature"], row
 
     def fails(candidate: Circuit) -> bool:
         nonlocal last
-        found = next(run_circuits([candidate], HARD_LIMIT / 2))
+        found = next(run_circuits([candidate], HARD_LIMIT / 2, thorough))
         same = wanted == found["signature"]
         if same:
             last = found
@@ -42,7 +42,7 @@ def command(numbers: tuple[int, ...], seconds: float, into: str) -> None:
     Path(into).mkdir(parents=True, exist_ok=True)
     for number in numbers:
         case = make(number)
-        row = smallest(case.circuit, seconds)
+        row = smallest(case.circuit, seconds, is_thorough(number))
         if row is None:
             click.echo(f"case {number} does not fail")
             continue

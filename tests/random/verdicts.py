@@ -21,14 +21,18 @@ import re
 import time
 import traceback
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+
+import numpy as np
 
 import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import CircuitError, NoSteadyState
 from voltsec.language.writer import write
 from voltsec.practice.ripple import ripple_check
+from voltsec.report.document import document
+from voltsec.report.latex import latex_fragment
 from voltsec.report.machine import as_json, json_text
 from voltsec.report.terminal import show
 from voltsec.steady.solution import Solution
@@ -84,8 +88,11 @@ class Verdict:
         return f"{self.outcome}: {self.reason}" if self.reason else self.outcome
 
 
-def judged(circuit: Circuit) -> Verdict:
-    """The verdict on one circuit (its netlist is read anew, as a user's would be)."""
+def judged(circuit: Circuit, thorough: bool = False) -> Verdict:
+    """The verdict on one circuit (its netlist is read anew, as a user's would be).
+
+    With ``thorough`` the report and a sweep are looked at as well, which takes longer.
+    """
     text = write(circuit)
     circuit = voltsec.read(text)
     verdict = Verdict(text, len(circuit.elements))
@@ -103,7 +110,45 @@ def judged(circuit: Circuit) -> Verdict:
     _compare(solution, judge, verdict)
     if solution.numbers is not None:
         _regions(solution, verdict)
+    if thorough:
+        _other_views(solution, verdict)
     return verdict
+
+
+def _other_views(solution: Solution, verdict: Verdict) -> None:
+    """The report with its derivation, LaTeX, and a sweep through the operating point."""
+    views: tuple[tuple[str, Callable[[], object]], ...] = (
+        ("LaTeX", lambda: latex_fragment(solution)),
+        ("report", lambda: document(solution, ".html")),
+        ("sweep", lambda: _swept(solution, verdict)),
+    )
+    for name, view in views:
+        try:
+            with patience(2 * SLOW), warnings.catch_warnings():
+                warnings.simplefilter("error")
+                view()
+        except TooLong:
+            verdict.say("slow", f"{name} takes over {2 * SLOW:g} s")
+        except Exception as error:
+            verdict.say("crashed", f"{name}: {_place(error)}", _trace(error))
+
+
+def _swept(solution: Solution, verdict: Verdict) -> None:
+    """A sweep tells at the operating point what the numbers tell."""
+    numbers = solution.numbers
+    if numbers is None or numbers.output_voltage is None:
+        return
+    duty = next(iter(solution.circuit.duty_symbols), "T")
+    values = np.array([0.98, 1.0]) * numbers.point[duty]
+    swept = float(solution.sweep(("output_voltage",), **{duty: values}).output_voltage[1])
+    if not abs(swept - numbers.output_voltage) <= 1e-6 * abs(numbers.output_voltage) + 1e-12:
+        verdict.say(
+            "numbers", "a sweep tells another output voltage", f"{swept} beside {numbers.output_voltage}"
+        )
+
+
+def _trace(error: BaseException) -> str:
+    return "".join(traceback.format_exception(error)[-6:])
 
 
 def _answer(circuit: Circuit, verdict: Verdict) -> Solution | None:
@@ -124,7 +169,7 @@ def _answer(circuit: Circuit, verdict: Verdict) -> Solution | None:
             verdict.say("refused", ", ".join(sorted({fault.kind for fault in error.faults})), str(error))
             return None
         except Exception as error:
-            verdict.say("crashed", _place(error), "".join(traceback.format_exception(error)[-6:]))
+            verdict.say("crashed", _place(error), _trace(error))
             return None
     verdict.solve_seconds = max(verdict.solve_seconds, time.process_time() - begin)
     for one in caught:
