@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import resource
+import signal
+import time
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import TimeoutError as Expired
 from dataclasses import asdict
@@ -15,10 +18,12 @@ from voltsec.language.writer import write
 from .cases import Case, make
 from .verdicts import Verdict, judged
 
-HARD_LIMIT = 60.0
-"""Seconds after which a case is ended from outside."""
+HARD_LIMIT = 40
+"""Seconds of the processor after which the system ends a case."""
+WAITING = 10
+"""Times as many seconds by the clock, after which a case is ended that hangs or starves."""
 
-THOROUGH = 5
+THOROUGH = 7
 
 Row = dict[str, Any]
 """A verdict as plain values, with the case's number, family and history."""
@@ -28,19 +33,22 @@ def run(numbers: Iterable[int], jobs: int = 1) -> Iterator[Row]:
     """Verdicts on the cases with these numbers, in order."""
     numbers = list(numbers)
     with ProcessPool(max_workers=jobs, max_tasks=200) as pool:
-        futures = [pool.schedule(judged_case, args=(number,), timeout=HARD_LIMIT) for number in numbers]
+        futures = [
+            pool.schedule(judged_case, args=(number,), timeout=WAITING * HARD_LIMIT) for number in numbers
+        ]
         for number, future in zip(numbers, futures, strict=True):
             yield _result(future, lambda number=number: make(number).circuit) | about(make(number))
 
 
 def run_circuits(
-    circuits: Iterable[Circuit], limit: float = HARD_LIMIT, thorough: bool = False
+    circuits: Iterable[Circuit], limit: int = HARD_LIMIT, thorough: bool = False
 ) -> Iterator[Row]:
     """Verdicts on circuits that have no number, one after another."""
     with ProcessPool(max_workers=1) as pool:
         for circuit in circuits:
             yield _result(
-                pool.schedule(judged_circuit, args=(circuit, thorough), timeout=limit), lambda c=circuit: c
+                pool.schedule(judged_circuit, args=(circuit, thorough, limit), timeout=WAITING * limit),
+                lambda c=circuit: c,
             )
 
 
@@ -50,12 +58,14 @@ def judged_case(number: int) -> Row:
 
 
 def is_thorough(number: int) -> bool:
-    """Every fifth case has its report and a sweep looked at."""
+    """Every seventh case has its report and a sweep looked at."""
     return number % THOROUGH == 0
 
 
-def judged_circuit(circuit: Circuit, thorough: bool = False) -> Row:
-    """The verdict on one circuit."""
+def judged_circuit(circuit: Circuit, thorough: bool = False, limit: int = HARD_LIMIT) -> Row:
+    """The verdict on one circuit; the process ends where it takes more than ``limit`` seconds."""
+    most = resource.getrlimit(resource.RLIMIT_CPU)[1]
+    resource.setrlimit(resource.RLIMIT_CPU, (int(time.process_time()) + limit + 1, most))
     return as_row(judged(circuit, thorough))
 
 
@@ -75,9 +85,12 @@ def _result(future: Any, circuit: Callable[[], Circuit]) -> Row:
     try:
         return future.result()
     except Expired:
-        outcome, reason = "slow", f"ended after {HARD_LIMIT:g} s"
+        outcome, reason = "slow", "hangs"
     except ProcessExpired as error:
-        outcome, reason = "crashed", f"the process died: {error}"
+        if error.exitcode == -signal.SIGXCPU:
+            outcome, reason = "slow", "takes more than the limit"
+        else:
+            outcome, reason = "crashed", f"the process died: {error}"
     one = circuit()
     verdict = Verdict(write(one), len(one.elements))
     verdict.say(outcome, reason)

@@ -23,7 +23,7 @@ def smallest(circuit: Circuit, seconds: float, thorough: bool = False) -> Row | 
 
     def fails(candidate: Circuit) -> bool:
         nonlocal last
-        found = next(run_circuits([candidate], HARD_LIMIT / 2, thorough))
+        found = next(run_circuits([candidate], HARD_LIMIT // 2, thorough))
         same = wanted == found["signature"]
         if same:
             last = found

@@ -141,10 +141,9 @@ def _swept(solution: Solution, verdict: Verdict) -> None:
     duty = next(iter(solution.circuit.duty_symbols), "T")
     values = np.array([0.98, 1.0]) * numbers.point[duty]
     swept = float(solution.sweep(("output_voltage",), **{duty: values}).output_voltage[1])
-    if not abs(swept - numbers.output_voltage) <= 1e-6 * abs(numbers.output_voltage) + 1e-12:
-        verdict.say(
-            "numbers", "a sweep tells another output voltage", f"{swept} beside {numbers.output_voltage}"
-        )
+    told = numbers.output_voltage
+    if not abs(swept - told) <= 1e-6 * abs(told) + 1e-12:
+        verdict.say("numbers", "a sweep tells another output voltage", f"{swept} beside {told}")
 
 
 def _trace(error: BaseException) -> str:
