@@ -30,7 +30,6 @@ import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import CircuitError, NoSteadyState
 from voltsec.language.writer import write
-from voltsec.practice.ripple import ripple_check
 from voltsec.report.document import document
 from voltsec.report.latex import latex_fragment
 from voltsec.report.machine import as_json, json_text
@@ -254,17 +253,7 @@ def _settle(one: Reading, other: Reading, solution: Solution, verdict: Verdict) 
         elif not _stated_open(one.name, solution):
             verdict.say("numbers", f"{what} is left open without a word", shown)
         return
-    if one.strict and _exact_is_right(one, limit, solution):
-        what += ", though the exact state beside it is right"
     verdict.say(kind, what, shown)
-
-
-def _exact_is_right(one: Reading, limit: float, solution: Solution) -> bool:
-    """True where the periodic state that is told beside the formulas' numbers has the right value."""
-    check = ripple_check(solution)
-    state = None if check is None else check.exact
-    exact = getattr(state, one.name.replace(" ", "_"), None)
-    return exact is not None and abs(exact - limit) <= one.tolerance
 
 
 def _stated_open(name: str, solution: Solution) -> bool:
