@@ -30,7 +30,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
-from scipy.linalg import cholesky, expm, solve_triangular
+from scipy.linalg import expm
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import (
@@ -49,14 +49,19 @@ UNITS = 2**36
 """Time units a period is cut into; instants are whole numbers of them."""
 LARGEST_LEVEL = 30
 """Steps are at most 2**30 units, a 64th of the period."""
-FIRST_LEVEL = 8
-"""Steps after an event begin with 2**8 units, 4e-9 of the period; an event is located no finer than that."""
+RINGING = 0.25
+"""Steps are at most this part of a radian of the fastest oscillation, so that no swing is stepped over."""
+DECAYED = 25.0
+"""An oscillation that decays by more than this exponent within a radian is none."""
+FIRST_LEVEL = 1
+"""Steps after an event begin with 2**1 units, 3e-11 of the period; an event is located no finer than that."""
 TOLERANCE = 1e-10
 """Scaled current or voltage by which a diode may miss its corner before that counts."""
 SETTLING = 1e-5
 """Fraction of the period after an event in which peaks are not taken: spikes of the added resistances."""
-CLOSEST_COUPLING = 1e-4
-"""Least leakage of coupled windings, as 1 - k."""
+GOLDEN = (5**0.5 - 1) / 2
+PERFECT = 1e-9
+"""Coupled coils whose inductance matrix has a smaller eigenvalue (coils scaled to 1) share one flux."""
 
 
 class NotPeriodic(Exception):
@@ -106,7 +111,12 @@ class Averages:
     peak_voltages: dict[str, float]
     """Largest magnitude, outside the settling time after each event."""
     ripple: dict[str, float]
-    """Peak to peak: current of a coil, voltage of a capacitor."""
+    """Peak to peak: current of a coil, voltage of a capacitor without its series resistance."""
+    current_swings: dict[str, float]
+    voltage_swings: dict[str, float]
+    """Peak to peak of any element, outside the settling time after each event."""
+    highest_voltage: float
+    """Largest voltage anywhere at any instant, spikes included: without bound where a current is cut off."""
     powers: dict[str, float]
     """Average power into each element."""
     intervals: tuple[DeviceInterval, ...]
@@ -115,7 +125,10 @@ class Averages:
 
     @property
     def efficiency(self) -> float:
-        """Power of the loads over power of the sources (elements that take power count as loads)."""
+        """Power taken by loads and by sources' ideal parts over power that sources' ideal parts give.
+
+        A source's own resistance counts among the losses, a constant current as a load or as a source.
+        """
         return self._useful / self._delivered if self._delivered else float("nan")
 
     _useful: float = field(default=0.0, repr=False)
@@ -154,6 +167,8 @@ class _Branch:
     value: float = 0.0
     resistance: float = 0.0
     drop: float = 0.0
+    leak: float = 0.0
+    """Conductance of an open device, or of the shunt across a coil."""
 
 
 @dataclass
@@ -168,6 +183,8 @@ class _DeviceState:
     """Transition matrix minus identity for 2**level units: what is left of 1 is kept to full accuracy."""
     integral: list[np.ndarray]
     """Integral of the transition matrix over 2**level units, in periods."""
+    largest_level: int
+    """Longer steps than 2**level units would pass over swings."""
 
     def tolerance(self, z: np.ndarray) -> np.ndarray:
         """By how much each diode may contradict its state; small resistances amplify rounding."""
@@ -206,6 +223,7 @@ def periodic_averages(
     *,
     closed: float = 2e-6,
     open_: float = 2e6,
+    uneven: float = 1.0,
     start: Mapping[str, float] | None = None,
 ) -> Averages:
     """Integrate ``circuit`` to its periodic state and average over one period.
@@ -216,13 +234,15 @@ def periodic_averages(
             parasitics, mutual inductances, duties and ``T``.
         closed: resistance of ideal closed devices and capacitors, as a fraction of the load.
         open_: resistance of open devices, and of the shunt across each coil, as a multiple of the load.
+        uneven: these resistances differ from part to part by up to this factor, so that what only they
+            decide (the shares of open devices in series, say) comes out otherwise than with equal ones.
         start: first guess of capacitor voltages and coil currents by name; zero where absent.
 
     Raises:
         NotPeriodic: the iteration found no periodic state.
     """
     known = _merged(circuit, values)
-    network = _Network(circuit, known, closed, open_)
+    network = _Network(circuit, known, closed, open_, uneven)
     first = network.initial(start or {})
     try:
         state, periods = network.periodic_state(first)
@@ -232,7 +252,7 @@ def periodic_averages(
         steps = round(np.log(5e-2 / closed) / np.log(3.0)) + 1
         track: list[tuple[float, np.ndarray]] = []
         for resistance in np.geomspace(5e-2, closed, steps):
-            network = _Network(circuit, known, float(resistance), open_)
+            network = _Network(circuit, known, float(resistance), open_, uneven)
             guess = track[-1][1] if track else first
             if len(track) > 1:
                 (before, earlier), (last, later) = track[-2:]
@@ -257,11 +277,16 @@ def _merged(circuit: Circuit, values: Mapping[str, float]) -> dict[str, float]:
 
 def _load_scale(circuit: Circuit, known: Mapping[str, float]) -> float:
     """A resistance that tells large from small in this circuit: the load's."""
-    resistors = circuit.of(Load) or circuit.of(Resistor)
-    if resistors:
-        return known[resistors[0].quantity.symbol]
+    loads = circuit.of(Load)
+    if loads:
+        return known[loads[0].quantity.symbol]
     currents = [abs(known[c.quantity.symbol]) for c in circuit.of(CurrentSource)]
-    return _voltage_scale(circuit, known) / max([*currents, 1e-9])
+    if any(currents):
+        return _voltage_scale(circuit, known) / max(currents)
+    # without a load: what coils and capacitors make of a period
+    sizes = [known[c.quantity.symbol] / known["T"] for c in circuit.inductors]
+    sizes += [known["T"] / known[c.quantity.symbol] for c in circuit.capacitors]
+    return float(np.exp(np.mean(np.log(sizes)))) if sizes else 1.0
 
 
 def _voltage_scale(circuit: Circuit, known: Mapping[str, float]) -> float:
@@ -272,14 +297,15 @@ def _voltage_scale(circuit: Circuit, known: Mapping[str, float]) -> float:
 class _Network:
     """The scaled network, its device states (kept once built) and its period map."""
 
-    def __init__(self, circuit: Circuit, known: Mapping[str, float], closed: float, open_: float) -> None:
+    def __init__(
+        self, circuit: Circuit, known: Mapping[str, float], closed: float, open_: float, uneven: float
+    ) -> None:
         self.circuit = circuit
         self.period = known["T"]
         self.ohm = _load_scale(circuit, known)
         self.volt = _voltage_scale(circuit, known)
         self.ampere = self.volt / self.ohm
         self.input_voltage = known[circuit.input.quantity.symbol] if circuit.sources else float("nan")
-        self.open = open_
         self.branches: list[_Branch] = []
         self.inductance_names: list[str] = []
         inductances: list[float] = []
@@ -289,8 +315,13 @@ class _Network:
         def scaled(quantity, unit: float, otherwise: float = 0.0) -> float:
             return otherwise if quantity is None else known[quantity.symbol] / unit
 
+        def factor() -> float:
+            # multiples of the golden ratio never come near each other
+            return uneven ** (len(self.branches) * GOLDEN % 1.0)
+
         def add(*arguments, **properties) -> int:
-            self.branches.append(_Branch(*arguments, **properties))
+            leak = 1 / (open_ * factor())
+            self.branches.append(_Branch(*arguments, leak=leak, **properties))
             return len(self.branches) - 1
 
         henry, farad = self.ohm * self.period, self.period / self.ohm
@@ -298,8 +329,8 @@ class _Network:
             if isinstance(element, Transformer):
                 turns = [known[n] if isinstance(n, str) else float(n) for n in element.turns]
                 members = [
-                    add(f"{element.name}.{index + 1}", *winding, "winding")
-                    for index, winding in enumerate(element.windings)
+                    add(f"{element.name}.{count}", *winding, "winding", resistance=closed * 1e-2 * factor())
+                    for count, winding in enumerate(element.windings, 1)
                 ]
                 self.windings.append((members, turns))
                 if element.magnetizing is not None:
@@ -323,11 +354,11 @@ class _Network:
                     inductances.append(scaled(element.quantity, henry))
                 case Capacitor():
                     capacitance = scaled(element.quantity, farad)
-                    resistance = scaled(element.resistance, self.ohm, closed)
+                    resistance = scaled(element.resistance, self.ohm, closed * factor())
                     add(*ends, "capacitor", value=capacitance, resistance=resistance)
                 case Switch() | Diode():
                     kind = "switch" if isinstance(element, Switch) else "diode"
-                    resistance = scaled(element.resistance, self.ohm, closed)
+                    resistance = scaled(element.resistance, self.ohm, closed * factor())
                     add(*ends, kind, resistance=resistance, drop=scaled(element.drop, self.volt))
 
         self.names = [branch.name for branch in self.branches]
@@ -335,7 +366,7 @@ class _Network:
             kind: [index for index, branch in enumerate(self.branches) if branch.kind == kind]
             for kind in ("inductor", "capacitor", "switch", "diode")
         }
-        self.winding_tiny = closed * 1e-2
+        self.winding_tiny = closed * 1e-2 * uneven ** (np.arange(len(inductances)) * GOLDEN % 1.0)
         self._state_scaling(known, inductances, henry)
         self._node_numbers()
         self._phases(known)
@@ -344,23 +375,25 @@ class _Network:
     def _state_scaling(self, known: Mapping[str, float], inductances: list[float], henry: float) -> None:
         """State = square roots of energies, so that a passive network cannot stretch its length."""
         matrix = np.diag(np.array(inductances))
+        self.inductances = np.array(inductances) / max([*inductances, 1e-30])
         place = {name: index for index, name in enumerate(self.inductance_names)}
         for coupling in self.circuit.couplings:
             first, second = place[coupling.first], place[coupling.second]
             matrix[first, second] = matrix[second, first] = known[coupling.symbol] / henry
+        self.fluxless = np.zeros((len(inductances), 0))
         if inductances:
+            # Currents are those of independent fluxes, and any that make no flux: of perfectly coupled coils.
             root = np.sqrt(np.diag(matrix))
-            coefficients = matrix / np.outer(root, root)
-            if np.linalg.eigvalsh(coefficients)[0] < CLOSEST_COUPLING / 2:
-                off_diagonal = ~np.eye(len(root), dtype=bool)
-                matrix[off_diagonal] *= 1 - CLOSEST_COUPLING
-            factor = cholesky(matrix, lower=True)
-            self.currents_of_state = solve_triangular(factor, np.eye(len(root)), lower=True).T
+            shares, vectors = np.linalg.eigh(matrix / np.outer(root, root))
+            kept = shares > PERFECT
+            self.currents_of_state = vectors[:, kept] / np.sqrt(shares[kept]) / root[:, None]
+            self.fluxless = vectors[:, ~kept] / root[:, None]
         else:
             self.currents_of_state = np.zeros((0, 0))
         capacitances = [self.branches[index].value for index in self.of_kind["capacitor"]]
         self.voltages_of_state = np.diag(1 / np.sqrt(np.array(capacitances, dtype=float)))
-        self.size = len(inductances) + len(capacitances)
+        self.fluxes = self.currents_of_state.shape[1]
+        self.size = self.fluxes + len(capacitances)
 
     def _node_numbers(self) -> None:
         """Number the nodes; one node of every connected part is the reference (number -1)."""
@@ -408,8 +441,8 @@ class _Network:
         currents = np.array([start.get(name, 0.0) / self.ampere for name in self.inductance_names])
         names = [self.names[index] for index in self.of_kind["capacitor"]]
         voltages = np.array([start.get(name, 0.0) / self.volt for name in names])
-        energy = np.linalg.solve(self.currents_of_state, currents) if len(currents) else currents
-        return np.concatenate([energy, voltages / np.diag(self.voltages_of_state), [1.0]])
+        fluxes = np.linalg.pinv(self.currents_of_state) @ currents
+        return np.concatenate([fluxes, voltages / np.diag(self.voltages_of_state), [1.0]])
 
     def device_state(self, key: tuple[bool, ...]) -> _DeviceState:
         """The linear network where the switches, then the diodes, conduct as ``key`` says."""
@@ -419,8 +452,10 @@ class _Network:
 
     def _build(self, key: tuple[bool, ...]) -> _DeviceState:
         count, nodes = len(self.branches), self.node_count
-        # Unknowns: node potentials, branch currents, one voltage per turn for each transformer.
-        total = nodes + count + len(self.windings)
+        # Unknowns: node potentials, branch currents, one voltage per turn for each transformer, and the
+        # currents of perfectly coupled coils that make no flux.
+        fluxless = nodes + count + len(self.windings)
+        total = fluxless + self.fluxless.shape[1]
         matrix = np.zeros((total, total))
         right = np.zeros((total, self.size + 1))
         voltage = np.zeros((count, total))
@@ -440,17 +475,23 @@ class _Network:
                     right[row, -1] = branch.value
                 case "inductor":
                     # The shunt carries what a cutset of coils cannot agree on.
-                    matrix[row] = -voltage[index] / self.open
-                    matrix[row, current] += 1.0 + branch.resistance / self.open
+                    matrix[row] = -voltage[index] * branch.leak
+                    matrix[row, current] += 1.0 + branch.resistance * branch.leak
                     place = coils.index(index)
-                    right[row, : len(coils)] = self.currents_of_state[place]
+                    matrix[row, fluxless:] -= self.fluxless[place]
+                    right[row, : self.fluxes] = self.currents_of_state[place]
+                    # A combination of coils without flux induces no voltage (but for a tiny resistance).
+                    matrix[fluxless:] += np.outer(self.fluxless[place], voltage[index])
+                    matrix[fluxless:, current] -= self.fluxless[place] * (
+                        branch.resistance + self.winding_tiny[place] * self.inductances[place]
+                    )
                 case "capacitor":
                     matrix[row] = voltage[index]
                     matrix[row, current] -= branch.resistance
                     place = capacitors.index(index)
-                    right[row, len(coils) : -1] = self.voltages_of_state[place]
+                    right[row, self.fluxes : -1] = self.voltages_of_state[place]
                 case "switch" | "diode" if not conducting[index]:
-                    matrix[row] = -voltage[index] / self.open
+                    matrix[row] = -voltage[index] * branch.leak
                     matrix[row, current] += 1.0
                 case "winding":
                     pass
@@ -460,13 +501,13 @@ class _Network:
                     right[row, -1] = branch.drop
                     if branch.kind == "diode":
                         # Continuous with the open diode's line at the corner v = drop.
-                        right[row, -1] -= branch.resistance * branch.drop / self.open
+                        right[row, -1] -= branch.resistance * branch.drop * branch.leak
         for number, (members, turns) in enumerate(self.windings):
             flux = nodes + count + number
             for member, turn in zip(members, turns, strict=True):
                 row = nodes + member
                 matrix[row] = voltage[member]
-                matrix[row, row] -= self.winding_tiny * turn**2
+                matrix[row, row] -= self.branches[member].resistance * turn**2
                 matrix[row, flux] = -turn
                 matrix[flux, row] = turn
         solution = np.linalg.solve(matrix, right)
@@ -475,22 +516,22 @@ class _Network:
         windings = np.array([self.branches[index].resistance for index in coils])[:, None]
         induced = voltages[coils] - windings * currents[coils]
         rate = np.zeros((self.size + 1, self.size + 1))
-        rate[: len(coils)] = self.currents_of_state.T @ induced
-        rate[len(coils) : -1] = self.voltages_of_state @ currents[capacitors]
+        rate[: self.fluxes] = self.currents_of_state.T @ induced
+        rate[self.fluxes : -1] = self.voltages_of_state @ currents[capacitors]
 
         sign = np.zeros((len(self.of_kind["diode"]), self.size + 1))
         for row, index in enumerate(self.of_kind["diode"]):
-            drop = self.branches[index].drop
+            drop, leak = self.branches[index].drop, self.branches[index].leak
             if conducting[index]:
                 sign[row] = currents[index]
-                sign[row, -1] -= drop / self.open
+                sign[row, -1] -= drop * leak
             else:
                 sign[row] = -voltages[index]
                 sign[row, -1] += drop
         for winding, inductance in self.magnetized:
             # What flows in at the terminals of the winding includes the magnetizing current.
             currents[winding] += currents[inductance]
-        return _DeviceState(np.vstack([voltages, currents]), sign, rate, *_ladder(rate))
+        return _DeviceState(np.vstack([voltages, currents]), sign, rate, *_ladder(rate), _largest_level(rate))
 
     def consistent(
         self, switches: tuple[bool, ...], diodes: tuple[bool, ...], z: np.ndarray
@@ -528,7 +569,7 @@ class _Network:
                 steps += 1
                 if steps > most_steps:
                     raise NotPeriodic("the diodes chatter")
-                level = min(level, remaining.bit_length() - 1)
+                level = min(level, remaining.bit_length() - 1, linear.largest_level)
                 growth = linear.growth[level]
                 ahead = z + growth @ z
                 wrong = bool((linear.sign @ ahead < -tolerance).any())
@@ -600,6 +641,9 @@ class _Network:
                 if length < goal or factor == 0.0:
                     break
             span = min(span * 8, 1e11) if length < goal else max(span / 30, 2.0)
+        if np.linalg.norm(change) < 10 * noise:
+            # What still moves does so by leaks alone, too slowly to be told from rounding.
+            return z, count
         raise NotPeriodic(f"no periodic state in {count} periods; last change {np.linalg.norm(change):.3g}")
 
     def averages(self, z: np.ndarray, periods: int) -> Averages:
@@ -630,6 +674,9 @@ class _Network:
         unit = np.concatenate([np.full(count, self.volt), np.full(count, self.ampere)])
         mean, root, highest, lowest = (x * unit for x in (mean, np.sqrt(square), highest, lowest))
         power = power * self.volt * self.ampere
+        extreme = self.volt * max(
+            float(np.abs(self.device_state(step.key).output[:count] @ step.start).max()) for step in steps
+        )
         peak = np.maximum(np.abs(highest), np.abs(lowest))
 
         def table(numbers: np.ndarray, indices: list[int] | None = None) -> dict[str, float]:
@@ -637,10 +684,19 @@ class _Network:
             return {self.names[index]: float(numbers[index]) for index in chosen}
 
         swing = highest - lowest
-        ripple = table(swing[count:], self.of_kind["inductor"]) | table(swing, self.of_kind["capacitor"])
+        charged = (
+            self.volt
+            * self.voltages_of_state
+            @ np.ptp([step.end[self.fluxes : -1] for step in steps], axis=0)
+        )
+        capacitors = [self.names[index] for index in self.of_kind["capacitor"]]
+        ripple = table(swing[count:], self.of_kind["inductor"])
+        ripple |= dict(zip(capacitors, map(float, charged), strict=True))
         output_voltage = self._output(mean[:count])
-        ports = [*self.circuit.sources, *self.circuit.loads]
-        of_ports = [float(power[self.names.index(port.name)]) for port in ports]
+        of_ports = [float(power[self.names.index(load.name)]) for load in self.circuit.loads]
+        for source in self.circuit.sources:
+            place = self.names.index(source.name)
+            of_ports.append(float(self.branches[place].drop * self.volt * mean[count + place]))
         return Averages(
             output_voltage=output_voltage,
             gain=output_voltage / self.input_voltage,
@@ -652,6 +708,9 @@ class _Network:
             peak_currents=table(peak[count:]),
             peak_voltages=table(peak),
             ripple=ripple,
+            current_swings=table(swing[count:]),
+            voltage_swings=table(swing),
+            highest_voltage=extreme,
             powers=table(power),
             intervals=self._intervals(steps),
             iterations=periods,
@@ -695,6 +754,16 @@ class _Network:
                 )
             )
         return tuple(found)
+
+
+def _largest_level(rate: np.ndarray) -> int:
+    """The level of steps that follow the fastest oscillation of the network."""
+    values = np.linalg.eigvals(rate)
+    swinging = np.abs(values.imag)[-values.real < DECAYED * np.abs(values.imag)]
+    fastest = float(swinging.max(initial=0.0))
+    if fastest * 2.0**LARGEST_LEVEL / UNITS <= RINGING:
+        return LARGEST_LEVEL
+    return max(int(np.log2(RINGING / fastest * UNITS)), FIRST_LEVEL + 1)
 
 
 def _ladder(rate: np.ndarray) -> tuple[list[np.ndarray], list[np.ndarray]]:

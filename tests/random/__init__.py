@@ -1,0 +1,1 @@
+"""Random circuits, each from its number, judged by the integration in time of tests/integration."""

@@ -1,0 +1,330 @@
+"""One case put before the tool and the judge; the outcome in a word, with reasons.
+
+===========  ===========================================================================================
+right        every number agrees, or there is no steady state and the tool says so
+refused      a periodic state exists and the tool does not tell it
+wrong        output voltage, gain or efficiency is told and is another one; or a steady state is denied or
+             claimed against the integration
+numbers      another number is told wrongly, or is left out without being named as undetermined
+region       the stated regions do not hold in exactly the mode whose numbers are told
+crashed      an exception other than the tool's own errors, or a warning of a library on the terminal
+slow         the answer takes more than 20 s
+undecided    the integration finds no state, or its added resistances decide what differs
+===========  ===========================================================================================
+"""
+
+from __future__ import annotations
+
+import io
+import random
+import re
+import time
+import traceback
+import warnings
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+import voltsec
+from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.fault import CircuitError, NoSteadyState
+from voltsec.language.writer import write
+from voltsec.report.document import document
+from voltsec.report.latex import latex_fragment
+from voltsec.report.machine import as_json, json_text
+from voltsec.report.terminal import show
+from voltsec.steady.solution import Solution
+
+from ..integration.patience import TooLong, patience
+from ..integration.stated import ZERO, Standing, neighbours, standings
+from .judge import Judge
+from .readings import Reading, readings
+
+ORDER = ("crashed", "slow", "wrong", "refused", "numbers", "region", "undecided", "right")
+"""Worst first: the outcome of a case is the worst that was found."""
+SLOW = 20.0
+"""Seconds of the processor an answer may take: other work on the machine does not count."""
+REGION_PATIENCE = 15.0
+NEIGHBOURS = 3
+NEAR = 0.05
+"""Where a change of the period by this part leads into the told mode, the point lies on the edge."""
+
+
+@dataclass
+class Verdict:
+    """What came out for one circuit."""
+
+    netlist: str
+    elements: int
+    findings: list[tuple[str, str, str]] = field(default_factory=list)
+    """(outcome, reason to group by, detail)."""
+    solve_seconds: float = 0.0
+    judge_seconds: float = 0.0
+    expected: str = ""
+    """What the integration found, for a reader."""
+    told: str = ""
+    """What the tool told, for a reader."""
+
+    def say(self, outcome: str, reason: str, detail: str = "") -> None:
+        """Add a finding."""
+        self.findings.append((outcome, reason, detail))
+
+    @property
+    def outcome(self) -> str:
+        """The worst finding's."""
+        found = {finding[0] for finding in self.findings}
+        return next(word for word in ORDER if word in found or word == "right")
+
+    @property
+    def reason(self) -> str:
+        """Of the first of the worst findings."""
+        return next((reason for word, reason, _ in self.findings if word == self.outcome), "")
+
+    @property
+    def signature(self) -> str:
+        """Outcome and reason: what a smaller circuit must share to be the same failure."""
+        return f"{self.outcome}: {self.reason}" if self.reason else self.outcome
+
+
+def judged(circuit: Circuit, thorough: bool = False) -> Verdict:
+    """The verdict on one circuit (its netlist is read anew, as a user's would be).
+
+    With ``thorough`` the report and a sweep are looked at as well, which takes longer.
+    """
+    text = write(circuit)
+    circuit = voltsec.read(text)
+    verdict = Verdict(text, len(circuit.elements))
+    judge = Judge(circuit)
+    begin = time.process_time()
+    verdict.expected = _expectation(judge)
+    verdict.judge_seconds = time.process_time() - begin
+    try:
+        solution = _answer(circuit, verdict)
+    except NoSteadyState as error:
+        _refused(error, judge, verdict)
+        return verdict
+    if solution is None:
+        return verdict
+    _compare(solution, judge, verdict)
+    if solution.numbers is not None:
+        _regions(solution, verdict)
+    if thorough:
+        _other_views(solution, verdict)
+    return verdict
+
+
+def _other_views(solution: Solution, verdict: Verdict) -> None:
+    """The report with its derivation, LaTeX, and a sweep through the operating point."""
+    views: tuple[tuple[str, Callable[[], object]], ...] = (
+        ("LaTeX", lambda: latex_fragment(solution)),
+        ("report", lambda: document(solution, ".html")),
+        ("sweep", lambda: _swept(solution, verdict)),
+    )
+    for name, view in views:
+        try:
+            with patience(2 * SLOW), warnings.catch_warnings():
+                warnings.simplefilter("error")
+                view()
+        except TooLong:
+            verdict.say("slow", f"{name} takes over {2 * SLOW:g} s")
+        except Exception as error:
+            verdict.say("crashed", f"{name}: {_place(error)}", _trace(error))
+
+
+def _swept(solution: Solution, verdict: Verdict) -> None:
+    """A sweep tells at the operating point what the numbers tell."""
+    numbers = solution.numbers
+    if numbers is None or numbers.output_voltage is None:
+        return
+    duty = next(iter(solution.circuit.duty_symbols), "T")
+    values = np.array([0.98, 1.0]) * numbers.point[duty]
+    swept = float(solution.sweep(("output_voltage",), **{duty: values}).output_voltage[1])
+    told = numbers.output_voltage
+    if not abs(swept - told) <= 1e-6 * abs(told) + 1e-12:
+        verdict.say("numbers", "a sweep tells another output voltage", f"{swept} beside {told}")
+
+
+def _trace(error: BaseException) -> str:
+    return "".join(traceback.format_exception(error)[-6:])
+
+
+def _answer(circuit: Circuit, verdict: Verdict) -> Solution | None:
+    """The solution, printed and written as JSON as well; None where there was none for a fault's sake."""
+    begin = time.process_time()
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        try:
+            solution = voltsec.solve(circuit)
+            verdict.solve_seconds = time.process_time() - begin
+            show(solution, io.StringIO())
+            json_text(as_json(solution))
+        except NoSteadyState as error:
+            verdict.solve_seconds = time.process_time() - begin
+            verdict.told = "; ".join(f"{fault.kind}: {fault.message}" for fault in error.faults)
+            raise
+        except CircuitError as error:
+            verdict.say("refused", ", ".join(sorted({fault.kind for fault in error.faults})), str(error))
+            return None
+        except Exception as error:
+            verdict.say("crashed", _place(error), _trace(error))
+            return None
+    verdict.solve_seconds = max(verdict.solve_seconds, time.process_time() - begin)
+    for one in caught:
+        verdict.say("crashed", f"{one.category.__name__}: {one.message}", f"{one.filename}:{one.lineno}")
+    if verdict.solve_seconds > SLOW:
+        verdict.say("slow", "over 20 s", f"{verdict.solve_seconds:.1f} s")
+    numbers = solution.numbers
+    verdict.told = "; ".join(solution.warnings)
+    if numbers is not None:
+        verdict.told = f"{numbers.mode}: {_volts(numbers.output_voltage)}, efficiency {numbers.efficiency}"
+    return solution
+
+
+def _place(error: BaseException) -> str:
+    """Kind of an exception and the innermost place of our own code, without line numbers."""
+    frames = [f for f in traceback.extract_tb(error.__traceback__) if "voltsec" in f.filename]
+    place = f"{frames[-1].filename.rsplit('voltsec/', 1)[-1]} {frames[-1].name}" if frames else "?"
+    return f"{type(error).__name__} in {place}: {re.sub(r'[0-9]+', 'N', str(error))[:60]}"
+
+
+def _expectation(judge: Judge) -> str:
+    found = judge.first
+    if isinstance(found, str):
+        return found
+    shown = ", ".join(map(str, found.sequence()))
+    return f"{found.output_voltage:.6g} V, efficiency {found.efficiency:.5g}; {shown}"
+
+
+def _refused(error: NoSteadyState, judge: Judge, verdict: Verdict) -> None:
+    """A steady state is denied, or said to be undetermined."""
+    kind = error.faults[0].kind
+    message = re.sub(r"\b[A-Z]\w*\b|[0-9.]+", "~", error.faults[0].message)
+    if judge.verdict == "cannot tell":
+        verdict.say("undecided", f"{kind}, the integration finds no state either")
+    elif judge.verdict == "state":
+        verdict.say("wrong" if kind == "no-steady-state" else "refused", f"{kind}: {message[:70]}")
+
+
+def _compare(solution: Solution, judge: Judge, verdict: Verdict) -> None:
+    """Every number against the integration, a second setting of which settles what differs."""
+    numbers, found = solution.numbers, judge.first
+    if numbers is None:
+        if judge.verdict == "state":
+            verdict.say("refused", "numbers are not determined", "; ".join(solution.warnings))
+        return
+    if isinstance(found, str):
+        verdict.say("undecided", "the integration finds no state", found)
+        return
+    differing = [one for one in readings(numbers, found, solution.circuit) if not one.agrees]
+    if not differing:
+        return
+    second = judge.second
+    if isinstance(second, str):
+        verdict.say("undecided", "the integration finds a state at one setting only", second)
+        return
+    if judge.verdict != "state":
+        verdict.say("wrong", f"numbers are told where the integration says: {judge.verdict}")
+        return
+    again = {one.name: one for one in readings(numbers, second, solution.circuit)}
+    for one in differing:
+        _settle(one, again[one.name], solution, verdict)
+
+
+def _settle(one: Reading, other: Reading, solution: Solution, verdict: Verdict) -> None:
+    """A quantity that differs: the state without added resistances, as far as two settings tell it."""
+    apart = abs(other.found - one.found)
+    limit = other.found + (other.found - one.found) / 9  # a tenth of the losses moved it by `apart`
+    kind = "wrong" if one.strict else "numbers"
+    what = re.sub(r"\(.*", "", one.name)
+    shown = f"{one.name}: told {_number(one.told)}, integration {limit:.6g}"
+    if one.told is not None and abs(one.told - limit) <= one.tolerance + apart / 2:
+        return
+    if apart > 5 * one.tolerance or not apart >= 0:
+        if one.strict and one.told is not None:
+            verdict.say("undecided", f"{what} depends on added resistances", shown)
+        return
+    if one.told is None:
+        if one.strict:
+            if one.name == "output voltage":
+                verdict.say("refused", "the output voltage is left open", shown)
+            else:
+                verdict.say("numbers", f"{what} is left open", shown)
+        elif not _stated_open(one.name, solution):
+            verdict.say("numbers", f"{what} is left open without a word", shown)
+        return
+    verdict.say(kind, what, shown)
+
+
+def _stated_open(name: str, solution: Solution) -> bool:
+    """True where the answer names the quantity's part among what is not determined."""
+    match = re.search(r"\(([^)]*)\)|^source (\w+)", name)
+    part = (match.group(1) or match.group(2)) if match else name
+    return any(re.search(rf"\b{re.escape(part)}\b", line) for line in solution.undetermined)
+
+
+def _regions(solution: Solution, verdict: Verdict) -> None:
+    """Exactly one mode's region holds at the operating point and at some points around it."""
+    numbers = solution.numbers
+    assert numbers is not None
+    rng = random.Random(verdict.netlist)
+    try:
+        with patience(REGION_PATIENCE), warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            point = dict(numbers.point)
+            for problem in _problems(solution, point, numbers.mode, "at the operating point"):
+                verdict.say("region", *problem)
+            for _ in range(NEIGHBOURS):
+                beside = neighbours(solution, point, rng)
+                holding = _holding(standings(solution, beside))
+                if len(holding) == 1 or not all(mode.written for mode in solution.modes):
+                    continue
+                told = solution.engine.mode_at(beside)
+                for problem in _problems(solution, beside, told, "at a point beside"):
+                    verdict.say("region", *problem)
+    except TooLong:
+        verdict.say("undecided", "regions take too long to evaluate")
+    except Exception as error:
+        verdict.say("region", f"cannot be evaluated: {type(error).__name__}: {error}"[:90], _place(error))
+
+
+def _holding(found: dict[str, Standing]) -> list[str]:
+    """Modes that hold, those with an interval of no length only where there is no other: edges are shared."""
+    inside = [name for name, one in found.items() if one.holds and one.shortest > ZERO]
+    return inside or [name for name, one in found.items() if one.holds][:1]
+
+
+def _problems(
+    solution: Solution, point: dict[str, float], told: str | None, where: str
+) -> Iterator[tuple[str, str]]:
+    """What is wrong with the regions at one point: (reason, detail)."""
+    found = standings(solution, point)
+    holding = _holding(found)
+    shown = f"{', '.join(holding) or 'none'} at " + ", ".join(f"{k} = {v:.4g}" for k, v in point.items())
+    if told in found and found[told].holds is None:
+        if holding:
+            yield f"{where} a region holds that is not the told mode's", f"told {told}; {shown}"
+    elif len(holding) > 1:
+        yield f"several regions hold {where}", f"told {told}; {shown}"
+    elif holding and told is not None and holding[0] != told and not _on_edge(solution, point, told):
+        yield f"{where} a region holds that is not the told mode's", f"told {told}; {shown}"
+    elif not holding and told in found and not _on_edge(solution, point, told):
+        yield f"no region holds {where}, though a listed mode is told", f"told {told}; {shown}"
+    elif not holding and told not in found:
+        yield f"no listed mode holds {where}", f"told {told}; {shown}"
+
+
+def _on_edge(solution: Solution, point: dict[str, float], told: str) -> bool:
+    """True where a small change of the period leads into the mode that is told."""
+    for factor in (1 - NEAR, 1 + NEAR):
+        if standings(solution, point | {"T": point["T"] * factor}).get(told, Standing(False)).holds:
+            return True
+    return False
+
+
+def _volts(value: float | None) -> str:
+    return "output left open" if value is None else f"{value:.6g} V"
+
+
+def _number(value: float | None) -> str:
+    return "nothing" if value is None else f"{value:.6g}"
