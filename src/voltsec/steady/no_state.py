@@ -6,7 +6,6 @@ import numpy as np
 from sympy import Expr, Integer, Symbol
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Load, Resistor
 from voltsec.circuit.fault import Fault
 from voltsec.steady.complementarity import (
     PeriodicProblem,
@@ -25,36 +24,29 @@ from voltsec.tableau.ring import Ring
 
 def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tuple[Search, ...]) -> Fault:
     """The fault that says which element finds no balance and what it sees in each interval."""
-    for search in searches:
-        stages = search.stages
-        for place in [*search.no_state[:2], *search.open_points[:2]]:
-            point = {name: float(values[place]) for name, values in search.points.items()}
-            lengths = np.array(stages.fractions(point))
-            problem = PeriodicProblem(circuit, references, stages.closed, point)
-            cut = interrupted(problem, lengths)
-            if cut is not None and not _has_plain_resistors(circuit):  # these carry a current on, if briefly
-                return _cut_off(circuit, search, *cut)
-            grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
-            state = PeriodicProblem(circuit, references, stages.closed, point, 1e-6).solve(
-                lengths, uniform(len(lengths), 8)
-            )
-            if state is not None and grows:
-                return _explained(circuit, references, search, state, point, grows)
-    if any(search.open_points for search in searches) and not any(search.no_state for search in searches):
+    if any(0 in search.open_points for search in searches) or not any(s.no_state for s in searches):
         return Fault(
             "not-determined",
             "not determined: there is a periodic state in numbers, but no sequence of conducting devices "
             "could be verified against the exact equations",
             hint="currents or voltages that settle within a small part of an interval are outside the method",
         )
+    for search in searches:
+        for place in search.no_state[:2]:
+            point = search.point(place)
+            lengths = np.array(search.stages.fractions(point))
+            problem = PeriodicProblem(circuit, references, search.stages.closed, point)
+            cut = interrupted(problem, lengths)
+            if cut is not None:
+                return _cut_off(circuit, search, *cut)
+            grows = grows_with_trace(problem, lengths)
+            state = problem.with_traces()[1].solve(lengths, uniform(len(lengths), 8))
+            if state is not None and grows:
+                return _explained(circuit, references, search, state, point, grows)
     return Fault(
         "no-steady-state",
         "there is no steady state: no assignment of conducting diodes satisfies the equations of a period",
     )
-
-
-def _has_plain_resistors(circuit: Circuit) -> bool:
-    return any(not isinstance(element, Load) for element in circuit.of(Resistor))
 
 
 def _cut_off(circuit: Circuit, search: Search, name: str, stage: int) -> Fault:
