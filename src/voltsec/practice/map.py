@@ -17,7 +17,7 @@ from sympy import Basic, Expr, lambdify
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
 from voltsec.steady.compiled import CompiledMode, compile_mode
-from voltsec.steady.complementarity import grows_with_trace
+from voltsec.steady.complementarity import PeriodicProblem, grows_with_trace
 from voltsec.steady.effective import load_symbol
 from voltsec.steady.points import base_point, operating_point
 from voltsec.steady.row_mode import RowMode, row_mode
@@ -308,7 +308,8 @@ class Field:
             lengths = np.array(stages.fractions(point))
             if (lengths <= 0).any():
                 continue
-            grows = grows_with_trace(self.circuit, references(self.circuit), stages.closed, point, lengths)
+            problem = PeriodicProblem(self.circuit, references(self.circuit), stages.closed, point)
+            grows = grows_with_trace(problem, lengths)
             if grows:
                 self.runaway.update(grows)
                 return NO_STEADY_STATE

@@ -90,7 +90,10 @@ class Balance:
         """Small-ripple averages (the full solution where intervals end by themselves)."""
         if self.by_itself:
             return self.full
-        return eliminate(average_rows(self.circuit, self.sequence, self.network), self.ring)
+        found = eliminate(average_rows(self.circuit, self.sequence, self.network), self.ring)
+        if _open_voltages(found):  # with no current in an interval, ramps may say what voltages do not
+            found = min(found, self.full, key=_open_voltages)
+        return found
 
     @cached_property
     def full(self) -> Eliminated:
@@ -294,6 +297,10 @@ class Balance:
             SignCondition(k, device, quantity, moment, form.constant)
             for (k, device, quantity, moment), form in left
         )
+
+
+def _open_voltages(found: Eliminated) -> int:
+    return sum(unknown[0] == "V" for unknown in found.free)
 
 
 @dataclass(frozen=True)

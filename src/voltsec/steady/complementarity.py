@@ -11,14 +11,14 @@ and an interior-point method finds its solution in some twenty linear solves.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Load, Resistor, Switch
 from voltsec.steady.interior_point import InteriorPoint
-from voltsec.steady.time_grid import Grid, graded, uniform
+from voltsec.steady.time_grid import Grid, sharp, uniform
 from voltsec.tableau.assembly import inductance_rows, parameter_names
 from voltsec.tableau.network import Network, Row, Unknown, fluxes
 from voltsec.tableau.ring import Ring
@@ -37,8 +37,15 @@ IDLE = 20.0
 """A diode that carries no more than so many leaks is no conductor."""
 
 
-RISES = 10.0
-"""A voltage that rises by so much where steps become sixty times shorter has no limit."""
+TRACES = (1e-4, 1e-6)
+"""What is held by the trace resistances alone is told by two of them."""
+
+SWINGING, GROWS = (24, 96), 1.3
+"""With capacitors that swing, a state that grows by this factor from coarse to fine steps (so many in each
+switch interval), or with a smaller trace, is none: the losses of the steps or the trace alone hold it."""
+
+RISES = 30.0
+"""A voltage that rises by so much where steps become sixty times shorter, twice, has no limit."""
 
 RUNAWAY = 1e6
 """Coil currents or capacitor voltages so far above the circuit's level are held by the trace
@@ -63,6 +70,8 @@ class PeriodicState:
     """True where it blocks next to nothing: it might conduct as well."""
     capacitor_voltages: np.ndarray
     coil_currents: np.ndarray
+    peaks: dict[str, float] = field(default_factory=dict)
+    """Largest coil currents and capacitor voltages, as multiples of the circuit's levels."""
     runaway: tuple[str, ...] = ()
     """Coils and capacitors whose current or voltage has no limit: there is no steady state."""
 
@@ -80,6 +89,8 @@ class PeriodicProblem:
     ) -> None:
         self.trace = trace
         self.circuit = circuit
+        self.references = references
+        self.stages = stages
         self.point = dict(point)
         self.diodes = circuit.diodes
         self.capacitors = circuit.capacitors
@@ -157,10 +168,54 @@ class PeriodicProblem:
                 values[unknown] = values.get(unknown, 0.0) - sign * leak
         return values
 
-    def solve(self, fractions: np.ndarray, grid: Grid) -> PeriodicState | None:
-        """The periodic state on ``grid``, for switch intervals of these lengths; None if none is found."""
+    def solve(self, fractions: np.ndarray, grid: Grid, rippling: bool = False) -> PeriodicState | None:
+        """The periodic state on ``grid``, for switch intervals of these lengths; None if none is found.
+
+        With ``rippling`` capacitors hold their charge, not a constant voltage.
+        """
         stage_of = np.repeat(np.arange(len(fractions)), [len(steps) for steps in grid])
         lengths = np.concatenate([share * steps for share, steps in zip(fractions, grid, strict=True)])
+        volt, ampere = self.voltage_level, self.voltage_level / self.resistance_level
+        n_coil, n_cap, n_diode = len(self.coils), len(self.capacitors), len(self.diodes)
+        blocks = self._blocks(stage_of, lengths, rippling)
+        sizes = (n_coil + n_cap, 0) if rippling else (n_coil, n_cap)
+        solution = InteriorPoint(blocks, lengths, *sizes, n_diode, self.trace).solve()
+        if solution is None:
+            return None
+        voltages, states, local = solution
+        local = local[:, sizes[1] :]
+        p, q = local[:, :n_diode], local[:, n_diode:]
+        currents = states[:, :n_coil]
+        voltages = states[:, n_coil:] if rippling else voltages[None]
+        found = PeriodicState(
+            lengths,
+            stage_of,
+            p * ampere,
+            q * volt,
+            (p > q) & (p > IDLE * self.trace),
+            q < TOUCHING,
+            voltages.mean(axis=0) * volt,
+            currents * ampere,
+        )
+        peaks = {
+            c.name: size for c, size in zip(self.coils, np.abs(currents).max(axis=0, initial=0), strict=True)
+        }
+        peaks |= {
+            c.name: size
+            for c, size in zip(self.capacitors, np.abs(voltages).max(axis=0, initial=0), strict=True)
+        }
+        runaway = tuple(name for name, size in peaks.items() if size > RUNAWAY)
+        return replace(found, peaks=peaks, runaway=runaway)
+
+    def with_traces(self) -> tuple[PeriodicProblem, PeriodicProblem]:
+        """The same problem with a large and a small trace."""
+        large, small = (
+            PeriodicProblem(self.circuit, self.references, self.stages, self.point, trace) for trace in TRACES
+        )
+        return large, small
+
+    def _blocks(self, stage_of: np.ndarray, lengths: np.ndarray, rippling: bool) -> np.ndarray:
+        """Coefficients of each step's unknowns, in units of the circuit's levels, rows scaled."""
         volt, ohm = self.voltage_level, self.resistance_level
         ampere = volt / ohm
         n_coil, n_cap, n_diode = len(self.coils), len(self.capacitors), len(self.diodes)
@@ -168,77 +223,46 @@ class PeriodicProblem:
         i_l, u_l, v_c, i_c, p, q, one = np.split(
             relations, np.cumsum([n_coil, n_coil, n_cap, n_cap, n_diode, n_diode]), axis=2
         )
-        flux = self.inductance / (lengths[:, None, None] * self.point["T"])
-        blocks = np.concatenate(
-            [
-                (i_l + u_l @ (flux + self.trace * ohm * np.eye(n_coil))) * ampere,
-                -(u_l @ flux) * ampere,
-                v_c * volt,
-                i_c * ampere,
-                p * ampere,
-                q * volt,
-                -one,
-            ],
-            axis=2,
-        )
+        duration = lengths[:, None, None] * self.point["T"]
+        flux = self.inductance / duration
+        coils = (i_l + u_l @ (flux + self.trace * ohm * np.eye(n_coil))) * ampere, -(u_l @ flux) * ampere
+        if rippling:
+            farads = np.diag([self.point[c.quantity.symbol] for c in self.capacitors]).reshape(n_cap, n_cap)
+            charge = farads / duration
+            held = (v_c + i_c @ (charge + self.trace / ohm * np.eye(n_cap))) * volt, -(i_c @ charge) * volt
+            parts = [coils[0], held[0], coils[1], held[1], p * ampere, q * volt, -one]
+        else:
+            parts = [*coils, v_c * volt, i_c * ampere, p * ampere, q * volt, -one]
+        blocks = np.concatenate(parts, axis=2)
         scale = np.abs(blocks).max(axis=2, keepdims=True)
         scale[scale == 0] = 1
-        solution = InteriorPoint(blocks / scale, lengths, n_coil, n_cap, n_diode, self.trace).solve()
-        if solution is None:
-            return None
-        voltages, coil_currents, local = solution
-        p, q = local[:, n_cap : n_cap + n_diode], local[:, n_cap + n_diode :]
-        runaway = [
-            coil.name
-            for coil, worst in zip(self.coils, np.abs(coil_currents).max(axis=0, initial=0), strict=True)
-            if worst > RUNAWAY
-        ] + [
-            capacitor.name
-            for capacitor, worst in zip(self.capacitors, np.abs(voltages), strict=True)
-            if worst > RUNAWAY
-        ]
-        return PeriodicState(
-            lengths,
-            stage_of,
-            p * ampere,
-            q * volt,
-            (p > q) & (p > IDLE * self.trace),
-            q < TOUCHING,
-            voltages * volt,
-            coil_currents * ampere,
-            tuple(runaway),
-        )
+        return blocks / scale
 
 
-def grows_with_trace(
-    circuit: Circuit,
-    references: tuple[str, ...],
-    stages: tuple[frozenset[str], ...],
-    point: Mapping[str, float],
-    fractions: np.ndarray,
-) -> tuple[str, ...]:
+def grows_with_trace(problem: PeriodicProblem, fractions: np.ndarray) -> tuple[str, ...]:
     """Coils and capacitors held by the trace resistances alone: they grow where the trace shrinks."""
-    problems = [PeriodicProblem(circuit, references, stages, point, trace) for trace in (1e-4, 1e-6)]
-    before, after = (problem.solve(fractions, uniform(len(fractions), 8)) for problem in problems)
-    if before is None or after is None:
+    states = [other.solve(fractions, uniform(len(fractions), 8)) for other in problem.with_traces()]
+    if states[0] is None or states[1] is None:
         return ()
-    volt = problems[0].voltage_level
-    ampere = volt / problems[0].resistance_level
-    found = []
-    for names, values, grown, level in (
-        ([c.name for c in problems[0].coils], before.coil_currents, after.coil_currents, ampere),
-        (
-            [c.name for c in circuit.capacitors],
-            before.capacitor_voltages[None],
-            after.capacitor_voltages[None],
-            volt,
-        ),
-    ):
-        for place, name in enumerate(names):
-            size = np.abs(values[:, place]).max()
-            if size > level and np.abs(grown[:, place]).max() > 3 * size:
-                found.append(name)
-    return tuple(found)
+    before, after = states[0].peaks, states[1].peaks
+    return tuple(name for name in before if before[name] > 1 and after[name] > 3 * before[name])
+
+
+def settles_with_ripple(problem: PeriodicProblem, fractions: np.ndarray) -> bool:
+    """True where a periodic state is found once capacitors swing: nothing grows away then.
+
+    So it was the constant capacitor voltages that contradicted each other.
+    """
+    large, small = problem.with_traces()
+    sizes = []
+    for other, steps in ((large, SWINGING[0]), (small, SWINGING[0]), (small, SWINGING[1])):
+        state = other.solve(fractions, uniform(len(fractions), steps), rippling=True)
+        if state is None:
+            return False
+        sizes.append(max(state.peaks.values(), default=0.0))
+        if sizes[-1] > GROWS * sizes[0]:
+            return False
+    return True
 
 
 def interrupted(problem: PeriodicProblem, fractions: np.ndarray) -> tuple[str, int] | None:
@@ -246,18 +270,20 @@ def interrupted(problem: PeriodicProblem, fractions: np.ndarray) -> tuple[str, i
 
     Its voltage then has no limit: it grows with the fineness of the time steps.
     """
-    worst = []
-    for grid in (uniform(len(fractions), 8), graded(len(fractions))):
+    peaks, where = [], None
+    for grid in sharp(len(fractions)):
         state = problem.solve(fractions, grid)
         if state is None:
             return None
         change = state.coil_currents - np.roll(state.coil_currents, 1, axis=0)
-        voltage = (change @ problem.inductance.T) / (state.steps[:, None] * problem.point["T"])
-        worst.append((np.abs(voltage).max(axis=0), np.abs(voltage).argmax(axis=0), state.stages))
+        voltage = np.abs(change @ problem.inductance.T) / (state.steps[:, None] * problem.point["T"])
+        peaks.append(voltage.max(axis=0, initial=0.0))
+        where = state.stages[voltage.argmax(axis=0)] if voltage.size else None
     for place, coil in enumerate(problem.coils):
-        coarse, fine = worst[0][0][place], worst[1][0][place]
-        if fine > RISES * coarse and fine > 3 * problem.voltage_level:
-            return coil.name, int(worst[1][2][worst[1][1][place]])
+        coarse, fine, finest = (float(peak[place]) for peak in peaks)
+        if fine > RISES / 3 * coarse and finest > RISES * fine and finest > problem.voltage_level:
+            assert where is not None
+            return coil.name, int(where[place])
     return None
 
 

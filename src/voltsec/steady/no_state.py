@@ -6,7 +6,6 @@ import numpy as np
 from sympy import Expr, Integer, Symbol
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Load, Resistor
 from voltsec.circuit.fault import Fault
 from voltsec.steady.complementarity import (
     PeriodicProblem,
@@ -25,22 +24,7 @@ from voltsec.tableau.ring import Ring
 
 def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tuple[Search, ...]) -> Fault:
     """The fault that says which element finds no balance and what it sees in each interval."""
-    for search in searches:
-        stages = search.stages
-        for place in [*search.no_state[:2], *search.open_points[:2]]:
-            point = {name: float(values[place]) for name, values in search.points.items()}
-            lengths = np.array(stages.fractions(point))
-            problem = PeriodicProblem(circuit, references, stages.closed, point)
-            cut = interrupted(problem, lengths)
-            if cut is not None and not _has_plain_resistors(circuit):  # these carry a current on, if briefly
-                return _cut_off(circuit, search, *cut)
-            grows = grows_with_trace(circuit, references, stages.closed, point, lengths)
-            state = PeriodicProblem(circuit, references, stages.closed, point, 1e-6).solve(
-                lengths, uniform(len(lengths), 8)
-            )
-            if state is not None and grows:
-                return _explained(circuit, references, search, state, point, grows)
-    if any(search.open_points for search in searches) and not any(search.no_state for search in searches):
+    if any(0 in search.open_points for search in searches) or not any(s.no_state for s in searches):
         return Fault(
             "not-determined",
             "no answer could be confirmed: the circuit settles into a periodic state, but which devices "
@@ -48,16 +32,24 @@ def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tup
             hint="often a part settles within a small share of an interval (a snubber, a tiny coil beside a "
             "capacitor): leave it out, or give it a more usual value",
         )
+    for search in searches:
+        for place in search.no_state[:2]:
+            point = search.point(place)
+            lengths = np.array(search.stages.fractions(point))
+            problem = PeriodicProblem(circuit, references, search.stages.closed, point)
+            cut = interrupted(problem, lengths)
+            if cut is not None:
+                return _cut_off(circuit, search, *cut)
+            grows = grows_with_trace(problem, lengths)
+            state = problem.with_traces()[1].solve(lengths, uniform(len(lengths), 8))
+            if state is not None and grows:
+                return _explained(circuit, references, search, state, point, grows)
     return Fault(
         "no-steady-state",
         "there is no steady state: whichever diodes conduct, currents and voltages do not come back to where "
         "they began",
         hint="check the direction of diodes and sources, and that every coil has a way for its current",
     )
-
-
-def _has_plain_resistors(circuit: Circuit) -> bool:
-    return any(not isinstance(element, Load) for element in circuit.of(Resistor))
 
 
 def _cut_off(circuit: Circuit, search: Search, name: str, stage: int) -> Fault:

@@ -13,10 +13,15 @@ from itertools import pairwise
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Load, Resistor
 from voltsec.steady.balance import Balance
 from voltsec.steady.candidates import Option, candidates
-from voltsec.steady.complementarity import PeriodicProblem, PeriodicState, grows_with_trace, interrupted
+from voltsec.steady.complementarity import (
+    PeriodicProblem,
+    PeriodicState,
+    grows_with_trace,
+    interrupted,
+    settles_with_ripple,
+)
 from voltsec.steady.fractions import Fractions, NotClosed, OnlyAtEdge
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.repair import corrected
@@ -41,6 +46,9 @@ REJECTIONS = 6
 
 CORRECTIONS = 6
 """So many sequences with wrong signs are corrected at one point."""
+
+CERTAIN = 3
+"""Points without a steady state after which further ones are not looked at with capacitors that swing."""
 
 EQUAL = 1e-9
 """Turns that differ by less are equal."""
@@ -79,6 +87,8 @@ def look(circuit: Circuit, references: tuple[str, ...], search: Search, point: P
     for state in _states(problem, lengths):
         solved = True
         if state.runaway:
+            if trial.may_settle(problem, lengths):
+                return Outcome()
             return Outcome(no_state=True, runaway=frozenset(state.runaway))
         options = list(candidates(circuit, search.stages, state))
         outcome = trial.first(options)
@@ -92,13 +102,13 @@ def look(circuit: Circuit, references: tuple[str, ...], search: Search, point: P
     outcome = trial.at_single_duties()
     if outcome is not None:
         return outcome
-    cut = None
-    if all(isinstance(element, Load) for element in circuit.of(Resistor)):  # others carry a current on
-        cut = interrupted(problem, lengths)
+    cut = interrupted(problem, lengths)
     if cut is not None:
         return Outcome(no_state=True, cut_off=cut[0])
-    grows = frozenset(grows_with_trace(circuit, references, search.stages.closed, point, lengths))
-    return Outcome(no_state=bool(grows) or not solved, runaway=grows)
+    grows = frozenset(grows_with_trace(problem, lengths))
+    if solved and not grows:
+        return Outcome()
+    return Outcome() if trial.may_settle(problem, lengths) else Outcome(no_state=True, runaway=grows)
 
 
 def _states(problem: PeriodicProblem, lengths: np.ndarray) -> Iterator[PeriodicState]:
@@ -199,6 +209,13 @@ class Trial:
             and bool(verify(found.balance, found.fractions, one, slack=GAP)[0][0])
             for found in self.search.found
         )
+
+    def may_settle(self, problem: PeriodicProblem, lengths: np.ndarray) -> bool:
+        """True where there is a state that constant capacitor voltages do not show.
+
+        Not asked again once several points have been found to have none.
+        """
+        return len(self.search.no_state) < CERTAIN and settles_with_ripple(problem, lengths)
 
     def at_single_duties(self) -> Outcome | None:
         """What comes of sequences that ask something of the duties, which this point's may satisfy."""

@@ -21,6 +21,9 @@ LONGEST = 0.05
 """Steps above this share of the switch interval are halved as steps become finer: a current that falls along
 a step counts with its end, which moves the edges of a mode."""
 
+FIRST = (0.125, 2e-3, 3.2e-5)
+"""First steps of a switch interval, each sixty times shorter, that tell a voltage without limit."""
+
 SHORTEST = 1e-7
 """Steps below this share of the switch interval are not parted."""
 
@@ -33,6 +36,12 @@ def graded(stages: int) -> Grid:
 def uniform(stages: int, steps: int) -> Grid:
     """Equal steps."""
     return (np.full(steps, 1.0 / steps),) * stages
+
+
+def sharp(stages: int) -> tuple[Grid, ...]:
+    """Grids whose first step in a switch interval is each time some sixty times shorter."""
+    rest = GRADED[2:] / GRADED[2:].sum()
+    return tuple((np.array([step, *((1 - step) * rest)]),) * stages for step in FIRST)
 
 
 def refined(grid: Grid, conducting: np.ndarray) -> Grid:
