@@ -15,9 +15,10 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.graph import shorts
 from voltsec.steady.balance import Balance
 from voltsec.steady.complementarity import PeriodicProblem, PeriodicState, grows_with_trace
-from voltsec.steady.fractions import Fractions, NotClosed
+from voltsec.steady.fractions import NOTHING, Fractions, NotClosed
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import sample_points
 from voltsec.steady.row_mode import RowMode, row_mode
@@ -50,6 +51,9 @@ WELL_INSIDE = 1e-3
 
 LONG_CONDITIONS = 5000
 """Terms of all sign conditions from which they are judged in floats."""
+
+APART = 1e-7
+"""How far edges that coincide are moved towards the middle of their order to look at the point."""
 
 FINE_ATTEMPTS = 2
 """The last grid is tried at so many points that stay open."""
@@ -96,6 +100,8 @@ class Search:
     """Sequences of a lossy circuit, ready to be solved in floats."""
     examples: dict[Sequence, tuple[dict[str, float], np.ndarray]] = field(default_factory=dict)
     """A point and the fractions there, for each sequence in ``numeric``."""
+    shorted: bool = False
+    """Switches closed together short a source in this order of the edges: nothing is looked for."""
     rejected: Counter[Sequence] = field(default_factory=Counter)
     """How often a sequence of a lossy circuit did not hold where it was met."""
 
@@ -107,15 +113,24 @@ def numeric_mode_of(found: Found) -> NumericMode:
 
 
 def find_sequences(circuit: Circuit, references: tuple[str, ...]) -> tuple[Search, ...]:
-    """All sequences of ``circuit``, one search for each order of its duty edges."""
-    return tuple(_search(circuit, references, stages) for stages in stages_of(circuit))
+    """All sequences of ``circuit``, one search for each order of its switch edges."""
+    return tuple(
+        _search(circuit, references, stages)
+        if not shorts(circuit, stages.closed)
+        else Search(stages, sample_points(circuit, stages), shorted=True)
+        for stages in stages_of(circuit)
+    )
 
 
 def sequence_at(circuit: Circuit, references: tuple[str, ...], point: dict[str, float]) -> NumericMode | None:
     """The sequence that holds at one point (every symbol, SI units); None where none could be verified."""
     for stages in stages_of(circuit):
-        if any(length <= 0 for length in stages.fractions(point)):
+        lengths = stages.fractions(point)
+        if any(length < -NOTHING for length in lengths):
             continue
+        if any(length <= NOTHING for length in lengths):  # edges that coincide: looked at a little apart
+            inner = stages.inner_point()
+            point = point | {name: point[name] + APART * (inner[name] - point[name]) for name in inner}
         search = Search(stages, {name: np.array([value]) for name, value in point.items()})
         found = _at_point(circuit, references, stages, point, search, set())
         if found is not None:
