@@ -129,3 +129,95 @@ def test_nothing_heavy_is_loaded() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8")
     assert done.stderr.strip() == "[]"
+
+
+TWO_LEGS = str(Path(__file__).with_name("two_legs.topo"))
+
+
+def test_brief_and_mode(voltsec: Run) -> None:
+    brief = voltsec("solve", "sepic", "--brief")
+    assert brief.returncode == 0 and "DCM: D1 stops" in brief.stdout and "Stress" not in brief.stdout
+    assert len(brief.stdout.splitlines()) < 32
+    alone = voltsec("solve", "sepic", "--mode", "dcm")
+    assert alone.returncode == 0 and "── DCM: D1 stops" in alone.stdout and "CCM" not in alone.stdout
+    told = json.loads(voltsec("solve", "sepic", "--mode", "DCM", "--json").stdout)
+    assert [mode["name"] for mode in told["modes"]] == ["DCM"] and told["numbers"] is None
+
+
+def test_an_unknown_mode_names_those_there_are(voltsec: Run) -> None:
+    done = voltsec("solve", "sepic", "--mode", "DCM 2")
+    assert done.returncode == 2 and done.stdout == ""
+    assert "no mode 'DCM 2'" in done.stderr and "CCM, DCM" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ("--brief", "--full"),
+        ("--brief", "--json"),
+        ("--full", "--latex"),
+        ("--hold", "S=on", "--mode", "CCM"),
+    ],
+)
+def test_options_that_make_no_sense_together(voltsec: Run, options: tuple[str, ...]) -> None:
+    done = voltsec("solve", "sepic", *options)
+    assert done.returncode == 2 and "Traceback" not in done.stderr
+
+
+def test_a_wanted_output_comes_first(voltsec: Run, tmp_path: Path) -> None:
+    done = voltsec("solve", "sepic", "--for", "Vout=24")
+    assert done.stdout.splitlines()[0].startswith("D = 0.57143 gives 24 V: CCM")
+    path = tmp_path / "radio.topo"
+    path.write_text(BOOST.replace(", f = 100 kHz", ""), encoding="utf-8")
+    without = voltsec("solve", str(path), "--for", "24", "--brief")
+    assert without.returncode == 0
+    first, second = without.stdout.splitlines()[:2]
+    assert first == "T has no value: CCM is taken for granted."
+    assert second.startswith("D = 0.50000 gives 24 V")
+    told = json.loads(voltsec("solve", str(path), "--for", "24", "--json").stdout)["wanted"]
+    assert told["missing"] == ["T"] and told["solutions"][0]["duty"] == pytest.approx(0.5)
+
+
+def test_a_sweep_without_a_period(voltsec: Run, tmp_path: Path) -> None:
+    path = tmp_path / "radio.topo"
+    path.write_text(BOOST.replace("operate D = 0.5, f = 100 kHz\n", ""), encoding="utf-8")
+    done = voltsec("sweep", str(path), "D=0.25,0.5")
+    assert done.returncode == 0 and "T has no value: CCM is taken for granted" in done.stderr
+    assert done.stdout.splitlines()[2].startswith("0.5,CCM,2,24,1")
+    needed = voltsec("sweep", str(path), "D=0.25,0.5", "--plot", "ripple.L")
+    assert needed.returncode == 2 and "values are missing for T" in needed.stderr
+
+
+def test_two_legs(voltsec: Run, tmp_path: Path) -> None:
+    done = voltsec("solve", TWO_LEGS, "--json")
+    told = json.loads(done.stdout)
+    assert [mode["label"] for mode in told["modes"]] == ["CCM, D < 1/2", "CCM, D > 1/2"]
+    assert told["modes"][0]["intervals"][1]["fraction"] == "1/2 - D"
+    text = Path(TWO_LEGS).read_text(encoding="utf-8").replace("from 0.5", "from phi")
+    path = tmp_path / "shifted.topo"
+    path.write_text(text, encoding="utf-8")
+    swept = voltsec("sweep", str(path), "phi=0:1:3", "--plot", "gain", "D=0.3")
+    assert swept.returncode == 0, swept.stderr
+    assert [line.split(",")[-1] for line in swept.stdout.splitlines()[1:]] == ["0.3"] * 3
+    outside = voltsec("sweep", str(path), "phi=0:1.5:3")
+    assert outside.returncode == 2 and "lies in 0…1" in outside.stderr
+    path.write_text(text.replace("from phi", "from 1.5"), encoding="utf-8")
+    wrong = voltsec("solve", str(path))
+    assert wrong.returncode == 2 and "[start-out-of-range]" in wrong.stderr
+
+
+def test_what_is_doubted_is_said(voltsec: Run, tmp_path: Path) -> None:
+    path = tmp_path / "radio.topo"
+    path.write_text(BOOST.replace("100 uH", "47"), encoding="utf-8")
+    done = voltsec("solve", str(path))
+    assert done.returncode == 0 and "write 47 uH if that was meant" in done.stdout.replace("\n ", "")
+    assert "47 uH" in json.loads(voltsec("solve", str(path), "--json").stdout)["warnings"][0]
+    assert "write 47 uH" in voltsec("check", str(path), "Vout/Vg = 1/(1 - D)").stderr
+
+
+@pytest.mark.parametrize(
+    "name", ["forward", "quad_boost_lossy", "boost_then_buck", "charger_lossy", TWO_LEGS]
+)
+def test_a_screen_full(voltsec: Run, name: str) -> None:
+    lines = voltsec("solve", name).stdout.splitlines()
+    assert len(lines) <= 120 and max(map(len, lines)) <= 80

@@ -185,8 +185,8 @@ def compare_sequence(
         told.say(f"sequence: solver {solver}; integration {shown}")
         return
     ends = sum(interval.ends != "switch" for interval in mode.intervals)
-    if mode.name.startswith("CCM") != (ends == 0):
-        told.say(f"name {mode.name} of a mode in which diodes end {ends} intervals")
+    if ends == 0 and not mode.name.startswith("CCM"):
+        told.say(f"name {mode.name} of a mode in which no diode ends an interval")
     for interval, one in pairs:
         value = None if values is None else value_of(interval.fraction, values)
         if values is not None and (value is None or abs(value - one.fraction) > 3e-3):

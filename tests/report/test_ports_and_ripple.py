@@ -26,7 +26,7 @@ operate D = 0.5, T = 10 us
 
 def views(answer: voltsec.Solution) -> dict[str, str]:
     stream = io.StringIO()
-    show(answer, stream)
+    show(answer, stream, full=True)
     found = {"terminal": stream.getvalue(), "latex": latex_fragment(answer), "notebook": html(answer)}
     return found | {suffix: document(answer, suffix) for suffix in (".md", ".tex", ".html")}
 

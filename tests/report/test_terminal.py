@@ -6,8 +6,18 @@ from dataclasses import replace
 import pytest
 from sympy import Symbol
 
+import voltsec
+from voltsec.report.document import document
+from voltsec.report.latex import latex_fragment
+from voltsec.report.machine import as_json
+from voltsec.report.notebook import html
+from voltsec.report.outline import result_rows
+from voltsec.report.rounding import cleaned
+from voltsec.report.selection import Part, Row, fitted
+from voltsec.report.shortened import shortened
 from voltsec.report.terminal import show
-from voltsec.steady.solution import Solution
+from voltsec.steady.points import base_point
+from voltsec.steady.solution import PortNumbers, Solution
 
 
 class Stream(io.StringIO):
@@ -23,11 +33,15 @@ class Stream(io.StringIO):
 
 
 def printed(
-    solution: Solution, monkeypatch: pytest.MonkeyPatch, width: int = 80, encoding: str = "utf-8"
+    solution: Solution,
+    monkeypatch: pytest.MonkeyPatch,
+    width: int = 80,
+    encoding: str = "utf-8",
+    **how: bool,
 ) -> str:
     monkeypatch.setenv("COLUMNS", str(width))
     stream = Stream(encoding)
-    show(solution, stream)
+    show(solution, stream, **how)
     return stream.getvalue()
 
 
@@ -39,13 +53,16 @@ def test_it_fits(solution: Solution, monkeypatch: pytest.MonkeyPatch, width: int
 
 
 def test_nothing_is_shortened(solution: Solution, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A sum far wider than the screen comes out whole."""
+    """In full a sum far wider than the screen comes out whole."""
     names = [f"quantity{n}" for n in range(40)]
     long = sum(Symbol(name, positive=True) for name in names)
     wide = replace(solution, modes=(replace(solution.modes[0], output_voltage=long),))
-    text = printed(wide, monkeypatch)
+    text = printed(wide, monkeypatch, full=True)
     assert all(name in text for name in names)
     assert "…" not in text and "..." not in text
+    assert "Left out" not in text
+    short = printed(wide, monkeypatch)
+    assert "V     long: --full prints it" in short and names[20] not in short
 
 
 def test_what_it_tells(solution: Solution, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -80,3 +97,106 @@ def test_a_mode_that_always_holds(solution: Solution, monkeypatch: pytest.Monkey
     assert "always (0 < D < 1)" in text
     assert "Stress" not in text
     assert "Numbers" not in text
+
+
+def test_most_important_first() -> None:
+    """The leading mode is told most of, and no part of it is left out for a less important one."""
+
+    def part(importance: int, height: int) -> Part:
+        return Part(importance, f"part {importance}", str(importance), height, (Row("", "", ""),))
+
+    one = [part(0, 2), part(1, 4), part(2, 5), part(5, 6), part(6, 1)]
+    every = fitted([one, one], 1, 1000)
+    assert [len(parts) for parts in every] == [5, 5]
+    told = fitted([one, one], 1, 30)
+    assert [p.importance for p in told[1]] == [0, 1, 2, 5] and [p.importance for p in told[0]] == [0, 1]
+    assert [[p.importance for p in parts] for parts in fitted([one, one], 0, 24)] == [[0, 1, 2], [0, 1]]
+    assert [p.importance for p in fitted([one], 0, 3)[0]] == [0, 1]  # its core is told in any case
+    total = sum(p.height + 1 for parts in fitted([one, one, one], 0, 42) for p in parts)
+    assert total <= 42
+
+
+def test_one_line_says_what_is_left_out(solution: Solution, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = printed(voltsec.solve(voltsec.load("sepic")), monkeypatch)
+    assert len(text.splitlines()) <= 120
+    assert "Left out here: " in text and "--full prints it all" in text
+    assert "stress of other parts" in text
+    assert "Left out" not in printed(replace(solution, modes=solution.modes[:1]), monkeypatch)
+
+
+def test_brief(solution: Solution, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = printed(solution, monkeypatch, brief=True)
+    assert "Holds when" in text and "Numbers  at the operating point" in text
+    assert "blocks up to" not in text and "Share" not in text and "Beware" not in text
+
+
+def test_labels_in_every_view() -> None:
+    answer = voltsec.solve(voltsec.load("forward"))
+    stream = io.StringIO()
+    show(answer, stream)
+    views = [stream.getvalue(), latex_fragment(answer), html(answer)]
+    views += [document(answer, suffix) for suffix in (".md", ".tex", ".html")]
+    for view in views:
+        assert "CCM, LM resets" in view and "DCM 2: LM resets, then L stops" in view
+    assert [mode["label"] for mode in as_json(answer)["modes"]] == [mode.label for mode in answer.modes]
+
+
+def test_rounding_is_no_number() -> None:
+    """What is a billionth of the circuit's own and less prints as zero."""
+    answer = voltsec.solve(voltsec.load("sepic"))
+    numbers = answer.numbers
+    assert numbers is not None
+    stress = {
+        **numbers.stress,
+        "Co": {**numbers.stress["Co"], "current_average": -3e-17, "voltage_peak": 2e-9},
+    }
+    tiny = replace(
+        numbers,
+        stress=stress,
+        ripple={**numbers.ripple, "L1": 4e-10, "Co": 1e-7},
+        input_current=PortNumbers(True, 1.0, 1e-12),
+    )
+    clean = cleaned(tiny)
+    assert clean.stress["Co"]["current_average"] == 0.0 and clean.stress["Co"]["voltage_peak"] == 0.0
+    assert clean.ripple["L1"] == 0.0 and clean.ripple["Co"] == 1e-7
+    assert clean.input_current is not None and clean.input_current.ripple == 0.0
+    assert clean.output_voltage == numbers.output_voltage and clean.gain == numbers.gain
+    assert cleaned(numbers).stress["L1"] == numbers.stress["L1"]
+
+
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [
+        # common practice, no source: V is the output voltage
+        ("boost", "D·T·V/(Co·R)"),
+        ("buck", "D′·T²·V/(8·Co·L)"),
+        ("buckboost", "D·T·|V|/(Co·R)"),
+        ("sepic", "D·T·V/(Co·R)"),
+        ("boost_lossy", "D·T·V_Co/(Co·R)"),
+    ],
+)
+def test_the_familiar_form_of_the_output_ripple(name: str, shown: str) -> None:
+    stream = io.StringIO()
+    show(voltsec.solve(voltsec.load(name)), stream)
+    assert shown in stream.getvalue()
+
+
+@pytest.mark.parametrize("name", ["boost", "buck", "buckboost", "sepic", "boost_lossy", "zeta"])
+def test_the_familiar_form_is_the_ripple(name: str) -> None:
+    """At ordinary values the told formula is the mode's own (V and states filled in)."""
+    answer = voltsec.solve(voltsec.load(name))
+    mode = shortened(answer).modes[0]
+    point = {Symbol(k, positive=True): v for k, v in base_point(answer.circuit).items()}
+    row = next(r for r in result_rows(mode, answer.circuit) if r.part == "Co" and r.letter == "dV")
+    own = answer.modes[0].ripple["Co"]
+    states = {
+        Symbol("V_Co", positive=True): mode.capacitor_voltages["Co"],
+        Symbol("V", positive=True): mode.output_voltage,
+        Symbol("V"): mode.output_voltage,
+    }
+    shown = row.expression
+    for _ in range(4):
+        shown = shown.subs(states).subs({Symbol(n, positive=True): e for n, e in mode.definitions.items()})
+    for _ in range(4):
+        own = own.subs({Symbol(n, positive=True): e for n, e in answer.modes[0].definitions.items()})
+    assert float(shown.subs(point)) == pytest.approx(float(own.subs(point)), rel=1e-9)

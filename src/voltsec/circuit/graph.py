@@ -53,7 +53,7 @@ def find_faults(circuit: Circuit) -> tuple[Fault, ...]:
     dead = _dead_parts(circuit, graph) if circuit.sources else []
     faults += [fault for _, fault in loose]
     faults += [fault for _, fault in dead]
-    faults += _source_loops(circuit, graph)
+    faults += _source_loops(circuit, graph, certain_states(circuit))
     # A current without a path is no news in a part that is not connected properly.
     known = {node for node, _ in loose}.union(*(nodes for nodes, _ in dead))
     faults += _trapped_currents(circuit, graph, known)
@@ -162,14 +162,19 @@ def _dead_parts(circuit: Circuit, graph: nx.MultiGraph) -> list[tuple[set[str], 
     return faults
 
 
-def _source_loops(circuit: Circuit, graph: nx.MultiGraph) -> list[Fault]:
-    """Loops of sources and closed switches, in a state that occurs for certain.
+def shorts(circuit: Circuit, states: Iterable[frozenset[str]]) -> list[Fault]:
+    """Loops of sources and switches that are closed together in one of ``states``."""
+    return _source_loops(circuit, graph_of(circuit), states)
+
+
+def _source_loops(circuit: Circuit, graph: nx.MultiGraph, states: Iterable[frozenset[str]]) -> list[Fault]:
+    """Loops of sources and closed switches in some states.
 
     A source with an internal resistance makes no such loop.  A switch with one does where it
     shorts a single source, but not between two sources, where the resistance sets the current.
     """
     reported: dict[frozenset[str], Fault] = {}
-    for closed in certain_states(circuit):
+    for closed in states:
         hard, switches = nx.MultiGraph(), nx.MultiGraph()
         for start, end, name, element in graph.edges(keys=True, data="element"):
             if isinstance(element, Source) and element.resistance is None:

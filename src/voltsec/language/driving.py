@@ -12,6 +12,9 @@ from voltsec.language.findings import Findings
 from voltsec.language.quantities import OutOfRange, UnknownUnit, measure, number
 from voltsec.language.statements import DriveStatement, StartText, Word
 
+ROUNDED = Fraction(1, 200)
+"""By so much a start may miss a third or sixth of the period and still be meant as one."""
+
 
 class DriveBook:
     """Drives taken so far, by switch.  ``unsure`` are words of statements that could not be read."""
@@ -85,6 +88,7 @@ class DriveBook:
             return written.symbol.text
         start = start_value(written)
         if isinstance(start, Fraction) and 0 <= start <= 1:
+            self._doubt_rounded(start, written, switch)
             return start % 1
         what = f"the start of {switch}'s on-time"
         if isinstance(start, Fraction):
@@ -140,6 +144,16 @@ class DriveBook:
             if drive.argument in chain:
                 return []
             chain.append(drive.argument)
+
+    def _doubt_rounded(self, start: Fraction, written: StartText, switch: str) -> None:
+        """Note a start that looks like a rounded third or sixth: legs would not be spread evenly."""
+        near = Fraction(round(start * 6), 6)
+        if near.denominator % 3 == 0 and 0 < abs(start - near) < ROUNDED:
+            number = written.amount.number.text if written.amount is not None else ""
+            self.findings.doubts.append(
+                f"the start {number} of {switch} on line {written.place.line} is near {near}, not that; "
+                f"write from {near} if it was meant"
+            )
 
     def _is_switch(self, name: Word) -> bool:
         """Whether a name is a switch's; notes the fault where it is not."""

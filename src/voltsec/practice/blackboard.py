@@ -20,7 +20,9 @@ class Blackboard:
         self.equations: dict[int, Equation] = {}
 
     def heading(self, text: str) -> None:
-        """A section title."""
+        """A section title; one before it without anything under it goes."""
+        if self.lines and isinstance(self.lines[-1], Heading):
+            self.lines.pop()
         self.lines.append(Heading(text))
 
     def say(self, *pieces: str | Basic) -> None:

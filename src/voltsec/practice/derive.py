@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from voltsec.practice.blackboard import Blackboard
 from voltsec.practice.check_lines import write_assumption, write_boundary
-from voltsec.practice.derivation import Derivation, Result
+from voltsec.practice.derivation import Derivation, Heading, Result
 from voltsec.practice.final_lines import write_result
 from voltsec.practice.interval_lines import write_balances, write_intervals
 from voltsec.practice.intervals import current_name, voltage_name
@@ -52,7 +52,10 @@ def derive(solution: Solution, mode_name: str | None = None) -> Derivation:
     if result is not None:
         blackboard.heading("Result")
         blackboard.lines.append(result)
-    return Derivation(solution.circuit, mode.name, tuple(blackboard.lines))
+    lines = blackboard.lines
+    while lines and isinstance(lines[-1], Heading):
+        lines.pop()
+    return Derivation(solution.circuit, mode.name, tuple(lines))
 
 
 def _ends_in_result(blackboard: Blackboard) -> bool:

@@ -164,4 +164,9 @@ def write_condition(setting: Setting, blackboard: Blackboard, left_over: list[Pe
         number = blackboard.balance(left, reason, (value[0] * sign, value[1]), (source.number, *source.used))
         if number is not None:
             numbers.append(number)
+    if not numbers:
+        blackboard.doubt(
+            f"What fixes {', '.join(unknown)} could not be traced to the lines above; the solver's own "
+            "equations are taken."
+        )
     return numbers

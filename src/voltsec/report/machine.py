@@ -51,6 +51,7 @@ def as_json(solution: Solution) -> Json:
         "input": circuit.input.name,
         "output": {"element": output.element, "from": output.start, "to": output.end},
         "duty_symbols": list(circuit.duty_symbols),
+        "phase_symbols": list(circuit.phase_symbols),
         "symbols": symbol_units(solution),
         "modes": [_mode(mode, write) | beyond.get(mode.name, {}) for mode in solution.modes],
         "undetermined": list(solution.undetermined),
@@ -201,7 +202,7 @@ def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
         "losses": _finite_each(numbers.losses),
         "point": _finite_each(numbers.point),
     }
-    for name in (*circuit.duty_symbols, "T"):
+    for name in (*circuit.timing_symbols, "T"):
         if name in numbers.point and name not in fields and name != "mode":
             result[name] = _finite(numbers.point[name])
     return result | fields

@@ -28,6 +28,7 @@ IMPORTANCE = {
 }
 LONGEST_CONDITION = 160
 """Signs of a condition on the region that is told on a screen."""
+REGION_LABEL = "Holds when"
 LEFT_TO_FULL = "long: --full prints it"
 MOST_LINES = 4
 """Lines of a formula that is told on a screen, ..."""
@@ -95,7 +96,7 @@ class ModeParts:
                 condition = "where the numbers say so (its conditions are too long to write)"
         else:
             condition = self._condition(mode.holds_when)
-        yield Row("Holds when", "", condition)
+        yield Row(REGION_LABEL, "", condition)
         if mode.written:
             yield Row("", "", "proved" if mode.proved else "checked at sample values, not proved")
 
@@ -178,7 +179,8 @@ class ModeParts:
 
     def _whole(self, row: Row, importance: int, lines: int) -> Row | None:
         """The row itself; on a screen, where its formula is long, what stands for it or nothing."""
-        if self.full or lines <= (MOST_ORDER_LINES if importance == ORDER else MOST_LINES):
+        most = MOST_ORDER_LINES if importance == ORDER else MOST_LINES
+        if self.full or lines <= most or row.label == REGION_LABEL:
             return row
         told = importance == REGION or row.label == "Output voltage"
         return replace(row, text=LEFT_TO_FULL) if told else None

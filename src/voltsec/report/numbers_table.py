@@ -39,7 +39,7 @@ def stage_rows(
     above = told or {}
     numbers = solution.numbers
     assert numbers is not None
-    for duty in solution.circuit.duty_symbols:
+    for duty in solution.circuit.timing_symbols:
         yield duty, engineering(numbers.point.get(duty), "1", alphabet)
     period = numbers.point.get("T")
     if period:

@@ -55,7 +55,7 @@ def fitted(modes: Sequence[Sequence[Part]], leading: int, room: int) -> list[lis
     kept: list[set[int]] = [set() for _ in modes]
     groups: set[tuple[int, str]] = set()
     full: dict[int, int] = {}
-    for rank, number, places in sorted(ranked):
+    for rank, number, places in sorted(ranked, key=lambda one: (one[0], one[1] != leading, one[1:])):
         if rank > full.get(number, rank):
             continue
         unit = [modes[number][k] for k in places]

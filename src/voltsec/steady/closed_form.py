@@ -144,6 +144,7 @@ class ClosedForm:
         if not self.unknown:
             return ()
         found: list[Root] = []
+        tied: list[tuple[str, Polynomial]] = []
         known: set[str] = set()
         open_conditions = list(self.conditions)
         while open_conditions:
@@ -152,7 +153,12 @@ class ClosedForm:
                 if len(missing) == 1:
                     break
             else:
-                return None
+                tie = self._tie(open_conditions)
+                if tie is None:
+                    return None
+                tied.append(tie[:2])
+                open_conditions = self._with_tie(open_conditions, *tie)
+                continue
             open_conditions.remove(condition)
             name = next(iter(missing))
             root = self._root(condition, name)
@@ -160,7 +166,50 @@ class ClosedForm:
                 return None
             found.append(root)
             known.add(name)
+        for name, condition in reversed(tied):
+            root = self._root(condition, name)
+            if root is None:
+                return None
+            found.append(root)
         return tuple(found)
+
+    @cached_property
+    def coupled(self) -> bool:
+        """True where only all conditions together fix the unknowns."""
+        known: set[str] = set()
+        open_conditions = list(self.conditions)
+        while open_conditions:
+            for condition in open_conditions:
+                missing = (self.ring.variables(condition) & set(self.unknown)) - known
+                if len(missing) == 1:
+                    break
+            else:
+                return True
+            open_conditions.remove(condition)
+            known |= missing
+        return False
+
+    def _tie(self, conditions: list[Polynomial]) -> tuple[str, Polynomial, Ratio] | None:
+        """An unknown that a condition gives by another one (``d3 = d2`` of equal legs), and its value."""
+        for condition in conditions:
+            for name in sorted(self.ring.variables(condition) & set(self.unknown), reverse=True):
+                parts = self.ring.coefficients(condition, name)
+                if len(parts) == 2 and not self.ring.variables(parts[1]) & set(self.unknown):
+                    return name, condition, reduced((-parts[0], parts[1]))
+        return None
+
+    def _with_tie(
+        self, conditions: list[Polynomial], name: str, condition: Polynomial, value: Ratio
+    ) -> list[Polynomial]:
+        """The other conditions with the tied unknown put in; those that then say nothing are left out."""
+        left = []
+        for other in conditions:
+            if other == condition:
+                continue
+            rest = self._essential(insert(self.ring, (other, self.ring.one), name, value)[0])
+            if not rest.is_one():
+                left.append(rest)
+        return left
 
     def _root(self, condition: Polynomial, name: str) -> Root | None:
         parts = self.ring.coefficients(condition, name)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from math import lcm
+from math import gcd, lcm
 from typing import Any
 
 import numpy as np
@@ -130,7 +130,9 @@ class Fractions:
 
     def show(self, polynomial: Polynomial) -> Polynomial:
         """A polynomial of the balance's ring in duties and unknowns, times a positive number."""
-        return self.shown_in(self.balance.ring, (polynomial,), self.ring)[0]
+        (shown,) = self.shown_in(self.balance.ring, (polynomial,), self.ring)
+        content = gcd(*(int(c) for c in shown.coeffs())) if self.over > 1 else 1
+        return shown // content if content > 1 else shown
 
     def shown_in(self, ring: Ring, parts: Iterable[Polynomial], target: Ring) -> tuple[Polynomial, ...]:
         """Polynomials of ``ring``, a ring of the fractions, in ``target``, all times one positive number."""

@@ -351,8 +351,11 @@ def _fraction_parts(form: ClosedForm) -> list[Boolean]:
             for root in reversed(roots):
                 expression = expression.subs(symbol(root.name), root.expression)
             expression = sympy.factor(sympy.together(expression))
+        for root in roots or ():  # an unknown that equals another one is told by that
+            if root.expression.is_Symbol:
+                expression = expression.subs(symbol(root.name), root.expression)
         part = _inequality(expression, form)
-        if part is not sympy.true:
+        if part is not sympy.true and part not in parts:
             parts.append(part)
     return parts
 

@@ -65,6 +65,8 @@ class Search:
     """Sequences ready to be solved in floats."""
     balances: dict[tuple[Sequence, frozenset[str]], Balance] = field(default_factory=dict)
     """Sequences solved exactly, each with the turns ratios that were taken as one."""
+    shorted: bool = False
+    """Switches closed together short a source in this order of the edges: nothing is looked for."""
     rejected: Counter[Sequence] = field(default_factory=Counter)
     """How often a sequence did not hold where it was met."""
     alike: frozenset[str] = frozenset()

@@ -13,7 +13,8 @@ from __future__ import annotations
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.steady.fractions import Roots
+from voltsec.circuit.graph import shorts
+from voltsec.steady.fractions import NOTHING, Roots
 from voltsec.steady.frontier import Points, between
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.one_point import Outcome, look, rows_of
@@ -41,17 +42,29 @@ WELL_INSIDE = 1e-3
 LONG_CONDITIONS = 5000
 """Terms of all sign conditions from which they are judged in floats."""
 
+APART = 1e-7
+"""How far edges that coincide are moved towards the middle of their order to look at the point."""
+
 
 def find_sequences(circuit: Circuit, references: tuple[str, ...]) -> tuple[Search, ...]:
     """All sequences of ``circuit``, one search for each order of its switch edges."""
-    return tuple(_Searching(circuit, references, stages).search for stages in stages_of(circuit))
+    return tuple(
+        _Searching(circuit, references, stages).search
+        if not shorts(circuit, stages.closed)
+        else Search(stages, sample_points(circuit, stages), shorted=True)
+        for stages in stages_of(circuit)
+    )
 
 
 def sequence_at(circuit: Circuit, references: tuple[str, ...], point: Point) -> NumericMode | None:
     """The sequence that holds at one point (every symbol, SI units); None where none could be verified."""
     for stages in stages_of(circuit):
-        if any(length <= 0 for length in stages.fractions(point)):
+        lengths = stages.fractions(point)
+        if any(length < -NOTHING for length in lengths):
             continue
+        if any(length <= NOTHING for length in lengths):  # edges that coincide: looked at a little apart
+            inner = stages.inner_point()
+            point = point | {name: point[name] + APART * (inner[name] - point[name]) for name in inner}
         search = Search(stages, {name: np.array([value]) for name, value in point.items()})
         outcome = look(circuit, references, search, point)
         if outcome.found is not None:

@@ -11,12 +11,12 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.circuit.fault import NoSteadyState
-from voltsec.circuit.graph import references
+from voltsec.circuit.graph import references, shorts
 from voltsec.steady.device_notes import device_notes
 from voltsec.steady.first_order import FirstOrder, first_order
 from voltsec.steady.first_order_dry import Case, case_of, first_order_dry
 from voltsec.steady.losses import losses
-from voltsec.steady.mode_names import Conduction, conduction, name_modes
+from voltsec.steady.mode_names import Conduction, conduction, name_modes, order_text
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import no_steady_state
 from voltsec.steady.numbers import (
@@ -80,7 +80,7 @@ def solve(circuit: Circuit) -> Solution:
         (
             *_choices(circuit),
             *device_notes(circuit, modes),
-            *_gaps(searches),
+            *_gaps(circuit, searches),
             *_long(named_numeric),
             *warnings,
         ),
@@ -154,6 +154,7 @@ class Engine:
         if mode is None or found is None:
             return None
         return mode.sequence, [float(found[1][fraction][0]) for fraction in mode.sequence.fractions]
+
     def _next_name(self, mode: NumericMode, point: Mapping[str, float]) -> str:
         """A name for a mode that is not listed, in line with the others."""
         solved = mode.at(point)
@@ -185,7 +186,7 @@ class Engine:
         return tuple(
             (name, numeric_mode_of(builder.found))
             for name, builder in self.builders
-            if len(builder.balance.sequence.unknown) > 1 and builder.form.roots is None
+            if len(builder.balance.sequence.unknown) > 1 and builder.form.coupled
         )
 
 
@@ -257,11 +258,14 @@ def _long(named: tuple[tuple[str, NumericMode], ...]) -> list[str]:
     ]
 
 
-def _gaps(searches: tuple[Search, ...]) -> list[str]:
+def _gaps(circuit: Circuit, searches: tuple[Search, ...]) -> list[str]:
     """Where there is no steady state, and where no mode could be confirmed."""
     lines = []
     for search in searches:
         names = [*search.stages.symbols]
+        if search.shorted:
+            (first, *_) = shorts(circuit, search.stages.closed)
+            lines.append(f"nothing is told for {order_text(search.stages.conditions())}: {first.message}")
         if search.no_state:
             grows = "currents or voltages grow"
             if search.runaway:
