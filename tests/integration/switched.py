@@ -131,6 +131,11 @@ class Averages:
         """
         return self._useful / self._delivered if self._delivered else float("nan")
 
+    @property
+    def delivered_power(self) -> float:
+        """Power that the ideal parts of sources (and constant currents) give, watt."""
+        return self._delivered
+
     _useful: float = field(default=0.0, repr=False)
     _delivered: float = field(default=0.0, repr=False)
 
