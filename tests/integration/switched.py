@@ -115,8 +115,9 @@ class Averages:
     current_swings: dict[str, float]
     voltage_swings: dict[str, float]
     """Peak to peak of any element, outside the settling time after each event."""
-    highest_voltage: float
-    """Largest voltage anywhere at any instant, spikes included: without bound where a current is cut off."""
+    highest_currents: dict[str, float]
+    highest_voltages: dict[str, float]
+    """Largest magnitudes at any instant, spikes included: where resistances alone limit them, as well."""
     powers: dict[str, float]
     """Average power into each element."""
     intervals: tuple[DeviceInterval, ...]
@@ -673,8 +674,8 @@ class _Network:
         unit = np.concatenate([np.full(count, self.volt), np.full(count, self.ampere)])
         mean, root, highest, lowest = (x * unit for x in (mean, np.sqrt(square), highest, lowest))
         power = power * self.volt * self.ampere
-        extreme = self.volt * max(
-            float(np.abs(self.device_state(step.key).output[:count] @ step.start).max()) for step in steps
+        extreme = unit * np.max(
+            [np.abs(self.device_state(one.key).output @ one.start) for one in steps], axis=0
         )
         peak = np.maximum(np.abs(highest), np.abs(lowest))
 
@@ -709,7 +710,8 @@ class _Network:
             ripple=ripple,
             current_swings=table(swing[count:]),
             voltage_swings=table(swing),
-            highest_voltage=extreme,
+            highest_currents=table(extreme[count:]),
+            highest_voltages=table(extreme),
             powers=table(power),
             intervals=self._intervals(steps),
             iterations=periods,

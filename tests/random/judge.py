@@ -14,18 +14,18 @@ from ..integration.switched import Averages, NotPeriodic, periodic_averages
 
 PATIENCE = 15.0
 """Seconds of the processor an integration may take."""
-UNEVEN = 1.5
+UNEVEN = 3.0
 """How uneven the added resistances of the second of two settings are: what only they share out moves."""
-PAIRS = ((1e-7, 1e-8), (1e-9, 1e-10), (1e-11, 1e-12))
-COARSE = (2e-6, 2e-7)
+PAIRS = ((1e-7, 1e-9), (1e-10, 1e-12))
+COARSE = (2e-6, 2e-8)
 """Two resistances of closed devices as parts of the load (open ones: the inverse); coarse as a last resort.
 
-The second adds a tenth of the losses of the first.  Finer pairs are asked where these still decide.
+The second adds a hundredth of the losses of the first.  Finer pairs are asked where these still decide.
 """
 UNBOUNDED = 100.0
 """A voltage so many times above every mean is due to a current that was cut off."""
-SETTLED, GROWS = 1.02, 2.0
-"""Factors between levels of two settings: what a tenth of the losses makes twice as large has no limit."""
+SETTLED, GROWS = 1.02, 4.0
+"""Factors between levels of two settings: what a hundredth of the losses lets grow so much has no limit."""
 
 Found = Averages | str
 """A periodic state, or why none was found."""
@@ -78,10 +78,8 @@ class Judge:
         assert isinstance(one, Averages) and isinstance(other, Averages)
         if _growth(one, other) > GROWS:
             return "runs away"
-        if (
-            other.highest_voltage > UNBOUNDED * _volts(other)
-            and other.highest_voltage > GROWS * one.highest_voltage
-        ):
+        before, after = (max(found.highest_voltages.values()) for found in (one, other))
+        if after > UNBOUNDED * _volts(other) and after > GROWS * before:
             return "cut off"
         return "state"
 
