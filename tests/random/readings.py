@@ -22,6 +22,8 @@ EXACT, SHARE = 1e-3, 2e-4
 RMS = 5e-3, 1e-3
 PEAK, PEAK_SHARE = 1e-2, 3e-3
 EFFICIENCY = 2e-3
+LEAK = 1e-6
+"""Siemens: where no more current flows at the circuit's voltages, none does."""
 
 
 @dataclass(frozen=True)
@@ -107,4 +109,5 @@ def level_of_currents(found: Averages, circuit: Circuit) -> float:
     """What is usual: the largest mean current of a source, a load or a coil, or ripple of a coil."""
     ports = [found.average_currents[one.name] for one in (*circuit.sources, *circuit.loads)]
     swings = [found.ripple[name] for name in found.inductor_currents]
-    return max(abs(i) for i in [*ports, *found.inductor_currents.values(), *swings])
+    least = LEAK * level_of_voltages(found, circuit)
+    return max([least, *(abs(i) for i in [*ports, *found.inductor_currents.values(), *swings])])

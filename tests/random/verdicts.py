@@ -243,7 +243,7 @@ def _settle(one: Reading, other: Reading, solution: Solution, judge: Judge, verd
     shown = f"{one.name}: told {_number(one.told)}, integration {other.found:.6g}"
     if one.told is not None and abs(one.told - other.found) <= one.tolerance + apart / 2:
         return
-    if one.name == "efficiency" and _no_power(judge):
+    if _excused(one, other) or (one.name == "efficiency" and _no_power(judge)):
         return
     if not apart <= one.tolerance * (UNDECIDED if one.strict else 1):
         # what shares out a voltage may be told as a bound, or not at all
@@ -251,10 +251,6 @@ def _settle(one: Reading, other: Reading, solution: Solution, judge: Judge, verd
             verdict.say("undecided", f"{what} depends on added resistances", shown)
         elif what == "peak v" and one.told is not None and one.told < min(one.found, other.found):
             verdict.say("numbers", "peak v is no bound", shown)
-    elif one.told is None and not one.strict and _decides_nothing(one, other):
-        return
-    elif what.startswith("peak") and one.told is not None and _within_spike(one.told, one, other):
-        return
     elif one.told is not None:
         verdict.say("wrong" if one.strict else "numbers", what, shown)
     elif one.name == "output voltage":
@@ -265,13 +261,16 @@ def _settle(one: Reading, other: Reading, solution: Solution, judge: Judge, verd
         verdict.say("numbers", f"{what} is left open without a word", shown)
 
 
-def _within_spike(told: float, one: Reading, other: Reading) -> bool:
-    """True of a peak between the settled one and that of a spike right after an event."""
-    return one.found - one.tolerance <= told <= other.highest + one.tolerance
+def _excused(one: Reading, other: Reading) -> bool:
+    """True of what the integration cannot tell.
 
-
-def _decides_nothing(one: Reading, other: Reading) -> bool:
-    """True of a share in next to nothing, and of a course that is a spike with smaller resistances."""
+    What is left out may be a share in next to nothing, or the course of a spike that only the added resistance
+    limits; a peak that is told may be that of a spike that is over before the integration looks.
+    """
+    if one.told is not None:
+        return one.name.startswith("peak") and (
+            one.found - one.tolerance <= one.told <= other.highest + one.tolerance
+        )
     nothing = max(abs(one.found), abs(other.found)) < NOTHING * one.level
     return nothing or other.highest > max(SPIKE * one.highest, abs(other.found) + one.tolerance)
 
