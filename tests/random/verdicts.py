@@ -49,7 +49,7 @@ SLOW = 20.0
 REGION_PATIENCE = 15.0
 UNDECIDED = 5
 """Where two settings are so many tolerances apart the output is left undecided."""
-NOTHING = 1e-6
+NOTHING = 1e-3
 """Part of what is usual below which a quantity that several parts share cannot be judged."""
 SPIKE = 2.0
 """What a hundredth of the added resistance makes so many times as large is limited by nothing else."""
@@ -264,8 +264,8 @@ def _settle(one: Reading, other: Reading, solution: Solution, judge: Judge, verd
 def _excused(one: Reading, other: Reading) -> bool:
     """True of what the integration cannot tell.
 
-    What is left out may be a share in next to nothing, or the course of a spike that only the added resistance
-    limits; a peak that is told may be that of a spike that is over before the integration looks.
+    What is left out may be a share in next to nothing, or the course of a spike that only the added
+    resistance limits; a peak that is told may be that of a spike that is over before the integration looks.
     """
     if one.told is not None:
         return one.name.startswith("peak") and (
@@ -283,10 +283,14 @@ def _no_power(judge: Judge) -> bool:
 
 
 def _stated_open(name: str, solution: Solution) -> bool:
-    """True where the answer names the quantity's part among what is not determined."""
-    match = re.search(r"\(([^)]*)\)|^source (\w+)", name)
-    part = (match.group(1) or match.group(2)) if match else name
-    return any(re.search(rf"\b{re.escape(part)}\b", line) for line in solution.undetermined)
+    """True where the answer names among what is not determined the part, or what its share depends on.
+
+    A coil's current that is not determined leaves those of the parts around it open as well, and a
+    capacitor's voltage those across them.
+    """
+    part = name.removeprefix("source ").split("(")[-1].rstrip(")")
+    kind = "V(" if name.startswith(("v(", "peak v")) else "i("
+    return any(kind in line or re.search(rf"\b{re.escape(part)}\b", line) for line in solution.undetermined)
 
 
 def _regions(solution: Solution, verdict: Verdict) -> None:
