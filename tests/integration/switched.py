@@ -666,7 +666,9 @@ class _Network:
             for weight, sample in ((1 / 6, begin), (4 / 6, middle), (1 / 6, end)):
                 square += weight * (sample**2 @ duration)
                 power += weight * ((sample[:count] * sample[count:]) @ duration)
-            settled = end[:, [step.since_event + step.duration > SETTLING for step in chosen]]
+            whole = np.array([step.since_event + step.duration > SETTLING for step in chosen])
+            half = np.array([step.since_event + step.duration / 2 > SETTLING for step in chosen])
+            settled = np.hstack([end[:, whole], middle[:, half]])
             if settled.shape[1]:
                 highest = np.maximum(highest, settled.max(axis=1))
                 lowest = np.minimum(lowest, settled.min(axis=1))
@@ -678,6 +680,8 @@ class _Network:
             [np.abs(self.device_state(one.key).output @ one.start) for one in steps], axis=0
         )
         peak = np.maximum(np.abs(highest), np.abs(lowest))
+        # small resistances amplify rounding in integrals; no mean is above the root of the mean square
+        mean = np.clip(mean, -root, root)
 
         def table(numbers: np.ndarray, indices: list[int] | None = None) -> dict[str, float]:
             chosen = range(count) if indices is None else indices

@@ -16,8 +16,8 @@ PATIENCE = 15.0
 """Seconds of the processor an integration may take."""
 UNEVEN = 3.0
 """How uneven the added resistances of the second of two settings are: what only they share out moves."""
-PAIRS = ((1e-7, 1e-9), (1e-10, 1e-12))
-COARSE = (2e-6, 2e-8)
+PAIRS = ((1e-6, 1e-8), (1e-9, 1e-11))
+COARSE = (1e-5, 1e-7)
 """Two resistances of closed devices as parts of the load (open ones: the inverse); coarse as a last resort.
 
 The second adds a hundredth of the losses of the first.  Finer pairs are asked where these still decide.
