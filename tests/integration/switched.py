@@ -115,8 +115,9 @@ class Averages:
     current_swings: dict[str, float]
     voltage_swings: dict[str, float]
     """Peak to peak of any element, outside the settling time after each event."""
-    highest_voltage: float
-    """Largest voltage anywhere at any instant, spikes included: without bound where a current is cut off."""
+    highest_currents: dict[str, float]
+    highest_voltages: dict[str, float]
+    """Largest magnitudes at any instant, spikes included: where resistances alone limit them, as well."""
     powers: dict[str, float]
     """Average power into each element."""
     intervals: tuple[DeviceInterval, ...]
@@ -130,6 +131,11 @@ class Averages:
         A source's own resistance counts among the losses, a constant current as a load or as a source.
         """
         return self._useful / self._delivered if self._delivered else float("nan")
+
+    @property
+    def delivered_power(self) -> float:
+        """Power that the ideal parts of sources (and constant currents) give, watt."""
+        return self._delivered
 
     _useful: float = field(default=0.0, repr=False)
     _delivered: float = field(default=0.0, repr=False)
@@ -666,7 +672,9 @@ class _Network:
             for weight, sample in ((1 / 6, begin), (4 / 6, middle), (1 / 6, end)):
                 square += weight * (sample**2 @ duration)
                 power += weight * ((sample[:count] * sample[count:]) @ duration)
-            settled = end[:, [step.since_event + step.duration > SETTLING for step in chosen]]
+            whole = np.array([step.since_event + step.duration > SETTLING for step in chosen])
+            half = np.array([step.since_event + step.duration / 2 > SETTLING for step in chosen])
+            settled = np.hstack([end[:, whole], middle[:, half]])
             if settled.shape[1]:
                 highest = np.maximum(highest, settled.max(axis=1))
                 lowest = np.minimum(lowest, settled.min(axis=1))
@@ -674,10 +682,12 @@ class _Network:
         unit = np.concatenate([np.full(count, self.volt), np.full(count, self.ampere)])
         mean, root, highest, lowest = (x * unit for x in (mean, np.sqrt(square), highest, lowest))
         power = power * self.volt * self.ampere
-        extreme = self.volt * max(
-            float(np.abs(self.device_state(step.key).output[:count] @ step.start).max()) for step in steps
+        extreme = unit * np.max(
+            [np.abs(self.device_state(one.key).output @ one.start) for one in steps], axis=0
         )
         peak = np.maximum(np.abs(highest), np.abs(lowest))
+        # small resistances amplify rounding in integrals; no mean is above the root of the mean square
+        mean = np.clip(mean, -root, root)
 
         def table(numbers: np.ndarray, indices: list[int] | None = None) -> dict[str, float]:
             chosen = range(count) if indices is None else indices
@@ -710,7 +720,8 @@ class _Network:
             ripple=ripple,
             current_swings=table(swing[count:]),
             voltage_swings=table(swing),
-            highest_voltage=extreme,
+            highest_currents=table(extreme[count:]),
+            highest_voltages=table(extreme),
             powers=table(power),
             intervals=self._intervals(steps),
             iterations=periods,

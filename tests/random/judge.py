@@ -1,4 +1,4 @@
-"""The integration's word on a circuit, at two settings of the small and large resistances it adds."""
+"""The integration's word on a circuit, with several settings of the small and large resistances it adds."""
 
 from __future__ import annotations
 
@@ -12,51 +12,58 @@ from voltsec.circuit.circuit import Circuit
 from ..integration.patience import TooLong, patience
 from ..integration.switched import Averages, NotPeriodic, periodic_averages
 
-PATIENCE = 20.0
+PATIENCE = 15.0
 """Seconds of the processor an integration may take."""
-FINE = ((1e-7, 1e7, 1.0), (1e-8, 1e8, 1.5))
-COARSE = ((2e-6, 2e6, 1.0), (2e-7, 2e7, 1.5))
-"""Resistance of closed and of open devices as multiples of the load, and how uneven they are.
+UNEVEN = 3.0
+"""How uneven the added resistances of the second of two settings are: what only they share out moves."""
+PAIRS = ((1e-6, 1e-8), (1e-9, 1e-11))
+COARSE = (1e-5, 1e-7)
+"""Two resistances of closed devices as parts of the load (open ones: the inverse); coarse as a last resort.
 
-The second of each pair adds about a tenth of the losses of the first, in other shares.  The coarse pair is
-asked where the fine one finds no state.
+The second adds a hundredth of the losses of the first.  Finer pairs are asked where these still decide.
 """
 UNBOUNDED = 100.0
 """A voltage so many times above every mean is due to a current that was cut off."""
-GROWS = 2.0
-"""What a tenth of the added losses makes so many times as large has no limit of its own."""
+SETTLED, GROWS = 1.02, 4.0
+"""Factors between levels of two settings: what a hundredth of the losses lets grow so much has no limit."""
+
+Found = Averages | str
+"""A periodic state, or why none was found."""
 
 
 @dataclass
 class Judge:
-    """Asked at two settings, so that what depends on them can be told from what does not."""
+    """Asked once, and at other settings where something differs."""
 
     circuit: Circuit
 
-    def _ask(self, closed: float, open_: float, uneven: float) -> Averages | str:
+    def _ask(self, closed: float, uneven: float) -> Found:
         try:
             with patience(PATIENCE), np.errstate(all="ignore"):
-                return periodic_averages(self.circuit, {}, closed=closed, open_=open_, uneven=uneven)
+                return periodic_averages(self.circuit, {}, closed=closed, open_=1 / closed, uneven=uneven)
         except (NotPeriodic, TooLong, np.linalg.LinAlgError, OverflowError, ValueError) as error:
             return f"{type(error).__name__}: {error}"
 
     @cached_property
-    def _firsts(self) -> tuple[Averages | str, tuple[float, float, float]]:
-        """The state at the first setting that has one, and the setting that goes with it."""
-        fine = self._ask(*FINE[0])
-        if isinstance(fine, Averages):
-            return fine, FINE[1]
-        return self._ask(*COARSE[0]), COARSE[1]
-
-    @property
-    def first(self) -> Averages | str:
-        """The periodic state with the larger added losses, or why there is none."""
-        return self._firsts[0]
+    def first(self) -> Found:
+        """The periodic state at the first setting."""
+        return self._ask(PAIRS[0][0], 1.0)
 
     @cached_property
-    def second(self) -> Averages | str:
-        """The same with the smaller ones."""
-        return self._ask(*self._firsts[1])
+    def pair(self) -> tuple[Found, Found]:
+        """The states at two settings, as fine as it takes for the second to tell the limit."""
+        best: tuple[Found, Found] = (self.first, self._ask(PAIRS[0][1], UNEVEN))
+        if not _found(best):
+            coarse = (self._ask(COARSE[0], 1.0), self._ask(COARSE[1], UNEVEN))
+            return coarse if _found(coarse) else best
+        for one, other in PAIRS[1:]:
+            if _growth(*best) < SETTLED:
+                break
+            finer = (self._ask(one, 1.0), self._ask(other, UNEVEN))
+            if not _found(finer):
+                break
+            best = finer
+        return best
 
     @cached_property
     def verdict(self) -> str:
@@ -65,17 +72,27 @@ class Judge:
         ``state``: a periodic state.  ``cut off``: voltages without limit, a current is interrupted.
         ``runs away``: voltages or currents that only the added resistances limit.  ``cannot tell``.
         """
-        one, other = self.first, self.second
-        if isinstance(one, str) or isinstance(other, str):
+        if not _found(self.pair):
             return "cannot tell"
-        for level in (_volts, _amperes):
-            if level(other) > GROWS * level(one):
-                return "runs away"
-        if other.highest_voltage > UNBOUNDED * _volts(other) and (
-            other.highest_voltage > GROWS * one.highest_voltage
-        ):
+        one, other = self.pair
+        assert isinstance(one, Averages) and isinstance(other, Averages)
+        if _growth(one, other) > GROWS:
+            return "runs away"
+        before, after = (max(found.highest_voltages.values()) for found in (one, other))
+        if after > UNBOUNDED * _volts(other) and after > GROWS * before:
             return "cut off"
         return "state"
+
+
+def _found(pair: tuple[Found, Found]) -> bool:
+    return all(isinstance(one, Averages) for one in pair)
+
+
+def _growth(one: Found, other: Found) -> float:
+    """Factor by which a level of voltage or current is larger at the second setting."""
+    assert isinstance(one, Averages) and isinstance(other, Averages)
+    levels = ((level(one), level(other)) for level in (_volts, _amperes))
+    return max((after / before for before, after in levels if before), default=1.0)
 
 
 def _volts(found: Averages) -> float:

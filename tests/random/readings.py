@@ -19,8 +19,11 @@ from voltsec.steady.solution import Numbers
 from ..integration.switched import Averages
 
 EXACT, SHARE = 1e-3, 2e-4
+RMS = 5e-3, 1e-3
 PEAK, PEAK_SHARE = 1e-2, 3e-3
 EFFICIENCY = 2e-3
+LEAK = 1e-6
+"""Siemens: where no more current flows at the circuit's voltages, none does."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,10 @@ class Reading:
     tolerance: float
     strict: bool = False
     """Output voltage, gain and efficiency: a difference makes the answer wrong."""
+    highest: float = 0.0
+    """For a root mean square or a peak: what the integration met at any instant, spikes included."""
+    level: float = 0.0
+    """What is usual in the circuit."""
 
     @property
     def agrees(self) -> bool:
@@ -55,35 +62,41 @@ def readings(numbers: Numbers, found: Averages, circuit: Circuit) -> Iterator[Re
         told = None if numbers.gain is None else numbers.gain * source
         yield Reading("gain", told, numbers.output_voltage, near(out, volts), strict=True)
     yield Reading("efficiency", numbers.efficiency, found.efficiency, EFFICIENCY, strict=True)
+
+    def volt(name: str, told: float | None, true: float, **also: float) -> Reading:
+        return Reading(name, told, true, near(true, volts), level=volts, **also)
+
+    def ampere(name: str, told: float | None, true: float, **also: float) -> Reading:
+        return Reading(name, told, true, near(true, amperes), level=amperes, **also)
+
+    def peak(name: str, told: float | None, true: float, level: float, highest: float = 0.0) -> Reading:
+        tolerance = near(true, level, PEAK, PEAK_SHARE)
+        return Reading(name, told, true, tolerance, level=level, highest=highest)
+
     for name, value in numbers.capacitor_voltages.items():
-        true = found.capacitor_voltages[name]
-        yield Reading(f"v({name})", value, true, near(true, volts))
+        yield volt(f"v({name})", value, found.capacitor_voltages[name])
     for name, value in numbers.inductor_currents.items():
-        true = found.inductor_currents[name]
-        yield Reading(f"i({name})", value, true, near(true, amperes))
+        yield ampere(f"i({name})", value, found.inductor_currents[name])
     for name, value in numbers.source_currents.items():
-        true = -found.average_currents[name]
-        yield Reading(f"source {name}", value, true, near(true, amperes))
+        yield ampere(f"source {name}", value, -found.average_currents[name])
     for name, value in numbers.ripple.items():
-        true = found.ripple[name]
         level = amperes if name in found.inductor_currents else volts
-        yield Reading(f"ripple({name})", value, true, near(true, level, PEAK, PEAK_SHARE))
+        yield peak(f"ripple({name})", value, found.ripple[name], level)
     for name, stress in numbers.stress.items():
-        true = found.average_currents[name]
-        yield Reading(f"mean i({name})", stress["current_average"], true, near(true, amperes))
+        spike = found.highest_currents[name]
+        yield ampere(f"mean i({name})", stress["current_average"], found.average_currents[name])
         true = found.rms_currents[name]
-        yield Reading(f"rms i({name})", stress["current_rms"], true, near(true, amperes, 5e-3, 1e-3))
-        true = found.peak_currents[name]
-        yield Reading(f"peak i({name})", stress["current_peak"], true, near(true, amperes, PEAK, PEAK_SHARE))
-        true = found.peak_voltages[name]
-        yield Reading(f"peak v({name})", stress["voltage_peak"], true, near(true, volts, PEAK, PEAK_SHARE))
+        tolerance = near(true, amperes, *RMS)
+        yield Reading(f"rms i({name})", stress["current_rms"], true, tolerance, highest=spike, level=amperes)
+        yield peak(f"peak i({name})", stress["current_peak"], found.peak_currents[name], amperes, spike)
+        spike = found.highest_voltages[name]
+        yield peak(f"peak v({name})", stress["voltage_peak"], found.peak_voltages[name], volts, spike)
     port = numbers.input_current
     if port is not None:
-        true = found.current_swings[circuit.input.name]
-        yield Reading("ripple of the input", port.ripple, true, near(true, amperes, PEAK, PEAK_SHARE))
+        yield peak("ripple of the input", port.ripple, found.current_swings[circuit.input.name], amperes)
     if numbers.output_ripple is not None and circuit.output.element in found.voltage_swings:
         true = found.voltage_swings[circuit.output.element]
-        yield Reading("output ripple", numbers.output_ripple, true, near(true, volts, PEAK, PEAK_SHARE))
+        yield peak("output ripple", numbers.output_ripple, true, volts)
 
 
 def level_of_voltages(found: Averages, circuit: Circuit) -> float:
@@ -96,4 +109,5 @@ def level_of_currents(found: Averages, circuit: Circuit) -> float:
     """What is usual: the largest mean current of a source, a load or a coil, or ripple of a coil."""
     ports = [found.average_currents[one.name] for one in (*circuit.sources, *circuit.loads)]
     swings = [found.ripple[name] for name in found.inductor_currents]
-    return max(abs(i) for i in [*ports, *found.inductor_currents.values(), *swings])
+    least = LEAK * level_of_voltages(found, circuit)
+    return max([least, *(abs(i) for i in [*ports, *found.inductor_currents.values(), *swings])])
