@@ -19,6 +19,9 @@ from voltsec.tableau.ring import Polynomial, Ring
 
 Point = Mapping[str, float | np.ndarray]
 
+VANISHED = 1e-8
+"""Fractions that Newton's method brings below this are on their way to zero."""
+
 
 @dataclass(frozen=True)
 class Roots:
@@ -267,7 +270,8 @@ class Fractions:
                 good = np.all(np.isfinite(x), axis=0) & (
                     np.nan_to_num(np.abs(step), nan=1).max(axis=0) < 1e-9
                 )
-                good &= (x > 0).all(axis=0) & (x < 1).all(axis=0)
+                # where all intervals vanish the conditions hold without saying anything
+                good &= (x > VANISHED).all(axis=0) & (x < 1).all(axis=0)
             if good.any():
                 branches.append((dict(zip(names, x, strict=True)), good))
             if good.all():

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from functools import cached_property
 from typing import Any, Protocol
 
 import numpy as np
 import sympy
 from sympy import Expr
+from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch, Transformer
-from voltsec.steady.balance import Balance, Ratio, add, multiply
+from voltsec.steady.balance import Balance, Ratio, SignCondition, add, multiply
 from voltsec.steady.closed_form import ClosedForm
-from voltsec.steady.regions import region
+from voltsec.steady.region_check import agrees
+from voltsec.steady.regions import Region, region, unsimplified
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.sequences import Found
 from voltsec.steady.solution import Mode, ModeInterval, Stress
@@ -44,8 +47,24 @@ class ToldByStates(Protocol):
     def stress(self) -> dict[str, Stress]:
         """Stress of every element."""
 
-    def used(self, expressions: Iterable[Expr | None]) -> dict[str, Expr]:
+    def spelled(self, condition: SignCondition) -> Boolean | None:
+        """A sign condition, ``None`` where the states do not determine it."""
+
+    def used(self, expressions: Iterable[Expr | Boolean | None]) -> dict[str, Expr]:
         """Definitions of the states that ``expressions`` and they themselves need."""
+
+
+class _Spelled:
+    """Long sign conditions told by states, which are made when the first one comes."""
+
+    def __init__(self, states: ToldByStates | None, speller: Callable[[], ToldByStates | None]) -> None:
+        self.states = states
+        self._speller = speller
+
+    def __call__(self, condition: SignCondition) -> Boolean | None:
+        if self.states is None:
+            self.states = self._speller()
+        return None if self.states is None else self.states.spelled(condition)
 
 
 class ModeBuilder:
@@ -56,6 +75,7 @@ class ModeBuilder:
         self.balance: Balance = found.balance
         self.circuit: Circuit = self.balance.circuit
         self.form = ClosedForm(found.balance, found.fractions, found.witness)
+        self.searched = points
         inside = self._inside(points)
         self.waveforms = Waveforms(self.balance, inside)
         short = inside
@@ -73,9 +93,18 @@ class ModeBuilder:
             inside[name] = self.found.shares[row, mask]
         return inside
 
-    def build(self, name: str, states: ToldByStates | None = None) -> Mode:
-        """The mode with all its formulas; stress and ripple in terms of ``states`` where given."""
-        area = region(self.found, self.form, self.waveforms.points)
+    def build(
+        self,
+        name: str,
+        states: ToldByStates | None = None,
+        speller: Callable[[], ToldByStates | None] = lambda: None,
+    ) -> Mode:
+        """The mode with all its formulas; stress and ripple in terms of ``states`` where given.
+
+        ``speller`` gives states for conditions that would be long without them.
+        """
+        spelled = _Spelled(states, speller)
+        area = self.region(spelled)
         definitions = dict(self.form.definitions)
         for key, value in area.definitions.items():
             definitions.setdefault(key, value)
@@ -87,9 +116,12 @@ class ModeBuilder:
         ripple = self.ripple() if states is None else states.ripple()
         stress = self._stress() if states is None else states.stress()
         if states is not None:
-            used = [*ripple.values(), *(value for entry in stress.values() for value in vars(entry).values())]
+            used: list[Any] = [area.holds_when, *ripple.values()]
+            used += [value for entry in stress.values() for value in vars(entry).values()]
             used += [averages["efficiency"], *averages["capacitor_voltages"].values()]
             definitions |= states.used(used)
+        elif spelled.states is not None:
+            definitions |= spelled.states.used([area.holds_when])
         return Mode(
             name=name,
             intervals=self._intervals(),
@@ -102,8 +134,32 @@ class ModeBuilder:
             holds_when=area.holds_when,
             proved=area.proved,
             boundary=area.boundary,
-            states=() if states is None else states.names,
+            states=() if spelled.states is None else spelled.states.names,
         )
+
+    def region(self, spelled: _Spelled | None = None) -> Region:
+        """Where the mode holds, held against its sign conditions.
+
+        Where what is stated is not what they say, they are stated as they are, and a root of degree two
+        that is not the right one everywhere is left to the mode's condition.
+        """
+        spelled = spelled or _Spelled(None, lambda: None)
+        area = region(self.found, self.form, spelled)
+        if self._agrees(area, spelled.states):
+            return area
+        plain = unsimplified(self.found, self.form)
+        if not self._agrees(plain, None) and self.form.unknown and self.form.roots is not None:
+            self.form = ClosedForm(self.balance, self.found.fractions, self.found.witness, open_=True)
+            plain = unsimplified(self.found, self.form)
+        return plain if self._agrees(plain, None) else replace(plain, proved=False)
+
+    def _agrees(self, area: Region, states: ToldByStates | None) -> bool:
+        if area.omits:
+            return True
+        definitions = area.definitions | self.form.definitions
+        if states is not None:
+            definitions |= states.used([area.holds_when])
+        return agrees(self.found, self.form, area.holds_when, definitions, self.searched)
 
     def averages(self) -> dict[str, Any]:
         """Gain, output voltage, efficiency, and the averages of capacitors, coils and sources."""

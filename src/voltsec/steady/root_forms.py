@@ -25,6 +25,10 @@ class Root:
     polynomial: Polynomial
     """The condition over the presentation ring, degree one or two in the unknown."""
     sign: int
+    certain: bool = True
+    """No other root could be the right one anywhere: there is one only, or one positive one."""
+    positive: bool = False
+    """Where it is real, it is positive: that is proved."""
 
 
 class RootForms:

@@ -23,19 +23,23 @@ from typing import Any
 import numpy as np
 import sympy
 from sympy import Expr
+from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.elements import Transformer
-from voltsec.steady.balance import Affine, Balance, Ratio, multiply
+from voltsec.steady.balance import Affine, Balance, Ratio, SignCondition, multiply
 from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.effective import passive
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.root_forms import root_of_sum
+from voltsec.steady.signs import Facts, ordinary
 from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.solution import Stress
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
+from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row, coils
-from voltsec.tableau.ring import Ring
+from voltsec.tableau.ring import Ring, definite_sign
 
 LONG_VOLTAGE = 150
 """Terms of a capacitor's voltage from which it is told by the coil currents."""
@@ -63,16 +67,25 @@ class StateBalance(Balance):
         self.small = small_symbols(circuit)
         self.strict = True
         """Divisions by small resistances count as open."""
+        self.certain: set[str] = set()
+        """Coils whose currents rise and fall in the same intervals for all values: that is proved."""
         self.rising = self._rising(Waveforms(solved, points))
 
     def _rising(self, waves: Waveforms) -> dict[tuple[int, str], int]:
         """1 or -1 for each interval and coil: its current rises or falls there."""
+        facts = Facts([*passive(self.circuit, self.solved.ring), *ordinary(self.solved)])
         found = {}
         for coil in coils(self.circuit):
+            proved = []
             for k in range(len(self.sequence.intervals)):
                 ramp = self.solved.ramp(k, ("i", coil.name))
+                sign = None if ramp is None else facts.sign(ramp)
+                proved.append(sign)
                 middle = 0.0 if ramp is None else float(np.nanmedian(waves.numeric(ramp)))
-                found[k, coil.name] = -1 if middle < 0 else 1
+                found[k, coil.name] = sign or (-1 if middle < 0 else 1)
+            # over two intervals what rises in one falls in the other
+            if any(sign is not None for sign in proved):
+                self.certain.add(coil.name)
         return found
 
     @cached_property
@@ -304,7 +317,34 @@ class StateBuilder(ModeBuilder):
                 return shorter
         return self.explicit.form.expression(ratio)
 
-    def used(self, expressions: Iterable[Expr | None]) -> dict[str, Expr]:
+    def spelled(self, condition: SignCondition) -> Boolean | None:
+        """A sign condition at both ends of its interval: the mean is at least half the rise."""
+        one, device = self.states.ring.one, self.circuit.device(condition.device)
+        row: Row = {("i", device.name): one}
+        if condition.quantity == "voltage":
+            row = {u: -c for u, c in self.states.network.voltage(device.start, device.end)}
+            if device.drop is not None:
+                row[None] = self.states.ring.symbol(device.drop.symbol)
+        mean, ramp = (self.states.affine(condition.interval, row, part) for part in ("mean", "ramp"))
+        if mean.free or ramp.free:
+            return None
+        half = self.form.expression(ramp.constant)
+        sign = definite_sign(ramp.constant[0])
+        if sign is None or not self._rises_certain(ramp.constant):
+            half = sympy.Abs(half)
+        elif sign * (definite_sign(ramp.constant[1]) or 1) < 0:
+            half = -half
+        # states are called positive in formulas, where the mode holds; here that is the question
+        plain = {symbol(name): sympy.Symbol(name, real=True) for name in self.names}
+        return sympy.Ge(
+            self.form.expression(mean.constant).xreplace(plain), half.xreplace(plain), evaluate=False
+        )
+
+    def _rises_certain(self, ramp: Ratio) -> bool:
+        used = self.states.ring.variables(ramp[0])
+        return all(name in self.states.certain for name, rise in self.states.rises.items() if rise in used)
+
+    def used(self, expressions: Iterable[Expr | Boolean | None]) -> dict[str, Expr]:
         """The definitions that ``expressions`` and they themselves need."""
         open_names = {str(s) for e in expressions if e is not None for s in e.free_symbols}
         found: dict[str, Expr] = {}
@@ -389,3 +429,8 @@ LONG_TERMS = 24
 def told_by_states(builder: ModeBuilder) -> StateBuilder | None:
     """Formulas by states, where explicit ones would be too long to read."""
     return StateBuilder(builder) if builder.length > LONG_TERMS and serves(builder) else None
+
+
+def states_of(builder: ModeBuilder) -> StateBuilder | None:
+    """The mode's states, where it can be told by them."""
+    return StateBuilder(builder) if serves(builder) else None
