@@ -135,7 +135,7 @@ def _differences(numbers: Numbers, exact: PeriodicState) -> list[Difference]:
         formula = numbers.ripple.get(name)
         if mean is None or formula is None or abs(mean) < NEAR_ZERO * _most(volts):
             continue
-        share = exact.ripple[name] / abs(mean)
+        share = exact.ripple[name] / abs(mean) if mean else 0.0
         if share > LARGE_RIPPLE:
             swings.append((share, Difference("ripple", name, formula, exact.ripple[name])))
     return found + [difference for _, difference in sorted(swings, key=lambda swing: -swing[0])]

@@ -21,6 +21,8 @@ class Told(Protocol):
 
     boundary: dict[str, Expr]
     definitions: dict[str, Expr]
+    effectives: list[Effective]
+    """The named quantities K, K2 ... that conditions use."""
 
 
 def bound_parts(
@@ -31,7 +33,7 @@ def bound_parts(
     At ``ends`` an interval vanishes; the first is where the mode's last interval does.
     """
     parts: list[Boolean] = []
-    effectives: list[Effective] = []
+    effectives = result.effectives
     for bound in bounds:
         own_edge = any(bound is end for end in ends)
         if own_edge and bound is ends[0]:
@@ -45,24 +47,16 @@ def bound_parts(
             name += "_"
         effective = effective_inductance(form.circuit, form.ring, (top, bottom), name)
         if effective is None:
-            parts.append(_on_period(form, bound, (top, bottom), result, facts))
+            parts.append(_on_period(form, bound, (top, bottom), facts))
+            if form.ring.value(top, form.point) * form.ring.value(bottom, form.point) > 0:
+                result.boundary.setdefault("T", form.writer.ratio(top, bottom))
             continue
-        same = next(
-            (
-                e
-                for e in effectives
-                if e.numerator == effective.numerator and e.denominator == effective.denominator
-            ),
-            None,
-        )
+        same = _same(effective, effectives)
         if same is None:
             effectives.append(effective)
         else:
             effective = same
-        load = form.ring.symbol(effective.load)
-        critical = form.writer.ratio(
-            *reduced((2 * effective.numerator * bottom, effective.denominator * load * top))
-        )
+        critical = _critical(form, effective, (top, bottom))
         inductance = form.writer.ratio(effective.numerator, effective.denominator)
         result.definitions[effective.name] = 2 * inductance / (symbol(effective.load) * symbol("T"))
         own = symbol(effective.name)
@@ -75,13 +69,38 @@ def bound_parts(
     return parts
 
 
-def _on_period(form: ClosedForm, bound: Bound, period: Ratio, result: Told, facts: Facts) -> Boolean:
+def bound_condition(form: ClosedForm, facts: Facts, bound: Bound, effectives: list[Effective]) -> Boolean:
+    """A bound as a condition on one of the named quantities there are, else on T."""
+    top, bottom = form.without_linear(form.shown(bound.period))
+    effective = effective_inductance(form.circuit, form.ring, (top, bottom), form.k_name)
+    same = None if effective is None else _same(effective, effectives)
+    if same is None:
+        return _on_period(form, bound, (top, bottom), facts)
+    own, critical = symbol(same.name), _critical(form, same, (top, bottom))
+    return own >= critical if bound.upper else own <= critical
+
+
+def _same(effective: Effective, others: list[Effective]) -> Effective | None:
+    """The one among ``others`` with the same inductance."""
+    return next(
+        (e for e in others if e.numerator == effective.numerator and e.denominator == effective.denominator),
+        None,
+    )
+
+
+def _critical(form: ClosedForm, effective: Effective, period: Ratio) -> Expr:
+    """Value of K at a period."""
+    load = form.ring.symbol(effective.load)
+    return form.writer.ratio(
+        *reduced((2 * effective.numerator * period[1], effective.denominator * load * period[0]))
+    )
+
+
+def _on_period(form: ClosedForm, bound: Bound, period: Ratio, facts: Facts) -> Boolean:
     """A bound on T itself."""
     top, bottom = period
-    limit = form.writer.ratio(top, bottom)
-    if form.ring.value(top, form.point) * form.ring.value(bottom, form.point) > 0:
-        result.boundary.setdefault("T", limit)
     if facts.sign(bound.period) == 1:
+        limit = form.writer.ratio(top, bottom)
         return symbol("T") <= limit if bound.upper else symbol("T") >= limit
     # as a bound on 1/T, which says nothing where it is negative
     share = symbol("T") * form.writer.ratio(bottom, top)

@@ -16,7 +16,7 @@ from sympy import Expr
 from voltsec.steady.balance import Balance, Ratio, insert, reduced
 from voltsec.steady.effective import Effective, effective_inductance, passive
 from voltsec.steady.fractions import Fractions
-from voltsec.steady.root_forms import Root, RootForms, shortest
+from voltsec.steady.root_forms import Root, RootForms, Sign, shortest
 from voltsec.steady.signs import Facts, ordinary
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.expression import Writer, symbol
@@ -58,7 +58,7 @@ class ClosedForm:
         self.point[self.k_name] = self._k_value() if self.effective else 1.0
         self.duties = (*self.unknown, *edges)
         self.writer = Writer(self.ring, (*self.duties, *more), self.point)
-        self.root_forms = RootForms(self.ring, self.writer, self.point)
+        self.root_forms = RootForms(self.ring, self.writer, self.point, self.sign)
 
     @cached_property
     def conditions(self) -> tuple[Polynomial, ...]:
@@ -237,6 +237,10 @@ class ClosedForm:
                 highest.append(after)
         return lowest, highest
 
+    def sign(self, polynomial: Polynomial) -> int | None:
+        """Sign for all duties and parameters, ``None`` where it is not proved."""
+        return self.facts.sign((polynomial, self.ring.one))
+
     @cached_property
     def facts(self) -> Facts:
         """What is so for all duties and parameters, over the presentation ring."""
@@ -331,8 +335,11 @@ class ClosedForm:
         constant, linear = (ring.substitute(c, self.ring, {}) for c in ring.coefficients(condition, "T"))
         return reduced((-constant, linear))
 
-    def square_root(self, ratio: Ratio) -> Expr:
-        """Square root of a ratio that is positive where the mode holds, squares taken out."""
+    def square_root(self, ratio: Ratio, sign: Sign | None = None) -> Expr:
+        """Square root of a ratio that is positive where the mode holds, squares taken out.
+
+        ``sign`` proves signs over the presentation ring where the mode holds.
+        """
         shown = self.shown(ratio)
         if self.unknown:
             if self.divides(ratio[0]):
@@ -341,7 +348,7 @@ class ClosedForm:
         root = self.roots[0] if self.roots is not None and len(self.roots) == 1 else None
         if root is not None and self.ring.degree(root.polynomial, root.name) == 1:
             shown = self.root_forms.rational_parts(shown, root)
-        return self.with_pure_root(self.root_forms.square_root(shown))
+        return self.with_pure_root(self.root_forms.square_root(shown, sign or self.sign))
 
     def with_pure_root(self, expression: Expr) -> Expr:
         """``expression`` with an unknown like d2 = sqrt(K) written out."""

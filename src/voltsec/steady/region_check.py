@@ -16,6 +16,7 @@ from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.fractions import Fractions
 from voltsec.steady.points import base_point
 from voltsec.steady.pointwise import pointwise
 from voltsec.steady.sequences import Found
@@ -56,10 +57,12 @@ def agrees(
     holds_when: Boolean | None,
     definitions: Mapping[str, Expr],
     points: Points,
+    scattered: Points,
+    holds: Array,
 ) -> bool:
     """True where the stated region is that of the sign conditions at all points tried.
 
-    ``points`` are the search's, where the answer is known.
+    ``points`` are the search's, where the answer is known; so it is at ``scattered`` ones (``holds``).
     """
     stated = _Stated(found, form, holds_when, definitions)
     if len(form.unknown) > 1 and form.roots is None:
@@ -67,11 +70,8 @@ def agrees(
         return stated.true_inside(points)
     if not stated.right(points, found.holds):
         return False
-    terms = sum(len(part) for condition in found.balance.sign_conditions for part in condition.ratio)
-    if terms > LONGEST_CHECKED:
+    if not len(holds):
         return True
-    scattered = random_points(found.balance.circuit, form.fractions.stages.edges, COUNT)
-    holds = stated.holds(scattered)
     if not stated.right(scattered, holds):
         return False
     if form.unknown and form.roots is None:
@@ -149,6 +149,32 @@ class _Stated:
         for fact in self.facts:
             mask &= self.found.balance.ring.value(fact, points) > 0
         return mask
+
+
+def scatter(found: Found) -> tuple[Points, Array, Array]:
+    """Random points, where the mode holds among them, and its fractions; none where that takes long."""
+    edges = found.stages.edges
+    terms = sum(len(part) for condition in found.balance.sign_conditions for part in condition.ratio)
+    count = COUNT if terms <= LONGEST_CHECKED and _one_by_one(found.fractions) else 0
+    points = random_points(found.balance.circuit, edges, count)
+    if not count:
+        return points, np.zeros(0, bool), np.zeros((len(found.sequence.intervals), 0))
+    mask, _, fractions = verify(found.balance, found.fractions, points)
+    return points, mask, fractions
+
+
+def _one_by_one(fractions: Fractions) -> bool:
+    """True where each condition fixes one more fraction, so that none must be sought."""
+    names = set(fractions.unknown.values())
+    known: set[str] = set()
+    left = [fractions.ring.variables(shown) & names for shown in fractions.shown]
+    while left:
+        ready = next((used for used in left if len(used - known) <= 1), None)
+        if ready is None:
+            return False
+        known |= ready
+        left.remove(ready)
+    return True
 
 
 def random_points(circuit: Circuit, edges: tuple[str, ...], count: int, seed: int = 5) -> Points:

@@ -17,11 +17,12 @@ import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
-from voltsec.steady.balance import SignCondition
-from voltsec.steady.bounds import bound_parts
+from voltsec.steady.balance import Ratio, SignCondition, insert
+from voltsec.steady.bounds import bound_condition, bound_parts
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.edges import Bound, bound_of, edge_of, strongest
-from voltsec.steady.requirements import LONGEST_ATOM, Demands, collect, demands, undecided, vanishes
+from voltsec.steady.effective import Effective
+from voltsec.steady.requirements import LONGEST_ATOM, Demands, collect, undecided, vanishes
 from voltsec.steady.sequences import Found
 from voltsec.steady.signs import Facts, ordinary
 from voltsec.steady.verification import open_conditions
@@ -44,6 +45,7 @@ class Region:
     proved: bool
     boundary: dict[str, Expr] = field(default_factory=dict)
     definitions: dict[str, Expr] = field(default_factory=dict)
+    effectives: list[Effective] = field(default_factory=list)
     omits: bool = False
     """Some inequality would be too long to be written: the mode's region is smaller than stated."""
 
@@ -52,12 +54,11 @@ Spelled = Callable[[SignCondition], Boolean | None]
 """A sign condition told by the mode's states, ``None`` where they do not determine it."""
 
 
-def region(found: Found, form: ClosedForm, spelled: Spelled) -> Region:
+def region(found: Found, form: ClosedForm, wanted: Demands, spelled: Spelled) -> Region:
     """The region of a found sequence, every step of it an equivalence where it is ``proved``.
 
-    What would be long to tell by the parameters is ``spelled`` where possible.
+    What would be long to tell by the parameters (``wanted.long``) is ``spelled`` where possible.
     """
-    wanted = demands(found, LONG)
     edge = edge_of(found, form, wanted)
     result = Region(None, _is_certain(found, form, wanted))
     others, bounds = _bounds(found, wanted)
@@ -82,12 +83,32 @@ def region(found: Found, form: ClosedForm, spelled: Spelled) -> Region:
     for condition in wanted.long:
         told = spelled(condition)
         if told is None:
-            collect(wanted, [undecided(condition.ratio, wanted.facts)])
-            parts += _stated(form, wanted, wanted.atoms[-1:], result)
+            long = Demands(wanted.facts)
+            collect(long, [undecided(condition.ratio, wanted.facts)])
+            parts += _stated(form, long, long.atoms, result)
         else:
             parts.append(told)
     parts += [_equality(form, p) for p in _constraints(found, form)]
     return _finished(found, form, wanted, parts, result)
+
+
+def condition_on(found: Found, form: ClosedForm, wanted: Demands, ratio: Ratio, area: Region) -> Boolean:
+    """Where, among the points where the mode holds, a ratio over the balance's ring is positive."""
+    facts = wanted.known
+    freed = ratio
+    for name, value in wanted.put_in:
+        freed = insert(found.balance.ring, freed, name, value)
+    groups = (
+        [undecided(freed, facts)] if len(wanted.put_in) < 2 else [undecided(r, facts) for r in (ratio, freed)]
+    )
+    group = min(groups, key=lambda factors: (len(factors), sum(map(len, factors))))
+    if len(group) == 1:
+        bound = bound_of(found.balance, found, group[0], facts)
+        if bound is not None:
+            return bound_condition(form, facts, bound, area.effectives)
+    own = Demands(facts)
+    collect(own, [group])
+    return sympy.And(*_stated(form, own, own.atoms, Region(None, True)))
 
 
 def unsimplified(found: Found, form: ClosedForm) -> Region:
@@ -172,7 +193,7 @@ def _constraints(found: Found, form: ClosedForm) -> list[Polynomial]:
     return [form.shown((c, found.balance.ring.one))[0] for c in found.fractions.constraints]
 
 
-def _shown_facts(form: ClosedForm, wanted: Demands) -> Facts:
+def shown_facts(form: ClosedForm, facts: Facts) -> Facts:
     """What is so where the mode holds, over the presentation ring: all duties and fractions are shares."""
     ring = form.ring
     known = list(form.facts.known)
@@ -180,7 +201,7 @@ def _shown_facts(form: ClosedForm, wanted: Demands) -> Facts:
         share = form.fractions.ring.substitute(image, ring, {})
         if definite_sign(share) is None and not any(share == other for other in known):
             known.append(share)
-    for fact in wanted.facts.known:
+    for fact in facts.known:
         known.append(form.shown((fact, form.balance.ring.one))[0])
     return Facts(known)
 
@@ -242,7 +263,7 @@ def _difference_of_two(form: ClosedForm, factor: Polynomial) -> Boolean:
 def _stated(form: ClosedForm, wanted: Demands, atoms: list[Polynomial], result: Region) -> list[Boolean]:
     """Demands as inequalities in duties and unknown fractions."""
     ring = form.ring
-    facts = _shown_facts(form, wanted)
+    facts = shown_facts(form, wanted.facts)
     one = form.balance.ring.one
     groups = []
     for group in [*((atom,) for atom in atoms), *wanted.products]:

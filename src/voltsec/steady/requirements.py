@@ -39,6 +39,8 @@ class Demands:
     """Some condition was settled by what is so in every ordinary stage only."""
     depends_on_period: bool = False
     """Some condition that is not settled holds the period."""
+    put_in: list[tuple[str, Ratio]] = field(default_factory=list)
+    """Parameters as the mode's equations give them: the period, else a coil or load."""
     long: list[SignCondition] = field(default_factory=list)
     """Conditions too long to be told by the parameters."""
 
@@ -59,12 +61,14 @@ def demands(found: Found, longest: int | None = None) -> Demands:
     conditions = [c for c in open_conditions(balance) if not c.ratio[0].is_zero()]
     given, products = passive(balance.circuit, ring), []
     solved_by: list[Polynomial] = []
+    put_in: list[tuple[str, Ratio]] = []
     freed = [condition.ratio for condition in conditions]
     for polynomial in found.fractions.conditions:
         solved = _solve_parameter(balance, polynomial)
         if solved is None:
             continue  # the conditions then stay as they are, in terms of the unknown fractions
         name, value = solved
+        put_in.append(solved)
         left = undecided(value, Facts(given + usual))
         if len(left) == 1:  # a parameter is positive
             solved_by += left
@@ -72,6 +76,7 @@ def demands(found: Found, longest: int | None = None) -> Demands:
             products.append(_product(left))
         freed = [insert(ring, ratio, name, value) for ratio in freed]
     result = Demands(Facts(given + solved_by + usual, found.fractions.constraints, products), solved_by)
+    result.put_in = put_in
     result.depends_on_period = any("T" in ring.variables(part) for c in conditions for part in c.ratio)
     one_by_one = len(found.fractions.conditions) > 1
     groups = []

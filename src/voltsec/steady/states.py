@@ -15,7 +15,7 @@ divide by a small resistance, is taken from the explicit solution.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
@@ -26,14 +26,17 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.elements import Transformer
-from voltsec.steady.balance import Affine, Balance, Ratio, SignCondition, multiply
+from voltsec.steady.balance import Affine, Balance, Ratio, SignCondition, insert, multiply
+from voltsec.steady.choices import Knowledge, bars
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import passive
+from voltsec.steady.extremes import Extremes
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.signs import Facts, ordinary
 from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.solution import Stress
+from voltsec.steady.verification import open_conditions
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
@@ -47,6 +50,9 @@ LONG_VOLTAGE = 150
 SHORT_FACTOR = 6
 """Terms of a factor by which a current may be told from a state."""
 
+SHORT_STATE = 60
+"""Terms of a state by the parameters up to which signs are sought with it put in."""
+
 OPEN = ("not told",)
 """Stands for what is better taken from the explicit solution."""
 
@@ -54,7 +60,12 @@ OPEN = ("not told",)
 class StateBalance(Balance):
     """The intervals of a solved balance, each with the states as its sources."""
 
-    def __init__(self, solved: Balance, points: dict[str, np.ndarray]) -> None:
+    def __init__(
+        self,
+        solved: Balance,
+        points: dict[str, np.ndarray],
+        sign: Callable[[Ratio], int | None],
+    ) -> None:
         circuit = solved.circuit
         taken = {*parameter_names(circuit), *circuit.duty_symbols}
         self.currents = {c.name: _free_name(f"I_{c.name}", taken) for c in coils(circuit)}
@@ -69,17 +80,16 @@ class StateBalance(Balance):
         """Divisions by small resistances count as open."""
         self.certain: set[str] = set()
         """Coils whose currents rise and fall in the same intervals for all values: that is proved."""
-        self.rising = self._rising(Waveforms(solved, points))
+        self.rising = self._rising(Waveforms(solved, points), sign)
 
-    def _rising(self, waves: Waveforms) -> dict[tuple[int, str], int]:
+    def _rising(self, waves: Waveforms, sign_of: Callable[[Ratio], int | None]) -> dict[tuple[int, str], int]:
         """1 or -1 for each interval and coil: its current rises or falls there."""
-        facts = Facts([*passive(self.circuit, self.solved.ring), *ordinary(self.solved)])
         found = {}
         for coil in coils(self.circuit):
             proved = []
             for k in range(len(self.sequence.intervals)):
                 ramp = self.solved.ramp(k, ("i", coil.name))
-                sign = None if ramp is None else facts.sign(ramp)
+                sign = None if ramp is None else sign_of(ramp)
                 proved.append(sign)
                 middle = 0.0 if ramp is None else float(np.nanmedian(waves.numeric(ramp)))
                 found[k, coil.name] = sign or (-1 if middle < 0 else 1)
@@ -239,18 +249,92 @@ class StateBuilder(ModeBuilder):
         self.explicit = explicit
         self.circuit = explicit.circuit
         points = explicit.waveforms.points
-        balance = StateBalance(explicit.balance, points)
+        balance = StateBalance(explicit.balance, points, explicit.known.sign)
         self.balance = self.states = balance
         self.names = balance.names
         values = self._values(explicit, explicit.waveforms)
-        small = self._values(explicit, explicit.short)
         one = {name: np.array([value]) for name, value in explicit.found.witness.items()}
         there = self._values(explicit, Waveforms(explicit.balance, one))
         witness = explicit.found.witness | {name: float(value[0]) for name, value in there.items()}
         self.found = replace(explicit.found, witness=witness)
         self.form = ClosedForm(balance, explicit.found.fractions, witness, balance.names)
         self.waveforms = Waveforms(balance, points | values)
-        self.short = Waveforms(balance, explicit.short.points | small)
+        self.short = self.waveforms
+
+    @cached_property
+    def known(self) -> Knowledge:
+        """What is so where the mode holds, told by the states."""
+        plain, ring = self.explicit, self.states.ring
+        signs: dict[str, int | None] = {}
+        for name, state in self.states.currents.items():
+            current = plain.short.average_of_free({("i", name): plain.balance.ring.one})
+            signs[state] = None if current is None else plain.known.sign(current)
+        for name, state in self.states.voltages.items():
+            voltage = plain.balance.capacitor_voltage(name)
+            signs[state] = None if voltage is None else plain.known.sign(voltage)
+        for name, state in self.states.rises.items():
+            signs[state] = 1 if name in self.states.certain else None
+        signs = {state: sign or None for state, sign in signs.items() if sign != 1}
+        bare = Knowledge(ring, Facts(), (), signs)
+        facts = [
+            plain.balance.ring.substitute(fact, ring, {})
+            for fact in (*passive(self.circuit, plain.balance.ring), *ordinary(plain.balance))
+        ]
+        for condition in open_conditions(plain.balance):
+            mean, ramp = self._by_states(condition)
+            if mean.free or ramp.free:
+                continue
+            for sign in (1, -1):
+                total = mean.plus(ramp, sign).constant
+                turned = bare.turned(total)
+                if turned is not None and definite_sign(turned[1]):
+                    facts.append(turned[0] * (definite_sign(turned[1]) or 1))
+        return Knowledge(ring, Facts(facts), (), signs, self._sign_explicitly)
+
+    def _sign_explicitly(self, ratio: Ratio) -> int | None:
+        """Sign of a ratio with the states told by the parameters, where that does not grow too long."""
+        ring, values = self.states.ring, self._explicit_values
+        used = sorted((ring.variables(ratio[0]) | ring.variables(ratio[1])) & set(self.names))
+        if any(name not in values or sum(map(len, values[name])) > SHORT_STATE for name in used):
+            return None
+        for name in used:
+            ratio = insert(ring, ratio, name, values[name])
+        top, bottom = (ring.substitute(part, self.explicit.balance.ring, {}) for part in ratio)
+        return self.explicit.known.sign((top, bottom))
+
+    @cached_property
+    def _explicit_values(self) -> dict[str, Ratio]:
+        """The states by the parameters, over the ring of the states."""
+        solved, states = self.explicit.balance, self.states
+        found: dict[str, Ratio | None] = {}
+        for name, state in states.currents.items():
+            found[state] = self.explicit.short.average_of_free({("i", name): solved.ring.one})
+        for name, state in states.voltages.items():
+            found[state] = solved.capacitor_voltage(name)
+        for name, state in states.rises.items():
+            ramp = solved.ramp(0, ("i", name))
+            found[state] = None if ramp is None else (ramp[0] * 2 * states.rising[0, name], ramp[1])
+        return {
+            state: tuple(solved.ring.substitute(part, states.ring, {}) for part in value)  # type: ignore[misc]
+            for state, value in found.items()
+            if value is not None
+        }
+
+    @cached_property
+    def extremes(self) -> Extremes:
+        """Peaks and ripples in terms of the states."""
+        there = self.explicit.samples
+        values = self._values(self.explicit, Waveforms(self.explicit.balance, there))
+        return Extremes(self.waveforms, self.known, there | values, self._apart, self.condition)
+
+    def condition(self, ratio: Ratio) -> Boolean:
+        """That a ratio is positive."""
+        return sympy.Gt(self._apart(ratio).xreplace(self._unsigned), 0, evaluate=False)
+
+    @cached_property
+    def _unsigned(self) -> dict[Expr, Expr]:
+        """The states as plain symbols: formulas may assume them positive, conditions ask whether they are."""
+        return {symbol(name): sympy.Symbol(name, real=True) for name in self.names}
 
     def _values(self, explicit: ModeBuilder, waves: Waveforms) -> dict[str, np.ndarray]:
         """Values of the states at the sample points."""
@@ -260,7 +344,7 @@ class StateBuilder(ModeBuilder):
             row = {("i", coil.name): solved.ring.one}
             mean, ramp = waves.average_of_free(row), solved.ramp(0, ("i", coil.name))
             found[states.currents[coil.name]] = _numbers(waves, mean)
-            found[states.rises[coil.name]] = 2 * np.abs(_numbers(waves, ramp))
+            found[states.rises[coil.name]] = 2 * states.rising[0, coil.name] * _numbers(waves, ramp)
         for capacitor in self.circuit.capacitors:
             voltage = solved.capacitor_voltage(capacitor.name)
             found[states.voltages[capacitor.name]] = _numbers(waves, voltage)
@@ -319,26 +403,28 @@ class StateBuilder(ModeBuilder):
 
     def spelled(self, condition: SignCondition) -> Boolean | None:
         """A sign condition at both ends of its interval: the mean is at least half the rise."""
-        one, device = self.states.ring.one, self.circuit.device(condition.device)
-        row: Row = {("i", device.name): one}
-        if condition.quantity == "voltage":
-            row = {u: -c for u, c in self.states.network.voltage(device.start, device.end)}
-            if device.drop is not None:
-                row[None] = self.states.ring.symbol(device.drop.symbol)
-        mean, ramp = (self.states.affine(condition.interval, row, part) for part in ("mean", "ramp"))
+        mean, ramp = self._by_states(condition)
         if mean.free or ramp.free:
             return None
         half = self.form.expression(ramp.constant)
         sign = definite_sign(ramp.constant[0])
         if sign is None or not self._rises_certain(ramp.constant):
-            half = sympy.Abs(half)
+            half = bars(half)
         elif sign * (definite_sign(ramp.constant[1]) or 1) < 0:
             half = -half
-        # states are called positive in formulas, where the mode holds; here that is the question
-        plain = {symbol(name): sympy.Symbol(name, real=True) for name in self.names}
-        return sympy.Ge(
-            self.form.expression(mean.constant).xreplace(plain), half.xreplace(plain), evaluate=False
-        )
+        middle = self.form.expression(mean.constant)
+        return sympy.Ge(middle.xreplace(self._unsigned), half.xreplace(self._unsigned), evaluate=False)
+
+    def _by_states(self, condition: SignCondition) -> tuple[Affine, Affine]:
+        """Mean and ramp of what a sign condition is about."""
+        device = self.circuit.device(condition.device)
+        row: Row = {("i", device.name): self.states.ring.one}
+        if condition.quantity == "voltage":
+            row = {u: -c for u, c in self.states.network.voltage(device.start, device.end)}
+            if device.drop is not None:
+                row[None] = self.states.ring.symbol(device.drop.symbol)
+        mean, ramp = (self.states.affine(condition.interval, row, part) for part in ("mean", "ramp"))
+        return mean, ramp
 
     def _rises_certain(self, ramp: Ratio) -> bool:
         used = self.states.ring.variables(ramp[0])
@@ -378,11 +464,9 @@ class StateBuilder(ModeBuilder):
 
     def stress(self) -> dict[str, Stress]:
         """Stress of every element; explicit where the states leave something open."""
-        return {name: self._filled(name, stress) for name, stress in self._stress().items()}
+        return {name: self._filled(name, stress) for name, stress in super().stress().items()}
 
     def _filled(self, name: str, stress: Stress) -> Stress:
-        if any(name == capacitor.name for capacitor in self.circuit.capacitors):
-            stress = replace(stress, current_average=sympy.Integer(0))  # charge balance
         missing = [key for key in vars(stress) if getattr(stress, key) is None]
         if not missing:
             return stress
@@ -396,7 +480,9 @@ class StateBuilder(ModeBuilder):
     def ripple_of(self, name: str) -> Expr | None:
         """A coil's from the other states; a capacitor's from its current."""
         if name in self.states.rises:
-            return self.definitions.get(self.states.rises[name])
+            rise = self.definitions.get(self.states.rises[name])
+            certain = rise is None or name in self.states.certain
+            return rise if rise is None or certain else bars(rise)
         found = super().ripple_of(name)
         if found is None:
             self.states.strict = False
