@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import random
 
+import numpy as np
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
-from voltsec.steady.signs import sign_given
-from voltsec.tableau.ring import Ring
+from voltsec.steady.requirements import undecided
+from voltsec.steady.signs import Facts, sign_given
+from voltsec.tableau.ring import Polynomial, Ring
 
 RING = Ring(("x", "y", "z"))
 X, Y, Z = (RING.symbol(name) for name in "xyz")
@@ -33,6 +37,45 @@ def test_squares(polynomial, sign: int | None) -> None:
     for _ in range(200):
         value = float(RING.value(polynomial, {name: random.uniform(0.01, 3) for name in "xyz"}))
         assert sign is None or value * sign >= -1e-12
+
+
+@st.composite
+def polynomials(draw: st.DrawFn) -> Polynomial:
+    """Up to four terms of degree three at most, a constant among them now and then."""
+    total = RING.zero
+    for _ in range(draw(st.integers(1, 4))):
+        powers = draw(st.tuples(*(st.integers(0, 2) for _ in "xyz")))
+        total += draw(st.sampled_from([-3, -2, -1, 1, 2])) * X ** powers[0] * Y ** powers[1] * Z ** powers[2]
+    return total
+
+
+@settings(deadline=None, derandomize=True, max_examples=400)
+@given(facts=st.lists(polynomials(), max_size=3), polynomial=polynomials())
+@example(facts=[X**2 - Y], polynomial=X - Y)
+@example(facts=[X - 1, Y * Z - X**2], polynomial=X * Y - Z)
+@example(facts=[X - Y, Y - Z], polynomial=X - Z)
+@example(facts=[X - Y, X - Z, X - 2 * Y], polynomial=X**2 - Y * Z)
+def test_signs_hold_wherever_the_facts_do(facts: list[Polynomial], polynomial: Polynomial) -> None:
+    """Whatever form the facts have: constants, powers, several larger than one, chains."""
+    sign = sign_given((polynomial, ONE), facts)
+    if sign is None:
+        return
+    values = np.random.default_rng(1).lognormal(0, 1.2, (3, 2000))
+    point = dict(zip("xyz", values, strict=True))
+    there = np.ones(2000, bool)
+    for fact in facts:
+        there &= np.broadcast_to(RING.value(fact, point), (2000,)) > 0
+    found = np.broadcast_to(RING.value(polynomial, point), (2000,))[there]
+    assert (found * (sign or 1) >= -1e-9 * np.abs(found)).all()
+
+
+def test_products_as_facts() -> None:
+    """Of a product that is positive no factor is known to be, but what it divides is."""
+    product = (X - Y) * (Y - Z)
+    facts = Facts(products=[product])
+    assert facts.sign((X - Y, ONE)) is None
+    assert undecided((product * X, ONE), facts) == []
+    assert undecided((product * (X - Z), ONE), facts) == [X - Z]
 
 
 def test_facts() -> None:

@@ -13,9 +13,10 @@ import sympy
 from sympy import Expr
 
 from voltsec.steady.balance import Balance, Ratio, insert, reduced
-from voltsec.steady.effective import Effective, effective_inductance
+from voltsec.steady.effective import Effective, effective_inductance, passive
 from voltsec.steady.fractions import Fractions, with_images
-from voltsec.steady.root_forms import Root, RootForms, shortest
+from voltsec.steady.root_forms import Root, RootForms, Sign, shortest
+from voltsec.steady.signs import Facts, ordinary
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.network import coils
@@ -25,13 +26,20 @@ from voltsec.tableau.ring import Polynomial, Ring, factors
 class ClosedForm:
     """Presentation of one mode's ratios; ``witness`` is a numeric point where the mode holds.
 
-    ``more`` are further variables of the balance's ring besides fractions and parameters.
+    ``more`` are further variables of the balance's ring besides fractions and parameters.  With ``open_``
+    roots of degree two are not written out: the mode's conditions stay as they are.
     """
 
     def __init__(
-        self, balance: Balance, fractions: Fractions, witness: dict[str, float], more: tuple[str, ...] = ()
+        self,
+        balance: Balance,
+        fractions: Fractions,
+        witness: dict[str, float],
+        more: tuple[str, ...] = (),
+        open_: bool = False,
     ) -> None:
         self.balance = balance
+        self.open = open_
         self.fractions = fractions
         self.circuit = balance.circuit
         self.unknown = tuple(fractions.unknown.values())
@@ -49,7 +57,7 @@ class ClosedForm:
         self.point[self.k_name] = self._k_value() if self.effective else 1.0
         self.duties = (*self.unknown, *edges)
         self.writer = Writer(self.ring, (*self.duties, *more), self.point)
-        self.root_forms = RootForms(self.ring, self.writer, self.point)
+        self.root_forms = RootForms(self.ring, self.writer, self.point, self.sign)
 
     @cached_property
     def conditions(self) -> tuple[Polynomial, ...]:
@@ -218,18 +226,78 @@ class ClosedForm:
             return Root(name, write(-parts[0], parts[1]), condition, 1)
         if len(parts) != 3:
             return None
+        if self.open:
+            return None
         c, b, a = parts
         radicand = b * b - 4 * a * c
         value = self.point[name]
         middle = -self.ring.value(b, self.point) / (2 * self.ring.value(a, self.point))
         sign = 1 if value >= middle else -1
         if b.is_zero():
-            return Root(name, sympy.sqrt(write(-c, a)), condition, sign)
+            return Root(name, sympy.sqrt(write(-c, a)), condition, sign, True, True)
         outside, inside = self._square_root(radicand)
         a_value = self.ring.value(a, self.point) * self.ring.value(outside, self.point)
+        rising = sign if a_value > 0 else -sign
         surd = write(outside, self.ring.one) * sympy.sqrt(self.writer.polynomial(inside))
-        top = write(-b, self.ring.one) + (sign if a_value > 0 else -sign) * surd
-        return Root(name, top / write(2 * a, self.ring.one), condition, sign)
+        top = write(-b, self.ring.one) + rising * surd
+        certain, positive = self._certain(condition, name)
+        certain = certain and self.facts.sign((outside, self.ring.one)) is not None
+        return Root(name, top / write(2 * a, self.ring.one), condition, sign, certain, certain and positive)
+
+    def _certain(self, condition: Polynomial, name: str) -> tuple[bool, bool]:
+        """Whether only one root of a quadratic can be the right one, and whether that one is positive.
+
+        A root lies between places that the unknown fraction cannot pass; where the quadratic has opposite
+        signs at two of them (or at one and far out), there is one root between, and always the same of
+        the formula's two.
+        """
+        ring, one = self.ring, self.ring.one
+        lead = self.facts.sign((ring.coefficients(condition, name)[-1], one))
+        if self.fractions.over > 1:
+            return False, False  # places between edges with constants are no polynomials
+        lowest, highest = self._places(name)
+        low = [self._sign_at(condition, name, place) for place in lowest]
+        high = [self._sign_at(condition, name, place) for place in highest]
+        if lead:
+            low.append(lead)
+            high.append(lead)
+        certain = any(a is not None and b is not None and a * b < 0 for a in low for b in high)
+        return certain, bool(lead) and low[0] is not None and low[0] * (lead or 0) < 0
+
+    def _sign_at(self, condition: Polynomial, name: str, place: Polynomial) -> int | None:
+        at_place = self.ring.substitute(condition, self.ring, {name: place})
+        return self.facts.sign((at_place, self.ring.one))
+
+    def _places(self, name: str) -> tuple[list[Polynomial], list[Polynomial]]:
+        """What the unknown fraction is above, and what it is below: zero, and times to other edges."""
+        ring, fractions = self.ring, self.balance.sequence.fractions
+        images = [
+            self.fractions.ring.substitute(self.fractions.images[fraction], ring, {})
+            for fraction in fractions
+        ]
+        own = next(k for k, unknown in self.fractions.unknown.items() if unknown == name)
+        lowest, before = [ring.zero], ring.zero
+        for image in reversed(images[:own]):
+            before = before + image
+            lowest.append(-before)
+        highest, after = [], ring.symbol(name)
+        for image in images[own + 1 :]:
+            after = after + image
+            if name not in ring.variables(after):
+                highest.append(after)
+        return lowest, highest
+
+    def sign(self, polynomial: Polynomial) -> int | None:
+        """Sign for all duties and parameters, ``None`` where it is not proved."""
+        return self.facts.sign((polynomial, self.ring.one))
+
+    @cached_property
+    def facts(self) -> Facts:
+        """What is so for all duties and parameters, over the presentation ring."""
+        known = [self.fractions.ring.substitute(n, self.ring, {}) for n in self.fractions.lengths]
+        for fact in (*passive(self.circuit, self.balance.ring), *ordinary(self.balance)):
+            known.append(self.balance.ring.substitute(fact, self.ring, {}))
+        return Facts(known)
 
     def _square_root(self, radicand: Polynomial) -> tuple[Polynomial, Polynomial]:
         """(outside, inside) with radicand = outside**2 * inside."""
@@ -316,8 +384,11 @@ class ClosedForm:
         constant, linear = (ring.substitute(c, self.ring, {}) for c in ring.coefficients(condition, "T"))
         return reduced((-constant, linear))
 
-    def square_root(self, ratio: Ratio) -> Expr:
-        """Square root of a ratio that is positive where the mode holds, squares taken out."""
+    def square_root(self, ratio: Ratio, sign: Sign | None = None) -> Expr:
+        """Square root of a ratio that is positive where the mode holds, squares taken out.
+
+        ``sign`` proves signs over the presentation ring where the mode holds.
+        """
         shown = self.shown(ratio)
         if self.unknown:
             if self.divides(ratio[0]):
@@ -326,7 +397,7 @@ class ClosedForm:
         root = self.roots[0] if self.roots is not None and len(self.roots) == 1 else None
         if root is not None and self.ring.degree(root.polynomial, root.name) == 1:
             shown = self.root_forms.rational_parts(shown, root)
-        return self.with_pure_root(self.root_forms.square_root(shown))
+        return self.with_pure_root(self.root_forms.square_root(shown, sign or self.sign))
 
     def with_pure_root(self, expression: Expr) -> Expr:
         """``expression`` with an unknown like d2 = sqrt(K) written out."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from math import gcd, lcm
 from typing import Any
 
@@ -23,6 +24,9 @@ Point = Mapping[str, float | np.ndarray]
 
 NOTHING = 1e-12
 """An interval shorter than this share of the period is none."""
+
+VANISHED = 1e-8
+"""Fractions that Newton's method brings below this are on their way to zero."""
 
 
 @dataclass(frozen=True)
@@ -112,14 +116,22 @@ class Fractions:
         exact = dict(hint) | dict(zip(self.balance.sequence.fractions, best, strict=True))
         return self.balance.solve_again(lambda polynomial: self.relative(polynomial, exact) < 1e-7)
 
+    @cached_property
+    def lengths(self) -> tuple[Polynomial, ...]:
+        """Share of the period of each switch interval, times :attr:`over`."""
+        found = []
+        for constant, *factors in self.stages.lengths:
+            length = self.ring.constant(int(constant * self.over))
+            for factor, name in zip(factors, self.stages.symbols, strict=True):
+                length = length + self.ring.symbol(name) * int(factor * self.over)
+            found.append(length)
+        return tuple(found)
+
     def _images(self) -> dict[str, Polynomial]:
         """Each fraction as a polynomial in duties, starts and unknowns, times ``over``."""
         ring, sequence = self.ring, self.balance.sequence
         images: dict[str, Polynomial] = {}
-        for stage, (constant, *factors) in enumerate(self.stages.lengths):
-            left = ring.constant(int(constant * self.over))
-            for factor, name in zip(factors, self.stages.symbols, strict=True):
-                left = left + ring.symbol(name) * int(factor * self.over)
+        for stage, left in enumerate(self.lengths):
             members = [k for k, i in enumerate(sequence.intervals) if i.stage == stage]
             for k in members[:-1]:
                 symbol = ring.symbol(self.unknown[k]) * self.over
@@ -324,7 +336,8 @@ class Fractions:
                 good = np.all(np.isfinite(x), axis=0) & (
                     np.nan_to_num(np.abs(step), nan=1).max(axis=0) < 1e-9
                 )
-                good &= (x > 0).all(axis=0) & (x < 1).all(axis=0)
+                # where all intervals vanish the conditions hold without saying anything
+                good &= (x > VANISHED).all(axis=0) & (x < 1).all(axis=0)
             if good.any():
                 branches.append((dict(zip(names, x, strict=True)), good))
             if good.all():

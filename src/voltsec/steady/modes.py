@@ -2,32 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 from functools import cached_property
 from typing import Any, Protocol
 
 import numpy as np
 import sympy
 from sympy import Expr
+from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch, Transformer
-from voltsec.steady.balance import Balance, Ratio, add, multiply
+from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch
+from voltsec.steady.balance import Balance, Ratio, SignCondition, add, multiply
+from voltsec.steady.choices import Knowledge
 from voltsec.steady.closed_form import ClosedForm
-from voltsec.steady.regions import region
-from voltsec.steady.root_forms import root_of_sum
+from voltsec.steady.extremes import Extremes
+from voltsec.steady.mode_formulas import ModeFormulas
+from voltsec.steady.region_check import agrees, scatter
+from voltsec.steady.regions import LONG, Region, condition_on, region, shown_facts, unsimplified
+from voltsec.steady.requirements import Demands, demands
 from voltsec.steady.search import Found
+from voltsec.steady.signs import Facts
 from voltsec.steady.solution import Mode, ModeInterval, Stress
-from voltsec.steady.waveform import Waveform, Waveforms
-from voltsec.steady.winding import winding_row
+from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row, coils
+from voltsec.tableau.ring import Polynomial
 
-SHORT_TERMS = 12
-"""Mean squares of currents of more terms are left as a sum."""
+SAMPLES = 40
+"""Points of each kind at which candidates for a peak are compared."""
 
-SMALL_RIPPLE = 1e-4
-"""Continuous conduction: formulas that depend on which ripple is larger are for periods so short."""
+MOST_EITHER_WAY = 2
+"""Sources that may give or take power, up to which the efficiency is told."""
 
 
 class ToldByStates(Protocol):
@@ -44,11 +51,27 @@ class ToldByStates(Protocol):
     def stress(self) -> dict[str, Stress]:
         """Stress of every element."""
 
-    def used(self, expressions: Iterable[Expr | None]) -> dict[str, Expr]:
+    def spelled(self, condition: SignCondition) -> Boolean | None:
+        """A sign condition, ``None`` where the states do not determine it."""
+
+    def used(self, expressions: Iterable[Expr | Boolean | None]) -> dict[str, Expr]:
         """Definitions of the states that ``expressions`` and they themselves need."""
 
 
-class ModeBuilder:
+class _Spelled:
+    """Long sign conditions told by states, which are made when the first one comes."""
+
+    def __init__(self, states: ToldByStates | None, speller: Callable[[], ToldByStates | None]) -> None:
+        self.states = states
+        self._speller = speller
+
+    def __call__(self, condition: SignCondition) -> Boolean | None:
+        if self.states is None:
+            self.states = self._speller()
+        return None if self.states is None else self.states.spelled(condition)
+
+
+class ModeBuilder(ModeFormulas):
     """Formulas of one sequence; ``points`` are the search's sample points."""
 
     def __init__(self, found: Found, points: dict[str, np.ndarray]) -> None:
@@ -56,12 +79,10 @@ class ModeBuilder:
         self.balance: Balance = found.balance
         self.circuit: Circuit = self.balance.circuit
         self.form = ClosedForm(found.balance, found.fractions, found.witness)
+        self.searched = points
         inside = self._inside(points)
         self.waveforms = Waveforms(self.balance, inside)
-        short = inside
-        if not self.balance.by_itself:
-            short = inside | {"T": inside["T"] * SMALL_RIPPLE}
-        self.short = Waveforms(self.balance, short)
+        self.short = self.waveforms
 
     def _inside(self, points: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
         """Sample points where the sequence holds, with their fractions."""
@@ -73,9 +94,18 @@ class ModeBuilder:
             inside[name] = self.found.shares[row, mask]
         return inside
 
-    def build(self, name: str, states: ToldByStates | None = None) -> Mode:
-        """The mode with all its formulas; stress and ripple in terms of ``states`` where given."""
-        area = region(self.found, self.form, self.waveforms.points)
+    def build(
+        self,
+        name: str,
+        states: ToldByStates | None = None,
+        speller: Callable[[], ToldByStates | None] = lambda: None,
+    ) -> Mode:
+        """The mode with all its formulas; stress and ripple in terms of ``states`` where given.
+
+        ``speller`` gives states for conditions that would be long without them.
+        """
+        spelled = _Spelled(states, speller)
+        area = self.__dict__["area"] = self._region(spelled)
         definitions = dict(self.form.definitions)
         for key, value in area.definitions.items():
             definitions.setdefault(key, value)
@@ -85,11 +115,14 @@ class ModeBuilder:
             condition = tuple(self.form.writer.polynomial(c) for c in self.form.conditions)
         averages = self.averages() if states is None else states.averages()
         ripple = self.ripple() if states is None else states.ripple()
-        stress = self._stress() if states is None else states.stress()
+        stress = self.stress() if states is None else states.stress()
         if states is not None:
-            used = [*ripple.values(), *(value for entry in stress.values() for value in vars(entry).values())]
+            used: list[Any] = [area.holds_when, *ripple.values()]
+            used += [value for entry in stress.values() for value in vars(entry).values()]
             used += [averages["efficiency"], *averages["capacitor_voltages"].values()]
             definitions |= states.used(used)
+        elif spelled.states is not None:
+            definitions |= spelled.states.used([area.holds_when])
         return Mode(
             name=name,
             intervals=self._intervals(),
@@ -102,8 +135,87 @@ class ModeBuilder:
             holds_when=area.holds_when,
             proved=area.proved,
             boundary=area.boundary,
-            states=() if states is None else states.names,
+            states=() if spelled.states is None else spelled.states.names,
         )
+
+    @cached_property
+    def demands(self) -> Demands:
+        """What the mode's sign conditions ask of the parameters."""
+        return demands(self.found, LONG)
+
+    @cached_property
+    def scattered(self) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray]:
+        """Random points, where the mode holds among them, and its fractions there."""
+        return scatter(self.found)
+
+    @cached_property
+    def area(self) -> Region:
+        """Where the mode holds."""
+        return self._region(_Spelled(None, lambda: None))
+
+    def _region(self, spelled: _Spelled) -> Region:
+        """The region, held against the mode's sign conditions.
+
+        Where what is stated is not what they say, they are stated as they are, and a root of degree two
+        that is not the right one everywhere is left to the mode's condition.
+        """
+        area = region(self.found, self.form, self.demands, spelled)
+        if self._agrees(area, spelled.states):
+            return area
+        plain = unsimplified(self.found, self.form)
+        if not self._agrees(plain, None) and self.form.unknown and self.form.roots is not None:
+            self.form = ClosedForm(self.balance, self.found.fractions, self.found.witness, open_=True)
+            plain = unsimplified(self.found, self.form)
+        return plain if self._agrees(plain, None) else replace(plain, proved=False)
+
+    def _agrees(self, area: Region, states: ToldByStates | None) -> bool:
+        if area.omits:
+            return True
+        definitions = area.definitions | self.form.definitions
+        if states is not None:
+            definitions |= states.used([area.holds_when])
+        points, holds, _ = self.scattered
+        return agrees(self.found, self.form, area.holds_when, definitions, self.searched, points, holds)
+
+    @cached_property
+    def known(self) -> Knowledge:
+        """What is so where the mode holds."""
+        wanted = self.demands
+        zero = [*self.found.fractions.constraints]
+        if len(wanted.put_in) != 1:
+            zero += self.found.fractions.conditions
+        facts = Facts(wanted.known.known, zero, wanted.facts.products)
+        return Knowledge(self.balance.ring, facts, wanted.put_in)
+
+    @cached_property
+    def samples(self) -> dict[str, np.ndarray]:
+        """Generic points where the mode holds, fractions included."""
+        points, holds, fractions = self.scattered
+        inside = self.waveforms.points
+        names = self.balance.sequence.fractions
+        drawn = {name: values[holds] for name, values in points.items()}
+        drawn |= {name: fractions[row, holds] for row, name in enumerate(names)}
+        return {
+            name: np.concatenate([drawn[name][:SAMPLES], values[:: len(values) // SAMPLES + 1]])
+            for name, values in inside.items()
+        }
+
+    @cached_property
+    def extremes(self) -> Extremes:
+        """Peaks and ripples where the mode holds."""
+        return Extremes(self.waveforms, self.known, self.samples, self.form.expression, self.condition)
+
+    @cached_property
+    def _shown_facts(self) -> Facts:
+        return shown_facts(self.form, self.demands.known)
+
+    def sign_shown(self, polynomial: Polynomial) -> int | None:
+        """Sign of a polynomial of the presentation ring where the mode holds; None where not proved."""
+        return self._shown_facts.sign((polynomial, self.form.ring.one))
+
+    def condition(self, ratio: Ratio) -> Boolean:
+        """That a ratio is positive where the mode holds."""
+        return condition_on(self.found, self.form, self.demands, ratio, self.area)
 
     def averages(self) -> dict[str, Any]:
         """Gain, output voltage, efficiency, and the averages of capacitors, coils and sources."""
@@ -127,12 +239,6 @@ class ModeBuilder:
         voltage = self.output_voltage()
         return 0 if voltage is None else max(len(part) for part in voltage)
 
-    def _one(self, unknown: tuple) -> Row:
-        return {unknown: self.balance.ring.one}
-
-    def _plain(self, ratio: Ratio | None) -> Expr | None:
-        return None if ratio is None else self.form.expression(ratio)
-
     def _closed(self, ratio: Ratio | None) -> Expr | None:
         return None if ratio is None else self.form.expression(ratio, close=True)
 
@@ -144,9 +250,6 @@ class ModeBuilder:
         """Average of a current, counted against its arrow."""
         ratio = self.short.average_of_free(row)
         return None if ratio is None else self._plain((-ratio[0], ratio[1]))
-
-    def _row_of_voltage(self, start: str, end: str) -> Row:
-        return dict(self.balance.network.voltage(start, end))
 
     def output_voltage(self) -> Ratio | None:
         """Average output voltage over the balance's ring."""
@@ -222,177 +325,51 @@ class ModeBuilder:
         power = np.median(np.sign(self.short.numeric(voltage) * self.short.numeric(current)))
         return "absorbs" if power > 0 else "supplies" if power < 0 else "idle"
 
-    def _largest(self, candidates: list[Ratio] | None, waveforms: Waveforms | None = None) -> Expr | None:
-        """The largest of several candidates, as Max where it depends on the point."""
-        if not candidates:
-            return None
-        waves = waveforms or self.waveforms
-        expressions = []
-        for ratio in waves.largest(candidates):
-            if np.nanmedian(waves.numeric(ratio)) < 0:
-                ratio = (-ratio[0], ratio[1])
-            expression = self._plain(ratio)
-            if expression not in expressions:
-                expressions.append(expression)
-        if len(expressions) == 1:
-            return expressions[0]
-        return sympy.Max(*expressions, evaluate=False)
-
-    def ripple(self) -> dict[str, Expr | None]:
-        """Peak-to-peak ripple of every coil and capacitor."""
-        names = [coil.name for coil in coils(self.circuit)] + [c.name for c in self.circuit.capacitors]
-        return {name: self.ripple_of(name) for name in names}
-
-    def ripple_of(self, name: str) -> Expr | None:
-        """Peak-to-peak ripple of a coil's current or a capacitor's voltage."""
-        current = self.short.current(("i", name))
-        farads = [c.quantity.symbol for c in self.circuit.capacitors if c.name == name]
-        if not farads:
-            return self._largest(self.short.coil_ripple(current), self.short)
-        candidates = self.short.charge_swing(current)
-        if candidates is not None:
-            farad = (self.balance.ring.one, self.balance.ring.symbol(farads[0]))
-            candidates = [multiply(c, farad) for c in candidates]
-        return self._largest(candidates, self.short)
-
-    def _stress(self) -> dict[str, Stress]:
-        return {
-            name: self._stress_of(row, self._row_of_voltage(*nodes), blocking)
-            for name, row, nodes, blocking in self._stressed()
-        }
-
-    def stress_of(self, name: str) -> Stress:
-        """Stress of one element, winding (``X.1``) or magnetizing inductance (by its symbol)."""
-        for key, row, nodes, blocking in self._stressed():
-            if key == name:
-                return self._stress_of(row, self._row_of_voltage(*nodes), blocking)
-        raise KeyError(name)
-
-    def _stressed(self) -> Iterator[tuple[str, Row, tuple[str, str], list[int] | None]]:
-        """Name, current, nodes, and for a switch or diode the intervals in which it blocks."""
-        for element in self.circuit.elements:
-            if isinstance(element, Transformer):
-                for number, winding in enumerate(element.windings):
-                    yield (
-                        f"{element.name}.{number + 1}",
-                        winding_row(self.balance.ring, element, number),
-                        winding,
-                        None,
-                    )
-                continue
-            blocking = None
-            if isinstance(element, Switch | Diode):
-                blocking = [
-                    k
-                    for k, interval in enumerate(self.balance.sequence.intervals)
-                    if element.name not in interval.conducting
-                ]
-            yield element.name, self._one(("i", element.name)), (element.start, element.end), blocking
-        for transformer in self.circuit.transformers:
-            if transformer.magnetizing is not None:
-                name = transformer.magnetizing.symbol
-                yield name, self._one(("i", name)), transformer.windings[0], None
-
-    def _stress_of(self, current_row: Row, voltage_row: Row, blocking: list[int] | None) -> Stress:
-        current = self.waveforms.of(current_row)
-        voltage = self.waveforms.of(voltage_row)
-        rms = self._rms(current)
-        if blocking == []:
-            peak_voltage: Expr | None = sympy.Integer(0)
-        else:
-            peak_voltage = self._peak(self._with_known_ramps(voltage, blocking), blocking)
-        return Stress(
-            peak_voltage,
-            self._plain(self.short.average_of_free(current_row)),
-            self._peak(current, None),
-            rms,
-        )
-
-    def _with_known_ramps(self, voltage: Waveform, intervals: list[int] | None) -> Waveform:
-        """A voltage whose open ramps are those of a constant one; no means where one is open."""
-        ring = self.balance.ring
-        places = range(len(voltage.means)) if intervals is None else intervals
-        if any(voltage.means[k] is None for k in places):
-            return Waveform(tuple(None for _ in voltage.means), voltage.ramps)
-        nothing: Ratio = (ring.zero, ring.one)
-        return Waveform(
-            voltage.means,
-            tuple(nothing if r is None else r for r in voltage.ramps),
-            tuple(nothing if b is None else b for b in voltage.bends),
-        )
-
-    def _peak(self, waveform: Waveform, intervals: list[int] | None) -> Expr | None:
-        """Largest size at any interval end; long formulas keep mean and ramp apart."""
-        if not self.waveforms.is_long(waveform):
-            return self._largest(self.waveforms.ends(waveform, intervals))
-        ends = []
-        for k in range(self.waveforms.count) if intervals is None else intervals:
-            mean, ramp = waveform.middle(k), waveform.ramps[k]
-            if mean is None or ramp is None:
-                return None
-            for sign in (-1, 1):
-                value = self.waveforms.numeric(mean) + sign * self.waveforms.numeric(ramp)
-                ends.append(
-                    (float(np.nanmedian(np.abs(value))), float(np.nanmedian(value)), mean, ramp, sign)
-                )
-        _, value, mean, ramp, sign = max(ends, key=lambda end: end[0])
-        turn = 1 if value >= 0 else -1
-        return turn * (self.form.expression(mean) + sign * self.form.expression(ramp))
-
-    def _rms(self, current: Waveform) -> Expr | None:
-        """Root of the sum of d*(mean**2 + ramp**2/3), combined into one ratio where that stays short."""
-        shares = self.shares(current)
-        if not shares:
-            return None if shares is None else sympy.Integer(0)
-        length = max(len(part) for share in shares for ratio in share[1:] for part in ratio)
-        if length <= SHORT_TERMS:
-            combined = self.waveforms.mean_square(current)
-            assert combined is not None
-            if sum(map(len, combined)) <= SHORT_TERMS:
-                return self.form.square_root(combined)
-        terms = []
-        for share, mean, ramp in shares:
-            square = self.form.expression(mean) ** 2 + self.form.expression(ramp) ** 2 / 3
-            terms.append(self.form.expression(share) * square)
-        return root_of_sum(terms)
-
-    def shares(self, current: Waveform) -> list[tuple[Ratio, Ratio, Ratio]] | None:
-        """(share of T, mean, ramp) of a current, intervals of equal size joined, idle ones left out."""
-        shares: list[tuple[Ratio, Ratio, Ratio]] = []
-        for fraction, mean, ramp in zip(self.waveforms.fractions, current.means, current.ramps, strict=True):
-            if mean is None or ramp is None:
-                return None
-            if mean[0].is_zero() and ramp[0].is_zero():
-                continue
-            share: Ratio = (fraction, self.balance.ring.one)
-            for place, (other, other_mean, other_ramp) in enumerate(shares):
-                if _same_size(mean, other_mean) and _same_size(ramp, other_ramp):
-                    shares[place] = (add(other, share), other_mean, other_ramp)
-                    break
-            else:
-                shares.append((share, mean, ramp))
-        return shares
-
     def efficiency(self) -> Expr | None:
         """Power taken by loads over power given by sources.
 
         A voltage or current source counts on the side where it stands: a constant current may be a
-        load or feed (a solar panel), a battery may be charged.
+        load or feed (a solar panel), a battery may be charged.  Where that depends, it is told for both.
         """
-        zero: Ratio = (self.balance.ring.zero, self.balance.ring.one)
-        taken, given = zero, zero
+        powers: list[Ratio] = []
+        signs: list[int | None] = []
         for element in self.circuit.of(Load, CurrentSource, Source):
             power = self.power_of(element)
             if power is None:
                 return None
-            if self.takes_power(element, power):
+            powers.append(power)
+            signs.append(1 if isinstance(element, Load) else self.known.sign(power))
+        if not self._has_losses():
+            return None if all(sign in (0, 1) for sign in signs) else sympy.Integer(1)
+        open_ = [place for place, sign in enumerate(signs) if sign is None]
+        if len(open_) > MOST_EITHER_WAY:
+            return None
+        return self._efficiency(powers, signs, open_)
+
+    def _efficiency(self, powers: list[Ratio], signs: list[int | None], open_: list[int]) -> Expr | None:
+        """Efficiency where the powers have the given signs, those that are ``open_`` either one."""
+        if open_:
+            place, *rest = open_
+            cases = []
+            for sign in (1, -1):
+                own: list[int | None] = [sign if k == place else s for k, s in enumerate(signs)]
+                cases.append(self._efficiency(powers, own, rest))
+            if cases[0] == cases[1] or None in cases:
+                return cases[0] if cases[1] is None else cases[1]
+            return sympy.Piecewise(
+                (cases[0], self.condition(powers[place])), (cases[1], True), evaluate=False
+            )
+        zero: Ratio = (self.balance.ring.zero, self.balance.ring.one)
+        taken, given = zero, zero
+        for power, side in zip(powers, signs, strict=True):
+            if side == 1:
                 taken = add(taken, power)
-            else:
+            elif side == -1:
                 given = add(given, (-power[0], power[1]))
         if given[0].is_zero():
             return None
         difference = add(taken, (-given[0], given[1]))
-        if difference[0].is_zero() or self.form.divides(difference[0]) or not self._has_losses():
+        if difference[0].is_zero() or self.form.divides(difference[0]):
             return sympy.Integer(1)
         return self._closed(multiply(taken, (given[1], given[0])))
 
@@ -404,10 +381,6 @@ class ModeBuilder:
             or getattr(element, "drop", None) is not None
             for element in self.circuit.elements
         )
-
-    def takes_power(self, element, power: Ratio) -> bool:
-        """True for a load, and for a source that is fed on the whole where the mode holds."""
-        return isinstance(element, Load) or bool(np.nanmedian(self.short.numeric(power)) > 0)
 
     def power_of(self, element) -> Ratio | None:
         """Average power into an element; for a source, of its ideal part (its resistance loses its own)."""
@@ -440,8 +413,3 @@ class ModeBuilder:
             current_mean = self.balance.value(k, current_row, "average")
             terms.append(None if voltage is None or current_mean is None else multiply(voltage, current_mean))
         return self.short.weighted(terms)
-
-
-def _same_size(one: Ratio, other: Ratio) -> bool:
-    """True for equal or opposite ratios."""
-    return one[1] == other[1] and (one[0] == other[0] or one[0] == -other[0])

@@ -219,6 +219,16 @@ def _in_order(stages: Stages, values: tuple[float, ...]) -> list[tuple[float, ..
     return [_drawn_in(stages, point) for point in some]
 
 
+def random_timings(stages: Stages, count: int, generator: np.random.Generator) -> dict[str, np.ndarray]:
+    """``count`` random values of duties and starts that put the edges in the order of ``stages``."""
+    drawn = generator.uniform(0.01, 0.99, (count, len(stages.symbols)))
+    if stages.plain:
+        drawn = np.sort(drawn, axis=1)
+    else:
+        drawn = np.array([_drawn_in(stages, tuple(point)) for point in drawn]).reshape(drawn.shape)
+    return dict(zip(stages.symbols, drawn.T, strict=True))
+
+
 def _drawn_in(stages: Stages, point: tuple[float, ...]) -> tuple[float, ...]:
     """A point of the unit cube drawn towards the middle of the order's region.
 

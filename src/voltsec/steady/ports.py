@@ -87,28 +87,7 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
         start = edges[(k + 1) % len(edges)][0]
         steps = steps or bool(np.nanmedian(np.abs(end - start) / np.maximum(peak, 1e-300)) > JUMP)
     share = builder.form.expression((flowing, ring.one))
-    ends = waves.ends(current)
-    assert ends is not None
-    return PortCurrent(not idle and not steps, share, _swing(builder, ends, longest))
-
-
-def _swing(builder: ModeBuilder, ends: list[Ratio], longest: int) -> Expr | None:
-    """Largest difference among the ends, for the candidates that win at sample points."""
-    waves = builder.waveforms
-    different: list[Ratio] = []
-    for end in ends:
-        if not any(end == other for other in different):
-            different.append(end)
-    if len(different) > 12:  # more than a reader could use
-        return None
-    pairs = [
-        add(one, (-other[0], other[1]))
-        for place, one in enumerate(different)
-        for other in different[place + 1 :]
-    ]
-    if any(len(part) > longest for pair in pairs for part in pair):
-        return None
-    return builder._largest(pairs or [(builder.balance.ring.zero, builder.balance.ring.one)], waves)
+    return PortCurrent(not idle and not steps, share, builder.extremes.swing(current, longest))
 
 
 def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple | None:
@@ -132,6 +111,9 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
         values.append(_number(builder, ratio, point) if inside else np.nan)
     top, bottom = int(np.nanargmax(values)), int(np.nanargmin(values))
     high, low = candidates[top], candidates[bottom]
+    if capacitor.resistance is None:  # all cases of it
+        whole = builder.ripple_of(capacitor.name)
+        return None if whole is None else OutputRipple(whole, high[0], low[0])
     difference = add(high[1], (-low[1][0], low[1][1]))
     if sum(map(len, difference)) > longest:
         return None

@@ -4,32 +4,36 @@ Conditions that hold by the signs of their coefficients (all variables positive,
 themselves being the variables) drop out; that is a proof for every value.  What is left is stated:
 as a bound on K where the period enters linearly, on the duty where it stands alone, else as an
 inequality.  In discontinuous conduction the conditions are first freed of the period by means of
-the equation that fixes the unknown fraction.
+the equation that fixes the unknown fraction, and that every interval lasts some time is stated, too.
 """
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
-import numpy as np
 import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
-from voltsec.steady.balance import Balance, Ratio, insert, ratio_sign, reduced
+from voltsec.steady.balance import Ratio, SignCondition, insert
+from voltsec.steady.bounds import bound_condition, bound_parts
 from voltsec.steady.closed_form import ClosedForm
-from voltsec.steady.effective import Effective, effective_inductance, passive
+from voltsec.steady.edges import Bound, bound_of, edge_of, strongest
+from voltsec.steady.effective import Effective
+from voltsec.steady.requirements import LONGEST_ATOM, Demands, collect, undecided, vanishes
 from voltsec.steady.search import Found
-from voltsec.steady.signs import LONGEST_FACTORED, ordinary, sign_given
+from voltsec.steady.signs import Facts, ordinary
 from voltsec.steady.verification import open_conditions
+from voltsec.tableau.assembly import bends_count
 from voltsec.tableau.expression import symbol
-from voltsec.tableau.network import coils
-from voltsec.tableau.ring import Polynomial, definite_sign, factors
-
-LONGEST_ATOM = 300
-"""Conditions of more terms are not looked at: nothing they might become could be read."""
+from voltsec.tableau.ring import Polynomial, definite_sign
 
 LONG = 60
+"""Bounds of more terms are not written out as bounds."""
+
+LONGEST_STATED = 600
 """Inequalities of more terms are not written out."""
 
 
@@ -41,60 +45,124 @@ class Region:
     proved: bool
     boundary: dict[str, Expr] = field(default_factory=dict)
     definitions: dict[str, Expr] = field(default_factory=dict)
-    bounds: list[Bound] = field(default_factory=list)
+    effectives: list[Effective] = field(default_factory=list)
+    omits: bool = False
+    """Some inequality would be too long to be written: the mode's region is smaller than stated."""
 
 
-@dataclass(frozen=True)
-class Bound:
-    """The period is at most (``upper``) or at least ``period``, a ratio over the balance's ring."""
-
-    period: Ratio
-    upper: bool
+Spelled = Callable[[SignCondition], Boolean | None]
+"""A sign condition told by the mode's states, ``None`` where they do not determine it."""
 
 
-def region(found: Found, form: ClosedForm, points: dict[str, np.ndarray]) -> Region:
-    """The region of a found sequence; ``points`` are the sample points where it was seen to hold."""
-    balance = found.balance
-    atoms, given = _atoms(balance, found)
-    usual = ordinary(balance)
-    given += passive(balance.circuit, balance.ring) + usual
-    bounds: list[Bound] = []
-    others: list[Polynomial] = []
-    known = given + [
-        atom for atom in atoms if len(atom) <= LONGEST_ATOM and "T" not in balance.ring.variables(atom)
-    ]
-    readable = [atom for atom in atoms if len(atom) <= LONGEST_ATOM]
-    for atom in readable:
-        bound = _bound(balance, found, atom, known)
-        if bound is not None:
-            bounds.append(bound)
-        else:
-            others.append(atom)
-    result = Region(None, balance.all_decided and len(readable) == len(atoms))
+def region(found: Found, form: ClosedForm, wanted: Demands, spelled: Spelled) -> Region:
+    """The region of a found sequence, every step of it an equivalence where it is ``proved``.
+
+    What would be long to tell by the parameters (``wanted.long``) is ``spelled`` where possible.
+    """
+    edge = edge_of(found, form, wanted)
+    result = Region(None, _is_certain(found, form, wanted))
+    others, bounds = _bounds(found, wanted)
     parts: list[Boolean] = []
-    edge = _edge_bound(found, form, given)
+    ends: list[Bound] = []
     if edge is not None:
-        bound, monotone = edge
-        bounds.append(bound)
-        result.proved = result.proved and monotone
-    elif form.unknown:
+        ends = [end for end in (edge.bound, edge.start) if end is not None]
+        if not edge.exact:  # the edge is told, but the region is stated by the fractions themselves
+            bound_parts(form, wanted.facts, ends[:1], ends[:1], result)
+    if edge is None or not edge.exact:
         parts += _fraction_parts(form)
-    others = [a for a in others if len(a) > LONG or sign_given((a, balance.ring.one), given) != 1]
-    short = [bound for bound in bounds if sum(map(len, bound.period)) <= LONG]
-    if len(short) < len(bounds):  # nobody could read them: the mode is checked, not proved
-        result.proved = False
-    bounds = _strongest(balance, short, known)
-    ring = balance.ring
-    bounds.sort(  # the one that binds first at the witness leads
+        ends = []
+    else:
+        others += edge.leans_on
+    ring = found.balance.ring
+    ruled = strongest([*bounds, *ends], wanted.facts.with_more(_free_of_period(found, wanted.atoms)))
+    ruled.sort(  # the one that binds first at the witness leads
         key=lambda b: -float(ring.value(b.period[1], found.witness) / ring.value(b.period[0], found.witness))
     )
-    parts = _bound_parts(form, bounds, edge[0] if edge is not None else None, result) + parts
-    parts += _other_parts(form, others, result)
+    parts = bound_parts(form, wanted.facts, ruled, ends, result) + parts
+    parts += _stated(form, wanted, others, result)
+    for condition in wanted.long:
+        told = spelled(condition)
+        if told is None:
+            long = Demands(wanted.facts)
+            collect(long, [undecided(condition.ratio, wanted.facts)])
+            parts += _stated(form, long, long.atoms, result)
+        else:
+            parts.append(told)
     parts += [_equality(form, p) for p in _constraints(found, form)]
-    if parts:
-        parts += [_difference(form, fact) for fact in usual]
+    return _finished(found, form, wanted, parts, result)
+
+
+def condition_on(found: Found, form: ClosedForm, wanted: Demands, ratio: Ratio, area: Region) -> Boolean:
+    """Where, among the points where the mode holds, a ratio over the balance's ring is positive."""
+    facts = wanted.known
+    freed = ratio
+    for name, value in wanted.put_in:
+        freed = insert(found.balance.ring, freed, name, value)
+    groups = (
+        [undecided(freed, facts)] if len(wanted.put_in) < 2 else [undecided(r, facts) for r in (ratio, freed)]
+    )
+    group = min(groups, key=lambda factors: (len(factors), sum(map(len, factors))))
+    if len(group) == 1:
+        bound = bound_of(found.balance, found, group[0], facts)
+        if bound is not None:
+            return bound_condition(form, facts, bound, area.effectives)
+    own = Demands(facts)
+    collect(own, [group])
+    return sympy.And(*_stated(form, own, own.atoms, Region(None, True)))
+
+
+def unsimplified(found: Found, form: ClosedForm) -> Region:
+    """The region as the bare conditions: every fraction positive, every sign condition as it stands."""
+    result = Region(None, _is_certain(found, form, None))
+    wanted = Demands(Facts())
+    parts = _fraction_parts(form)
+    zero = found.fractions.conditions
+    conditions = [c.ratio for c in open_conditions(found.balance) if not vanishes(c.ratio[0], zero)]
+    collect(wanted, [undecided(ratio, wanted.facts) for ratio in conditions])
+    parts += _stated(form, wanted, wanted.atoms, result)
+    parts += [_equality(form, p) for p in _constraints(found, form)]
+    return _finished(found, form, wanted, parts, result)
+
+
+def _is_certain(found: Found, form: ClosedForm, wanted: Demands | None) -> bool:
+    """Nothing that the region is made from was taken on trust.
+
+    Currents that bend are followed by straight lines (continuous conduction) or parabolas, so that edges
+    of such stages are close to the true ones, not equal to them.
+    """
+    lasting = wanted is not None and not wanted.depends_on_period and not found.balance.by_itself
+    bends = bends_count(found.balance.circuit) and not lasting
+    roots = form.roots
+    return found.balance.all_decided and not bends and all(root.certain for root in roots or ())
+
+
+def _bounds(found: Found, wanted: Demands) -> tuple[list[Polynomial], list[Bound]]:
+    """Demands that are no bounds on the period, and those that are."""
+    facts = wanted.facts.with_more(_free_of_period(found, wanted.atoms))
+    others: list[Polynomial] = []
+    bounds: list[Bound] = []
+    for atom in wanted.atoms:
+        bound = bound_of(found.balance, found, atom, facts) if len(atom) <= LONGEST_ATOM else None
+        if bound is None or sum(map(len, bound.period)) > LONG:
+            others.append(atom)
+        else:
+            bounds.append(bound)
+    return others, bounds
+
+
+def _free_of_period(found: Found, atoms: list[Polynomial]) -> list[Polynomial]:
+    ring = found.balance.ring
+    return [atom for atom in atoms if len(atom) <= LONGEST_ATOM and "T" not in ring.variables(atom)]
+
+
+def _finished(
+    found: Found, form: ClosedForm, wanted: Demands, parts: list[Boolean], result: Region
+) -> Region:
+    """The parts joined, with what the mode leans on and the order of its duties."""
+    if parts or wanted.leans:
+        parts += [_difference(form, fact) for fact in ordinary(found.balance)]
     parts += form.fractions.stages.conditions()
-    result.bounds = bounds
+    parts = [part for number, part in enumerate(parts) if part not in parts[:number]]
     if parts:
         result.holds_when = sympy.And(*parts) if len(parts) > 1 else parts[0]
     return result
@@ -124,310 +192,107 @@ def _constraints(found: Found, form: ClosedForm) -> list[Polynomial]:
     return [form.shown((c, found.balance.ring.one))[0] for c in found.fractions.constraints]
 
 
-def _atoms(balance: Balance, found: Found) -> tuple[list[Polynomial], list[Polynomial]]:
-    """Polynomials that must be positive (turned so), and what is given.
-
-    Known positive are the variables themselves and, in discontinuous conduction, the factors by
-    which the period is expressed; where there is one such factor, its sign is given.
-    """
-    ring = balance.ring
-    conditions = [c.ratio for c in open_conditions(balance)]
-    known: list[Polynomial] = []
-    for polynomial in found.fractions.conditions:
-        solved = _solve_parameter(balance, polynomial)
-        if solved is None:
-            continue  # the conditions then stay as they are, in terms of the unknown fractions
-        name, value = solved
-        known += [f for part in value for f, _ in factors(part)[1] if definite_sign(f) is None]
-        conditions = [insert(balance.ring, ratio, name, value) for ratio in conditions]
-    given = [f if ring.value(f, found.witness) > 0 else -f for f in known] if len(known) == 1 else []
-    atoms: list[Polynomial] = []
-    for ratio in conditions:
-        if ratio[0].is_zero() or (ratio_sign(ratio) or 0) > 0:
-            continue
-        for part in ratio:
-            if len(part) > LONGEST_ATOM:
-                if definite_sign(part) is None:
-                    atoms.append(part)  # it is not looked at any further
-                continue
-            # the factors of what is too long to be stated would not be stated either
-            pairs = factors(part)[1] if len(part) <= LONGEST_FACTORED else [(part, 1)]
-            for factor, power in pairs:
-                if definite_sign(factor) is not None or int(power) % 2 == 0:
-                    continue
-                oriented = factor if ring.value(factor, found.witness) >= 0 else -factor
-                if any(oriented == other for other in atoms):
-                    continue
-                if any(factor == other or -factor == other for other in known):
-                    continue
-                atoms.append(oriented)
-    return atoms, given
-
-
-def _solve_parameter(balance: Balance, polynomial: Polynomial) -> tuple[str, Ratio] | None:
-    """A parameter in which the condition is linear, and its value: the period, else a coil or load."""
-    ring = balance.ring
-    candidates = ["T", *(coil.symbol for coil in coils(balance.circuit))]
-    candidates += [load.quantity.symbol for load in balance.circuit.loads]
-    candidates += [p.symbol for p in balance.circuit.parameters]
-    for name in candidates:
-        if ring.degree(polynomial, name) == 1:
-            constant, linear = ring.coefficients(polynomial, name)
-            return name, reduced((-constant, linear))
-    return None
-
-
-def _bound(balance: Balance, found: Found, atom: Polynomial, known: list[Polynomial]) -> Bound | None:
-    """``atom > 0`` as a bound on the period, where the part without the period has a definite sign.
-
-    Then A + B*T > 0 is a bound on 1/T, and so on K, whatever the sign of B.
-    """
-    ring = balance.ring
-    if ring.degree(atom, "T") != 1 or any("T" in ring.variables(c) for c in found.fractions.conditions):
-        return None
-    constant, linear = ring.coefficients(atom, "T")
-    sign = sign_given((constant, ring.one), known)
-    if sign == 1:
-        return Bound(reduced((constant, -linear)), upper=True)
-    if sign == -1:
-        return Bound(reduced((-constant, linear)), upper=False)
-    return None
-
-
-def _edge_bound(found: Found, form: ClosedForm, known: list[Polynomial]) -> tuple[Bound, bool] | None:
-    """The bound at which the last interval of a discontinuous mode vanishes, and if it is proved."""
-    balance = found.balance
-    if len(form.unknown) != 1 or len(found.fractions.conditions) != 1:
-        return None
-    ring = balance.ring
-    condition = found.fractions.conditions[0]
-    if ring.degree(condition, "T") != 1:
-        return None
-    k = next(iter(found.fractions.unknown))
-    own, last = balance.sequence.fractions[k], balance.sequence.fractions[k + 1]
-    if own in ring.sums or last in ring.sums:
-        return None  # an interval that others tie down vanishes with them
-    constant, linear = ring.coefficients(condition, "T")
-    period = (-constant, linear)
-    # d(period)/d(own) while own + last stays: positive or negative throughout?
-    own_index, last_index = ring.index[own], ring.index[last]
-
-    def slope(p: Polynomial) -> Polynomial:
-        return p.derivative(own_index) - p.derivative(last_index)
-
-    change = slope(period[0]) * period[1] - period[0] * slope(period[1])
-    at_edge = tuple(ring.substitute(part, ring, {last: ring.zero}) for part in period)
-    if at_edge[1].is_zero() or at_edge[0].is_zero():
-        return None
-    monotone = sign_given((change, ring.one), known) is not None
-    direction = 1 if ring.value(change, found.witness) > 0 else -1
-    bound = Bound(reduced((at_edge[0], at_edge[1])), upper=direction > 0)
-    value = ring.value(bound.period[0], found.witness) / ring.value(bound.period[1], found.witness)
-    if value <= 0:
-        return None
-    return bound, monotone
-
-
-def _strongest(balance: Balance, bounds: list[Bound], known: list[Polynomial]) -> list[Bound]:
-    """Bounds without those that another one implies for all values."""
-    kept: list[Bound] = []
-    for number, bound in enumerate(bounds):
-        implied = False
-        for place, other in enumerate(bounds):
-            if place == number or other.upper != bound.upper:
-                continue
-            # compared as bounds on 1/T, which stay bounds where they are negative
-            difference = reduced(
-                (
-                    bound.period[1] * other.period[0] - other.period[1] * bound.period[0],
-                    bound.period[0] * other.period[0],
-                )
-            )
-            sign = sign_given(difference, known)
-            if sign is None:
-                continue
-            weaker = sign < 0 if bound.upper else sign > 0
-            if weaker or (sign == 0 and place < number):
-                implied = True
-        if not implied:
-            kept.append(bound)
-    return kept
-
-
-def _bound_parts(
-    form: ClosedForm,
-    bounds: list[Bound],
-    edge: Bound | None,
-    result: Region,
-) -> list[Boolean]:
-    """Bounds as conditions on K (or on T without a load resistance), with boundary and definitions."""
-    parts: list[Boolean] = []
-    effectives: list[Effective] = []
-    coupled = passive(form.circuit, form.balance.ring)
-    for bound in bounds:
-        own_edge = edge is not None and bound is edge
-        top, bottom = form.edge_period if own_edge else form.without_linear(form.shown(bound.period))
-        name = form.k_name if not effectives else f"{form.k_name}{len(effectives) + 1}"
-        while name != form.k_name and name in form.ring.names:
-            name += "_"
-        effective = effective_inductance(form.circuit, form.ring, (top, bottom), name)
-        if effective is None:
-            positive = sign_given((bound.period[0] * bound.period[1], form.balance.ring.one), coupled) == 1
-            limit = form.writer.ratio(top, bottom)
-            if positive or own_edge:
-                parts.append(symbol("T") <= limit if bound.upper else symbol("T") >= limit)
-            else:  # as a bound on 1/T, which says nothing where it is negative
-                share = symbol("T") * form.writer.ratio(bottom, top)
-                parts.append(share <= 1 if bound.upper else share >= 1)
-            if form.ring.value(top, form.point) * form.ring.value(bottom, form.point) > 0:
-                result.boundary.setdefault("T", limit)
-            continue
-        same = next(
-            (
-                e
-                for e in effectives
-                if e.numerator == effective.numerator and e.denominator == effective.denominator
-            ),
-            None,
-        )
-        if same is None:
-            effectives.append(effective)
-        else:
-            effective = same
-        load = form.ring.symbol(effective.load)
-        critical = form.writer.ratio(
-            *reduced((2 * effective.numerator * bottom, effective.denominator * load * top))
-        )
-        inductance = form.writer.ratio(effective.numerator, effective.denominator)
-        result.definitions[effective.name] = 2 * inductance / (symbol(effective.load) * symbol("T"))
-        own = symbol(effective.name)
-        if own_edge and sign_given((bound.period[0], form.balance.ring.one), coupled) is None:
-            # the edge exists for some parameters only: said without dividing by what may vanish
-            parts.append(_undivided(form, critical, own, result.definitions[effective.name]))
-        elif own_edge:
-            parts.append(own < critical if bound.upper is False else own > critical)
-        else:
-            parts.append(own >= critical if bound.upper else own <= critical)
-        result.boundary.setdefault(effective.name, critical)
-        _solve_for_parts(form, (top, bottom), effective, result)
-    return parts
-
-
-def _undivided(form: ClosedForm, critical: Expr, own: Expr, meaning: Expr) -> Boolean:
-    """``own`` on the witness's side of ``critical``, multiplied by the denominator."""
-    numerator, denominator = sympy.fraction(critical)
-    numbers = {symbol(name): value for name, value in form.point.items() if not name.startswith("#")}
-    numbers[own] = meaning.subs(numbers)
-    difference = numerator - own * denominator
-    return (difference if difference.subs(numbers) > 0 else -difference) > 0
-
-
-def _solve_for_parts(form: ClosedForm, period: Ratio, effective: Effective, result: Region) -> None:
-    """The boundary as a critical load resistance and as least inductances."""
+def shown_facts(form: ClosedForm, facts: Facts) -> Facts:
+    """What is so where the mode holds, over the presentation ring: all duties and fractions are shares."""
     ring = form.ring
-    equation = period[0] - ring.symbol("T") * period[1]
-    names = [effective.load, *(coil.symbol for coil in coils(form.circuit))]
-    for name in names:
-        if ring.degree(equation, name) != 1 or name in result.boundary:
-            continue
-        constant, linear = ring.coefficients(equation, name)
-        if constant.is_zero() or ring.value(constant, form.point) * ring.value(linear, form.point) >= 0:
-            continue  # no positive value of this part reaches the boundary
-        result.boundary[name] = form.writer.ratio(*reduced((-constant, linear)))
+    known = list(form.facts.known)
+    for image in form.fractions.images.values():
+        share = form.fractions.ring.substitute(image, ring, {})
+        if definite_sign(share) is None and not any(share == other for other in known):
+            known.append(share)
+    for fact in facts.known:
+        known.append(form.shown((fact, form.balance.ring.one))[0])
+    return Facts(known)
 
 
 def _fraction_parts(form: ClosedForm) -> list[Boolean]:
     """Every unknown fraction, and what they leave of their switch intervals, is positive."""
-    parts: list[Boolean] = []
     sequence = form.balance.sequence
-    for k in range(len(sequence.intervals)):
-        image = form.fractions.images[sequence.fractions[k]]
-        in_ring = form.fractions.ring.substitute(image, form.ring, {})
-        if definite_sign(in_ring) == 1 or not form.ring.variables(in_ring) & set(form.unknown):
+    facts = form.facts
+    certain = {root.name for root in form.roots or () if root.certain and root.positive}
+    groups = []
+    for name in sequence.fractions:
+        image = form.fractions.ring.substitute(form.fractions.images[name], form.ring, {})
+        variables = form.ring.variables(image) & set(form.unknown)
+        if not variables or (len(image) == 1 and variables <= certain):
             continue
-        expression = form.share(sequence.fractions[k])
-        roots = form.roots
-        if roots is not None and all(form.ring.degree(r.polynomial, r.name) == 1 for r in roots):
-            for root in reversed(roots):
-                expression = expression.subs(symbol(root.name), root.expression)
-            expression = sympy.factor(sympy.together(expression))
-        for root in roots or ():  # an unknown that equals another one is told by that
-            if root.expression.is_Symbol:
-                expression = expression.subs(symbol(root.name), root.expression)
-        part = _inequality(expression, form)
-        if part is not sympy.true and part not in parts:
-            parts.append(part)
-    return parts
+        shown = form.without_linear((image, form.ring.one))
+        # an unknown that is a symbol still must be said to be positive
+        single = len(shown[0]) == 1 and form.ring.variables(shown[0]) & set(form.unknown)
+        groups.append([shown[0]] if single else undecided(shown, facts))
+    found = Demands(facts)
+    collect(found, groups)
+    return [*(_positive(atom, form, facts) for atom in found.atoms), *_products(form, found)]
 
 
-def _inequality(expression: Expr, form: ClosedForm) -> Boolean:
-    """``expression > 0`` solved for a duty where it is linear in one."""
-    numerator, denominator = sympy.fraction(sympy.together(expression))
-    if denominator.subs({symbol(n): v for n, v in form.point.items()}) < 0:
-        numerator = -numerator
-    for edge in form.fractions.stages.symbols:
-        duty = symbol(edge)
-        unknown = {symbol(name) for name in form.unknown}
-        if duty in numerator.free_symbols and not numerator.free_symbols & unknown:
-            polynomial = sympy.Poly(numerator, duty)
-            if polynomial.degree() == 1:
-                slope, constant = polynomial.all_coeffs()
-                limit = sympy.factor(-constant / slope)
-                value = slope.subs({symbol(n): v for n, v in form.point.items()})
-                return duty < limit if value < 0 else duty > limit
-    return expression > 0
+def _products(form: ClosedForm, wanted: Demands) -> list[Boolean]:
+    found = []
+    for group in wanted.products:
+        total = sympy.Mul(*(form.writer.oriented(factor) for factor in group))
+        found.append(total > 0)
+    return found
 
 
-def _positive(factor: Polynomial, form: ClosedForm) -> Boolean:
-    """``factor > 0`` solved for a duty where it is linear in one."""
+def _positive(factor: Polynomial, form: ClosedForm, facts: Facts) -> Boolean:
+    """``factor > 0`` solved for a duty where it is linear in one, with a slope of known sign."""
     ring = form.ring
     for edge in form.fractions.stages.symbols:
         if ring.degree(factor, edge) == 1 and not ring.variables(factor) & set(form.unknown):
             constant, linear = ring.coefficients(factor, edge)
-            limit = form.writer.ratio(*reduced((-constant, linear)))
-            falling = ring.value(linear, form.point) < 0
-            return symbol(edge) < limit if falling else symbol(edge) > limit
+            slope = facts.sign((linear, ring.one))
+            if slope:
+                limit = form.writer.ratio(-constant, linear)
+                return symbol(edge) < limit if slope < 0 else symbol(edge) > limit
+    if len(factor) == 1:  # an unknown fraction by itself: its formula may be negative elsewhere
+        return sympy.Symbol(next(iter(ring.variables(factor))), real=True) > 0
+    coefficients = [int(c) for c in factor.coeffs()]
+    if sorted(coefficients) == [-1, 1] and factor.total_degree() == 1 and all(map(sum, factor.monoms())):
+        return _difference_of_two(form, factor)
     return form.writer.oriented(factor) > 0
 
 
-def _other_parts(form: ClosedForm, atoms: list[Polynomial], result: Region) -> list[Boolean]:
-    parts: list[Boolean] = []
+def _difference_of_two(form: ClosedForm, factor: Polynomial) -> Boolean:
+    """``a - b > 0`` as ``a > b``."""
+    larger, smaller = form.writer.oriented(factor).as_two_terms()
+    if larger.could_extract_minus_sign():
+        larger, smaller = smaller, larger
+    return larger > -smaller
+
+
+def _stated(form: ClosedForm, wanted: Demands, atoms: list[Polynomial], result: Region) -> list[Boolean]:
+    """Demands as inequalities in duties and unknown fractions."""
     ring = form.ring
-    for atom in atoms:
-        shown = form.shown((atom, form.balance.ring.one))[0]
-        for factor, power in factors(shown)[1] if len(shown) <= LONGEST_FACTORED else [(shown, 1)]:
-            if int(power) % 2 == 0:
-                continue
-            if form.writer.is_negative(factor):
-                factor = -factor
-            if definite_sign(factor) == 1:
-                continue
-            if len(factor) > LONG:
-                result.proved = False
-                continue
-            variables = ring.variables(factor)
-            if len(variables) == 1 and variables <= set(form.fractions.stages.symbols):
-                parts += _duty_range(form, factor, next(iter(variables)))
-                continue
-            parts.append(_positive(factor, form))
-    return [part for number, part in enumerate(parts) if part not in parts[:number]]
+    facts = shown_facts(form, wanted.facts)
+    one = form.balance.ring.one
+    groups = []
+    for group in [*((atom,) for atom in atoms), *wanted.products]:
+        whole = group[0]
+        for factor in group[1:]:
+            whole = whole * factor
+        groups.append(undecided(form.shown((whole, one)), facts))
+    found = Demands(facts)
+    collect(found, groups)
+    parts: list[Boolean] = []
+    for atom in found.atoms:
+        variables = ring.variables(atom)
+        if len(atom) > LONGEST_STATED:
+            result.proved, result.omits = False, True
+        elif len(variables) == 1 and variables <= set(form.fractions.stages.symbols):
+            parts.append(_duty_range(form, atom, next(iter(variables))))
+        else:
+            parts.append(_positive(atom, form, facts))
+    return parts + _products(form, found)
 
 
-def _duty_range(form: ClosedForm, factor: Polynomial, name: str) -> list[Boolean]:
-    """The part of 0 < D < 1 around the witness where a polynomial of the duty alone is positive."""
+def _duty_range(form: ClosedForm, factor: Polynomial, name: str) -> Boolean:
+    """Where between 0 and 1 a polynomial of the duty alone is positive."""
     duty = symbol(name)
     polynomial = sympy.Poly(form.writer.oriented(factor), duty)
-    value = form.point[name]
-    below, above = None, None
-    for root in sorted(set(polynomial.real_roots()), key=float):
-        if 0 < root < 1:
-            if float(root) < value:
-                below = root
-            elif above is None:
-                above = root
-    parts: list[Boolean] = []
-    if below is not None:
-        parts.append(duty > below)
-    if above is not None:
-        parts.append(duty < above)
-    return parts
+    roots = [root for root in sorted(set(polynomial.real_roots()), key=float) if 0 < root < 1]
+    pieces: list[Boolean] = []
+    for below, above in itertools.pairwise([None, *roots, None]):
+        middle = (sympy.Integer(0) if below is None else below) + (1 if above is None else above)
+        if polynomial.eval(sympy.Rational(str(float(middle) / 2))) > 0:
+            inside = ([] if below is None else [duty > below]) + ([] if above is None else [duty < above])
+            pieces.append(sympy.And(*inside))
+    return sympy.Or(*pieces)

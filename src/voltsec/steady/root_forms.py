@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import sympy
@@ -10,10 +10,14 @@ from sympy import Expr
 
 from voltsec.steady.balance import Ratio, insert, reduced
 from voltsec.tableau.expression import Writer, symbol
-from voltsec.tableau.ring import Polynomial, Ring, factors
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 
 CLOSED_TERMS = 16
 """A root is written into formulas of at most so many terms in all; longer ones keep its symbol."""
+
+
+Sign = Callable[[Polynomial], int | None]
+"""A polynomial's sign where the mode holds, ``None`` where it is not proved."""
 
 
 @dataclass(frozen=True)
@@ -25,18 +29,23 @@ class Root:
     polynomial: Polynomial
     """The condition over the presentation ring, degree one or two in the unknown."""
     sign: int
+    certain: bool = True
+    """No other root could be the right one anywhere: there is one only, or one positive one."""
+    positive: bool = False
+    """Where it is real, it is positive: that is proved."""
 
 
 class RootForms:
     """Ways to write a ratio over ``ring`` once an unknown fraction has a closed root.
 
-    ``point`` is a numeric point at which the mode holds; it tells signs.
+    ``point`` is a numeric point at which the mode holds, ``sign`` tells signs that hold for all values.
     """
 
-    def __init__(self, ring: Ring, writer: Writer, point: Mapping[str, float]) -> None:
+    def __init__(self, ring: Ring, writer: Writer, point: Mapping[str, float], sign: Sign) -> None:
         self.ring = ring
         self.writer = writer
         self.point = point
+        self.sign = sign
 
     def rational(self, shown: Ratio, root: Root) -> Expr:
         """A ratio with a root of degree one put in its place."""
@@ -119,7 +128,7 @@ class RootForms:
         point = self.point
         value = self.ring.value(shown[0], point) / self.ring.value(shown[1], point)
         alpha_value = self.ring.value(alpha[0], point) / self.ring.value(alpha[1], point)
-        if alpha[0].is_zero():
+        if alpha[0].is_zero() or not self._fixed(alpha, (slope, a * bottom)):
             return None
         # alpha*(1 + sign*sqrt(inside)) with inside = gamma/alpha**2
         inside = reduced((gamma[0] * alpha[1] * alpha[1], gamma[1] * alpha[0] * alpha[0]))
@@ -127,25 +136,35 @@ class RootForms:
         written = self.writer.ratio(*inside)
         expanded = sympy.expand(written)
         short = len(sympy.Add.make_args(expanded)) <= 3 and size(expanded) <= 1.6 * size(written)
-        surd = sympy.sqrt(expanded) if short else self.square_root(inside)
+        surd = sympy.sqrt(expanded) if short else self.square_root(inside, self.sign)
         if surd.has(sympy.Abs):  # a perfect square
-            surd = self.square_root(inside)
+            surd = self.square_root(inside, self.sign)
         if not grows and alpha_value < 0:  # a positive factor before a positive bracket
             return self.writer.ratio(-alpha[0], alpha[1]), surd - 1
         return self.writer.ratio(*alpha), 1 + (1 if grows else -1) * surd
 
-    def square_root(self, shown: Ratio) -> Expr:
-        """Square root of a ratio that is positive where the mode holds, squares taken out."""
+    def _fixed(self, *ratios: Ratio) -> bool:
+        """True where no factor of the ratios may change its sign."""
+        pairs = [pair for ratio in ratios for part in ratio for pair in factors(part)[1]]
+        return all(definite_sign(f) is not None or self.sign(f) is not None for f, p in pairs if p % 2)
+
+    def square_root(self, shown: Ratio, sign: Sign = lambda _: None) -> Expr:
+        """Square root of a ratio that is positive where the mode holds, squares taken out.
+
+        What is taken out stands between bars unless ``sign`` proves that it does not change its sign.
+        """
         content_top, factors_top = factors(shown[0])
         content_bottom, factors_bottom = factors(shown[1])
         outside: list[Expr] = []
         inside: list[Expr] = []
-        for pairs, sign in ((factors_top, 1), (factors_bottom, -1)):
+        for pairs, place in ((factors_top, 1), (factors_bottom, -1)):
             for factor, power in pairs:
                 expression = self.writer.oriented(-factor if self.writer.is_negative(factor) else factor)
                 whole, rest = divmod(power, 2)
-                outside.append(sympy.Pow(expression, sign * whole))
-                inside.append(sympy.Pow(expression, sympy.Rational(sign * rest, 2)))
+                certain = whole % 2 == 0 or definite_sign(factor) is not None or sign(factor) is not None
+                taken = expression if certain else sympy.Abs(expression, evaluate=False)
+                outside.append(sympy.Pow(taken, place * whole))
+                inside.append(sympy.Pow(expression, sympy.Rational(place * rest, 2)))
         number = sympy.Rational(abs(content_top), abs(content_bottom))
         return sympy.Mul(*outside) * sympy.sqrt(number) * sympy.Mul(*inside)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from voltsec.circuit.elements import Load
 from voltsec.steady.balance import Balance, Ratio
 from voltsec.tableau.ring import Polynomial, definite_sign, factors
@@ -21,6 +23,15 @@ MOST_SQUARES = 4
 
 MOST_TRIED = 150
 """Polynomials looked at for one sign."""
+
+LONGEST_CANCELLED = 40
+"""Terms of a polynomial, and of a fact, up to which negative terms are cancelled by facts; ..."""
+
+MOST_CANCELLED = 40
+"""... so many sums are looked at for one sign, ..."""
+
+DEEPEST = 6
+"""... each of so many facts at most."""
 
 
 def ordinary(balance: Balance) -> list[Polynomial]:
@@ -54,26 +65,147 @@ def _above(larger: Polynomial, names: list[str], balance: Balance) -> Polynomial
 
 def sign_given(ratio: Ratio, known: list[Polynomial]) -> int | None:
     """Sign of a ratio, proved from coefficients and from polynomials known to be positive."""
-    if ratio[0].is_zero():
-        return 0
-    total = 1
-    for part in ratio:
-        content, pairs = factors(part) if len(part) <= LONGEST_FACTORED else (1, [(part, 1)])
-        total *= 1 if content > 0 else -1
+    return Facts(known).sign(ratio)
+
+
+class Facts:
+    """Polynomials known to be positive (``known``) or to vanish (``zero``), and the signs that follow.
+
+    ``products`` are facts as well: polynomials of several factors, none of which has a known sign by itself.
+    A sign that follows from facts that may be zero is one that the ratio never has the other way.
+    """
+
+    def __init__(
+        self,
+        known: Iterable[Polynomial] = (),
+        zero: Iterable[Polynomial] = (),
+        products: Iterable[Polynomial] = (),
+    ) -> None:
+        self.known = list(known)
+        self.zero = list(zero)
+        self.products = list(products)
+        self._terms = [_terms(fact) for fact in self.known if 1 < len(fact) <= LONGEST_CANCELLED]
+        for fact in self.zero:
+            if len(fact) <= LONGEST_CANCELLED:
+                self._terms += [_terms(fact), _terms(-fact)]
+        self._signs: dict[str, int | None] = {}
+
+    def with_more(self, known: Iterable[Polynomial]) -> Facts:
+        """The same with further polynomials known to be positive."""
+        return Facts([*self.known, *known], self.zero, self.products)
+
+    def sign(self, ratio: Ratio) -> int | None:
+        """Sign of a ratio where the facts hold; 0 for zero, ``None`` where it is not proved."""
+        if ratio[0].is_zero():
+            return 0
+        total = 1
+        for part in ratio:
+            sign = definite_sign(part)
+            if sign is None:
+                sign = self._sign(part)
+            if sign is None:
+                return None
+            total *= sign
+        return total
+
+    def _sign(self, polynomial: Polynomial) -> int | None:
+        content, pairs = (
+            factors(polynomial) if len(polynomial) <= LONGEST_FACTORED else (1, [(polynomial, 1)])
+        )
+        total = 1 if content > 0 else -1
         for factor, power in pairs:
             sign = definite_sign(factor)
             if sign is None and power % 2 == 0:
                 continue
             if sign is None:
-                sign = next((1 if factor == k else -1 for k in known if factor == k or -factor == k), None)
-            if sign is None and len(factor) <= LONGEST_FACTORED:
-                sign = _sign_by_difference(factor, known)
-            if sign is None and len(factor) <= LONGEST:
-                sign = _sign_by_squares(factor)
+                sign = self.sign_of_factor(factor)
             if sign is None:
                 return None
             total *= sign if power % 2 else 1
-    return total
+        return total
+
+    def sign_of_factor(self, factor: Polynomial) -> int | None:
+        """Sign of an irreducible polynomial."""
+        sign = next((1 if factor == k else -1 for k in self.known if factor == k or -factor == k), None)
+        if sign is not None or len(factor) > LONGEST_FACTORED:
+            return sign
+        key = str(factor)
+        if key not in self._signs:
+            self._signs[key] = self._searched(factor)
+        return self._signs[key]
+
+    def _searched(self, factor: Polynomial) -> int | None:
+        sign = _sign_by_difference(factor, self.known)
+        if sign is None and len(factor) <= LONGEST_CANCELLED and self._terms:
+            for turned in (1, -1):
+                if _cancelled(_terms(factor * turned), self._terms):
+                    return turned
+        if sign is None and len(factor) <= LONGEST:
+            sign = _sign_by_squares(factor)
+        return sign
+
+
+def _terms(polynomial: Polynomial) -> dict[tuple[int, ...], int]:
+    return {
+        tuple(int(p) for p in powers): int(coefficient)
+        for powers, coefficient in zip(polynomial.monoms(), polynomial.coeffs(), strict=True)
+    }
+
+
+def _cancelled(terms: dict[tuple[int, ...], int], facts: list[dict[tuple[int, ...], int]]) -> bool:
+    """True where facts, each times a positive term, can be taken away so that no negative term is left.
+
+    Then the polynomial is a sum of products of what is not negative.
+    """
+    open_ = [(terms, 0)]
+    looked_at = 0
+    while open_ and looked_at < MOST_CANCELLED:
+        left, depth = open_.pop()
+        looked_at += 1
+        negative = [powers for powers, coefficient in left.items() if coefficient < 0]
+        if not negative:
+            return True
+        if depth == DEEPEST:
+            continue
+        options = []
+        for fact in facts:
+            for powers, coefficient in fact.items():
+                if coefficient < 0:
+                    options += [
+                        after
+                        for place in negative
+                        if (after := _without(left, place, fact, powers)) is not None
+                        and len(after) <= 2 * LONGEST_CANCELLED
+                    ]
+        options.sort(key=lambda after: sum(c < 0 for c in after.values()), reverse=True)
+        few = [after for after in options if sum(c < 0 for c in after.values()) <= len(negative)]
+        open_ += [(after, depth + 1) for after in few[-4:]]  # the one with the fewest negative terms first
+    return False
+
+
+def _without(
+    terms: dict[tuple[int, ...], int],
+    place: tuple[int, ...],
+    fact: dict[tuple[int, ...], int],
+    powers: tuple[int, ...],
+) -> dict[tuple[int, ...], int] | None:
+    """A positive multiple of ``terms`` less a multiple of ``fact`` that cancels the term ``place``.
+
+    ``powers`` is the fact's term that meets it; ``None`` where that does not divide it.
+    """
+    factor = tuple(a - b for a, b in zip(place, powers, strict=True))
+    if min(factor) < 0:
+        return None
+    scale, multiple = -fact[powers], -terms[place]
+    after = {key: coefficient * scale for key, coefficient in terms.items()}
+    for key, coefficient in fact.items():
+        shifted = tuple(a + b for a, b in zip(key, factor, strict=True))
+        total = after.get(shifted, 0) - multiple * coefficient
+        if total:
+            after[shifted] = total
+        else:
+            after.pop(shifted, None)
+    return after
 
 
 def _sign_by_difference(polynomial: Polynomial, known: list[Polynomial]) -> int | None:
@@ -86,20 +218,32 @@ def _sign_by_difference(polynomial: Polynomial, known: list[Polynomial]) -> int 
     generators = list(context.gens())
     images = list(generators)
     others = []
+    used: set[int] = set()  # each variable stands in one difference: a > b and b > c are not put in together
     for fact in known:
-        terms = [(int(c), tuple(int(p) for p in powers)) for powers, c in fact.to_dict().items()]
-        larger = [powers.index(1) for c, powers in terms if c == 1]
-        if any(sum(powers) != 1 for _, powers in terms) or len(larger) != 1:
+        difference = _difference_of_variables(fact)
+        if difference is None or used & {difference[0], *difference[1]}:
             others.append(fact)
-        elif all(c == -1 for c, powers in terms if powers.index(1) != larger[0]):
-            smaller = [powers.index(1) for c, powers in terms if c == -1]
-            images[larger[0]] = sum((generators[k] for k in smaller), generators[larger[0]])
+            continue
+        larger, smaller = difference
+        used |= {larger, *smaller}
+        images[larger] = sum((generators[k] for k in smaller), generators[larger])
     for taken in (polynomial - polynomial, *others):
         for sign in (1, -1):
             left = (polynomial * sign - taken).compose(*images, ctx=context)
             if not left.is_zero() and definite_sign(left) == 1:
                 return sign
     return None
+
+
+def _difference_of_variables(fact: Polynomial) -> tuple[int, list[int]] | None:
+    """``a`` and the others of a fact a - b - c of single variables, by place; ``None`` for any other."""
+    larger: list[int] = []
+    smaller: list[int] = []
+    for powers, coefficient in zip(fact.monoms(), fact.coeffs(), strict=True):
+        if sum(powers) != 1 or coefficient not in (1, -1):
+            return None
+        (larger if coefficient == 1 else smaller).append(next(k for k, power in enumerate(powers) if power))
+    return (larger[0], smaller) if len(larger) == 1 else None
 
 
 def _sign_by_squares(

@@ -30,7 +30,7 @@ from voltsec.steady.points import operating_point
 from voltsec.steady.search import Found, Search, numeric_mode_of
 from voltsec.steady.sequences import find_sequences, sequence_at
 from voltsec.steady.solution import Mode, Numbers, Solution
-from voltsec.steady.states import told_by_states
+from voltsec.steady.states import states_of, told_by_states
 from voltsec.steady.undetermined import undetermined
 from voltsec.steady.unwritten import mode_without_formulas
 from voltsec.steady.verification import GAP, may_miss_edge
@@ -92,7 +92,7 @@ def solve(circuit: Circuit) -> Solution:
 def _mode(name: str, builder: ModeBuilder) -> Mode:
     """A mode with all formulas, told by its states where explicit formulas would be too long."""
     states = told_by_states(builder)
-    mode = builder.build(name, states)
+    mode = builder.build(name, states, lambda: states_of(builder))
     lost = losses(states or builder)
     defined = mode.definitions if states is None else mode.definitions | states.used(lost.values())
     return replace(mode, losses=lost, definitions=defined)

@@ -15,7 +15,7 @@ divide by a small resistance, is taken from the explicit solution.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
@@ -23,18 +23,26 @@ from typing import Any
 import numpy as np
 import sympy
 from sympy import Expr
+from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.elements import Transformer
-from voltsec.steady.balance import Affine, Balance, Ratio, multiply
+from voltsec.steady.balance import Affine, Balance, Ratio, SignCondition, insert, multiply
+from voltsec.steady.choices import Knowledge, bars
 from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.effective import passive
+from voltsec.steady.extremes import Extremes
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.root_forms import root_of_sum
+from voltsec.steady.signs import Facts, ordinary
 from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.solution import Stress
+from voltsec.steady.verification import open_conditions
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
+from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row, coils
+from voltsec.tableau.ring import definite_sign
 from voltsec.tableau.tied import ring_of
 
 LONG_VOLTAGE = 150
@@ -43,6 +51,9 @@ LONG_VOLTAGE = 150
 SHORT_FACTOR = 6
 """Terms of a factor by which a current may be told from a state."""
 
+SHORT_STATE = 60
+"""Terms of a state by the parameters up to which signs are sought with it put in."""
+
 OPEN = ("not told",)
 """Stands for what is better taken from the explicit solution."""
 
@@ -50,7 +61,12 @@ OPEN = ("not told",)
 class StateBalance(Balance):
     """The intervals of a solved balance, each with the states as its sources."""
 
-    def __init__(self, solved: Balance, points: dict[str, np.ndarray]) -> None:
+    def __init__(
+        self,
+        solved: Balance,
+        points: dict[str, np.ndarray],
+        sign: Callable[[Ratio], int | None],
+    ) -> None:
         circuit = solved.circuit
         taken = {*parameter_names(circuit), *circuit.timing_symbols}
         self.currents = {c.name: _free_name(f"I_{c.name}", taken) for c in coils(circuit)}
@@ -63,16 +79,24 @@ class StateBalance(Balance):
         self.small = small_symbols(circuit)
         self.strict = True
         """Divisions by small resistances count as open."""
-        self.rising = self._rising(Waveforms(solved, points))
+        self.certain: set[str] = set()
+        """Coils whose currents rise and fall in the same intervals for all values: that is proved."""
+        self.rising = self._rising(Waveforms(solved, points), sign)
 
-    def _rising(self, waves: Waveforms) -> dict[tuple[int, str], int]:
+    def _rising(self, waves: Waveforms, sign_of: Callable[[Ratio], int | None]) -> dict[tuple[int, str], int]:
         """1 or -1 for each interval and coil: its current rises or falls there."""
         found = {}
         for coil in coils(self.circuit):
+            proved = []
             for k in range(len(self.sequence.intervals)):
                 ramp = self.solved.ramp(k, ("i", coil.name))
+                sign = None if ramp is None else sign_of(ramp)
+                proved.append(sign)
                 middle = 0.0 if ramp is None else float(np.nanmedian(waves.numeric(ramp)))
-                found[k, coil.name] = -1 if middle < 0 else 1
+                found[k, coil.name] = sign or (-1 if middle < 0 else 1)
+            # over two intervals what rises in one falls in the other
+            if any(sign is not None for sign in proved):
+                self.certain.add(coil.name)
         return found
 
     @cached_property
@@ -226,18 +250,92 @@ class StateBuilder(ModeBuilder):
         self.explicit = explicit
         self.circuit = explicit.circuit
         points = explicit.waveforms.points
-        balance = StateBalance(explicit.balance, points)
+        balance = StateBalance(explicit.balance, points, explicit.known.sign)
         self.balance = self.states = balance
         self.names = balance.names
         values = self._values(explicit, explicit.waveforms)
-        small = self._values(explicit, explicit.short)
         one = {name: np.array([value]) for name, value in explicit.found.witness.items()}
         there = self._values(explicit, Waveforms(explicit.balance, one))
         witness = explicit.found.witness | {name: float(value[0]) for name, value in there.items()}
         self.found = replace(explicit.found, witness=witness)
         self.form = ClosedForm(balance, explicit.found.fractions, witness, balance.names)
         self.waveforms = Waveforms(balance, points | values)
-        self.short = Waveforms(balance, explicit.short.points | small)
+        self.short = self.waveforms
+
+    @cached_property
+    def known(self) -> Knowledge:
+        """What is so where the mode holds, told by the states."""
+        plain, ring = self.explicit, self.states.ring
+        signs: dict[str, int | None] = {}
+        for name, state in self.states.currents.items():
+            current = plain.short.average_of_free({("i", name): plain.balance.ring.one})
+            signs[state] = None if current is None else plain.known.sign(current)
+        for name, state in self.states.voltages.items():
+            voltage = plain.balance.capacitor_voltage(name)
+            signs[state] = None if voltage is None else plain.known.sign(voltage)
+        for name, state in self.states.rises.items():
+            signs[state] = 1 if name in self.states.certain else None
+        signs = {state: sign or None for state, sign in signs.items() if sign != 1}
+        bare = Knowledge(ring, Facts(), (), signs)
+        facts = [
+            plain.balance.ring.substitute(fact, ring, {})
+            for fact in (*passive(self.circuit, plain.balance.ring), *ordinary(plain.balance))
+        ]
+        for condition in open_conditions(plain.balance):
+            mean, ramp = self._by_states(condition)
+            if mean.free or ramp.free:
+                continue
+            for sign in (1, -1):
+                total = mean.plus(ramp, sign).constant
+                turned = bare.turned(total)
+                if turned is not None and definite_sign(turned[1]):
+                    facts.append(turned[0] * (definite_sign(turned[1]) or 1))
+        return Knowledge(ring, Facts(facts), (), signs, self._sign_explicitly)
+
+    def _sign_explicitly(self, ratio: Ratio) -> int | None:
+        """Sign of a ratio with the states told by the parameters, where that does not grow too long."""
+        ring, values = self.states.ring, self._explicit_values
+        used = sorted((ring.variables(ratio[0]) | ring.variables(ratio[1])) & set(self.names))
+        if any(name not in values or sum(map(len, values[name])) > SHORT_STATE for name in used):
+            return None
+        for name in used:
+            ratio = insert(ring, ratio, name, values[name])
+        top, bottom = (ring.substitute(part, self.explicit.balance.ring, {}) for part in ratio)
+        return self.explicit.known.sign((top, bottom))
+
+    @cached_property
+    def _explicit_values(self) -> dict[str, Ratio]:
+        """The states by the parameters, over the ring of the states."""
+        solved, states = self.explicit.balance, self.states
+        found: dict[str, Ratio | None] = {}
+        for name, state in states.currents.items():
+            found[state] = self.explicit.short.average_of_free({("i", name): solved.ring.one})
+        for name, state in states.voltages.items():
+            found[state] = solved.capacitor_voltage(name)
+        for name, state in states.rises.items():
+            ramp = solved.ramp(0, ("i", name))
+            found[state] = None if ramp is None else (ramp[0] * 2 * states.rising[0, name], ramp[1])
+        return {
+            state: tuple(solved.ring.substitute(part, states.ring, {}) for part in value)  # type: ignore[misc]
+            for state, value in found.items()
+            if value is not None
+        }
+
+    @cached_property
+    def extremes(self) -> Extremes:
+        """Peaks and ripples in terms of the states."""
+        there = self.explicit.samples
+        values = self._values(self.explicit, Waveforms(self.explicit.balance, there))
+        return Extremes(self.waveforms, self.known, there | values, self._apart, self.condition)
+
+    def condition(self, ratio: Ratio) -> Boolean:
+        """That a ratio is positive."""
+        return sympy.Gt(self._apart(ratio).xreplace(self._unsigned), 0, evaluate=False)
+
+    @cached_property
+    def _unsigned(self) -> dict[Expr, Expr]:
+        """The states as plain symbols: formulas may assume them positive, conditions ask whether they are."""
+        return {symbol(name): sympy.Symbol(name, real=True) for name in self.names}
 
     def _values(self, explicit: ModeBuilder, waves: Waveforms) -> dict[str, np.ndarray]:
         """Values of the states at the sample points."""
@@ -247,7 +345,7 @@ class StateBuilder(ModeBuilder):
             row = {("i", coil.name): solved.ring.one}
             mean, ramp = waves.average_of_free(row), solved.ramp(0, ("i", coil.name))
             found[states.currents[coil.name]] = _numbers(waves, mean)
-            found[states.rises[coil.name]] = 2 * np.abs(_numbers(waves, ramp))
+            found[states.rises[coil.name]] = 2 * states.rising[0, coil.name] * _numbers(waves, ramp)
         for capacitor in self.circuit.capacitors:
             voltage = solved.capacitor_voltage(capacitor.name)
             found[states.voltages[capacitor.name]] = _numbers(waves, voltage)
@@ -304,7 +402,36 @@ class StateBuilder(ModeBuilder):
                 return shorter
         return self.explicit.form.expression(ratio)
 
-    def used(self, expressions: Iterable[Expr | None]) -> dict[str, Expr]:
+    def spelled(self, condition: SignCondition) -> Boolean | None:
+        """A sign condition at both ends of its interval: the mean is at least half the rise."""
+        mean, ramp = self._by_states(condition)
+        if mean.free or ramp.free:
+            return None
+        half = self.form.expression(ramp.constant)
+        sign = definite_sign(ramp.constant[0])
+        if sign is None or not self._rises_certain(ramp.constant):
+            half = bars(half)
+        elif sign * (definite_sign(ramp.constant[1]) or 1) < 0:
+            half = -half
+        middle = self.form.expression(mean.constant)
+        return sympy.Ge(middle.xreplace(self._unsigned), half.xreplace(self._unsigned), evaluate=False)
+
+    def _by_states(self, condition: SignCondition) -> tuple[Affine, Affine]:
+        """Mean and ramp of what a sign condition is about."""
+        device = self.circuit.device(condition.device)
+        row: Row = {("i", device.name): self.states.ring.one}
+        if condition.quantity == "voltage":
+            row = {u: -c for u, c in self.states.network.voltage(device.start, device.end)}
+            if device.drop is not None:
+                row[None] = self.states.ring.symbol(device.drop.symbol)
+        mean, ramp = (self.states.affine(condition.interval, row, part) for part in ("mean", "ramp"))
+        return mean, ramp
+
+    def _rises_certain(self, ramp: Ratio) -> bool:
+        used = self.states.ring.variables(ramp[0])
+        return all(name in self.states.certain for name, rise in self.states.rises.items() if rise in used)
+
+    def used(self, expressions: Iterable[Expr | Boolean | None]) -> dict[str, Expr]:
         """The definitions that ``expressions`` and they themselves need."""
         open_names = {str(s) for e in expressions if e is not None for s in e.free_symbols}
         found: dict[str, Expr] = {}
@@ -338,11 +465,9 @@ class StateBuilder(ModeBuilder):
 
     def stress(self) -> dict[str, Stress]:
         """Stress of every element; explicit where the states leave something open."""
-        return {name: self._filled(name, stress) for name, stress in self._stress().items()}
+        return {name: self._filled(name, stress) for name, stress in super().stress().items()}
 
     def _filled(self, name: str, stress: Stress) -> Stress:
-        if any(name == capacitor.name for capacitor in self.circuit.capacitors):
-            stress = replace(stress, current_average=sympy.Integer(0))  # charge balance
         missing = [key for key in vars(stress) if getattr(stress, key) is None]
         if not missing:
             return stress
@@ -356,34 +481,15 @@ class StateBuilder(ModeBuilder):
     def ripple_of(self, name: str) -> Expr | None:
         """A coil's from the other states; a capacitor's from its current."""
         if name in self.states.rises:
-            return self.definitions.get(self.states.rises[name])
-        found = self._charge_of_one_interval(name) or super().ripple_of(name)
+            rise = self.definitions.get(self.states.rises[name])
+            certain = rise is None or name in self.states.certain
+            return rise if rise is None or certain else bars(rise)
+        found = super().ripple_of(name)
         if found is None:
             self.states.strict = False
             found = super().ripple_of(name)
             self.states.strict = True
         return found if found is not None else self.explicit.ripple_of(name)
-
-    def _charge_of_one_interval(self, name: str) -> Expr | None:
-        """A capacitor's ripple by the shorter of what two intervals bring and take, which is the same.
-
-        Where the load alone discharges an output capacitor this is the trade's ``D*T*V/(R*C)``.
-        """
-        waves, ring = self.short, self.balance.ring
-        current = waves.current(("i", name))
-        farad = next(c.quantity.symbol for c in self.circuit.capacitors if c.name == name)
-        found = []
-        for fraction, mean, ramp in zip(waves.fractions, current.means, current.ramps, strict=True):
-            if mean is None or ramp is None or waves.count != 2:
-                return None
-            sizes = np.abs(waves.numeric(mean)), np.abs(waves.numeric(ramp))
-            if not (sizes[0] > sizes[1]).all():
-                return None  # the current turns inside the interval
-            charge = multiply(mean, (fraction * ring.symbol("T"), ring.symbol(farad)))
-            if np.nanmedian(waves.numeric(charge)) < 0:
-                charge = -charge[0], charge[1]
-            found.append(self.form.expression(charge))
-        return min(found, key=lambda expression: expression.count_ops())
 
 
 def _numbers(waves: Waveforms, ratio: Ratio | None) -> np.ndarray:
@@ -410,3 +516,8 @@ LONG_TERMS = 24
 def told_by_states(builder: ModeBuilder) -> StateBuilder | None:
     """Formulas by states, where explicit ones would be too long to read."""
     return StateBuilder(builder) if builder.length > LONG_TERMS and serves(builder) else None
+
+
+def states_of(builder: ModeBuilder) -> StateBuilder | None:
+    """The mode's states, where it can be told by them."""
+    return StateBuilder(builder) if serves(builder) else None

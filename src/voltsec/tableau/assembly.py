@@ -19,7 +19,7 @@ from __future__ import annotations
 from math import prod
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Resistor
+from voltsec.circuit.elements import Capacitor, Resistor, Source
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import (
     Network,
@@ -71,11 +71,21 @@ def average_rows(circuit: Circuit, sequence: Sequence, network: Network) -> list
 
 
 def bends_count(circuit: Circuit) -> bool:
-    """True where currents may bend: anything resistive but a load that a capacitor holds constant."""
-    held = [{c.start, c.end} for c in circuit.capacitors if c.resistance is None]
+    """True where currents may bend: anything resistive but loads whose voltage capacitors hold constant."""
+    held: dict[str, str] = {}
+
+    def root(node: str) -> str:
+        while node in held:
+            node = held[node]
+        return node
+
+    for element in circuit.of(Capacitor, Source):
+        start, end = root(element.start), root(element.end)
+        if element.resistance is None and start != end:
+            held[start] = end
     return any(
         getattr(element, "resistance", None) is not None
-        or (isinstance(element, Resistor) and {element.start, element.end} not in held)
+        or (isinstance(element, Resistor) and root(element.start) != root(element.end))
         for element in circuit.elements
     )
 

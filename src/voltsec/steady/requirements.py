@@ -1,0 +1,182 @@
+"""What a mode demands of its parameters: products of polynomials that must be positive.
+
+A sign condition is a ratio that must not be negative.  Its factors whose signs are proved drop out;
+where one is left, it must be positive (:attr:`Demands.atoms`).  Where several are left it is their
+product that must be positive: none of them is said to be so by itself, unless another condition
+says it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from voltsec.steady.balance import Balance, Ratio, SignCondition, insert, reduced
+from voltsec.steady.effective import passive
+from voltsec.steady.sequences import Found
+from voltsec.steady.signs import LONGEST_FACTORED, Facts, ordinary
+from voltsec.steady.verification import open_conditions
+from voltsec.tableau.network import coils
+from voltsec.tableau.ring import Polynomial, definite_sign, factors
+
+LONGEST_ATOM = 300
+"""Polynomials of more terms are taken as they are: nothing they might become could be read."""
+
+
+@dataclass
+class Demands:
+    """What must be positive where the mode holds, over the balance's ring."""
+
+    facts: Facts
+    """What is so at every point that comes into question."""
+    solved_by: list[Polynomial] = field(default_factory=list)
+    """Those of the facts that are so because the mode's equations have a solution."""
+    atoms: list[Polynomial] = field(default_factory=list)
+    """Each of these must be positive."""
+    products: list[tuple[Polynomial, ...]] = field(default_factory=list)
+    """The product of each group must be positive."""
+    leans: bool = False
+    """Some condition was settled by what is so in every ordinary stage only."""
+    depends_on_period: bool = False
+    """Some condition that is not settled holds the period."""
+    put_in: list[tuple[str, Ratio]] = field(default_factory=list)
+    """Parameters as the mode's equations give them: the period, else a coil or load."""
+    long: list[SignCondition] = field(default_factory=list)
+    """Conditions too long to be told by the parameters."""
+
+    @property
+    def known(self) -> Facts:
+        """What is so where the mode holds."""
+        return self.facts.with_more(self.atoms)
+
+
+def demands(found: Found, longest: int | None = None) -> Demands:
+    """The demands of the mode's sign conditions, freed of the period where its equations allow it.
+
+    Conditions that would have a factor of more than ``longest`` terms are left to ``Demands.long``.
+    """
+    balance = found.balance
+    ring = balance.ring
+    usual = ordinary(balance)
+    conditions = [c for c in open_conditions(balance) if not c.ratio[0].is_zero()]
+    given, products = passive(balance.circuit, ring), []
+    solved_by: list[Polynomial] = []
+    put_in: list[tuple[str, Ratio]] = []
+    freed = [condition.ratio for condition in conditions]
+    for polynomial in found.fractions.conditions:
+        solved = _solve_parameter(balance, polynomial)
+        if solved is None:
+            continue  # the conditions then stay as they are, in terms of the unknown fractions
+        name, value = solved
+        put_in.append(solved)
+        left = undecided(value, Facts(given + usual))
+        if len(left) == 1:  # a parameter is positive
+            solved_by += left
+        elif left:
+            products.append(_product(left))
+        freed = [insert(ring, ratio, name, value) for ratio in freed]
+    result = Demands(Facts(given + solved_by + usual, found.fractions.constraints, products), solved_by)
+    result.put_in = put_in
+    result.depends_on_period = any("T" in ring.variables(part) for c in conditions for part in c.ratio)
+    one_by_one = len(found.fractions.conditions) > 1
+    groups = []
+    for condition, ratio in zip(conditions, freed, strict=True):
+        if ratio[0].is_zero() or vanishes(condition.ratio[0], found.fractions.conditions):
+            continue  # a current that the mode's equations say to end here
+        group = undecided(ratio, result.facts)
+        other = undecided(condition.ratio, result.facts) if one_by_one and group else group
+        group = min(group, other, key=lambda factors: (len(factors), sum(map(len, factors))))
+        if longest is not None and any(len(factor) > longest for factor in group):
+            result.long.append(condition)
+        else:
+            groups.append(group)
+    if usual:
+        bare = Facts(given + solved_by, found.fractions.constraints, products)
+        result.leans = any(
+            undecided(ratio, result.facts) != undecided(ratio, bare)
+            for ratio in freed
+            if not ratio[0].is_zero()
+        )
+    collect(result, groups)
+    return result
+
+
+def collect(result: Demands, groups: Iterable[list[Polynomial]]) -> None:
+    """Sort groups of undecided factors into atoms and products; what is an atom decides in products."""
+    waiting = [group for group in groups if group]
+    while True:
+        single = [group[0] for group in waiting if len(group) == 1]
+        for atom in single:
+            if not any(atom == other for other in result.atoms):
+                result.atoms.append(atom)
+        several = [group for group in waiting if len(group) > 1]
+        known = result.known
+        again = [undecided((_product(group), group[0] - group[0] + 1), known) for group in several]
+        waiting = [group for group in again if group]
+        if waiting == several or not waiting:
+            break
+    for group in waiting:
+        if len(group) > 1 and not any(tuple(group) == other for other in result.products):
+            result.products.append(tuple(group))
+
+
+def undecided(ratio: Ratio, facts: Facts) -> list[Polynomial]:
+    """Factors of odd power whose sign is not proved, turned so that their product must be positive."""
+    sign = 1
+    left: list[Polynomial] = []
+    for part in ratio:
+        proved = definite_sign(part)
+        if proved is not None:
+            sign *= proved or 1
+            continue
+        content, pairs = factors(part) if len(part) <= LONGEST_FACTORED else (1, [(part, 1)])
+        sign *= 1 if content > 0 else -1
+        for factor, power in pairs:
+            if power % 2 == 0:
+                continue
+            proved = definite_sign(factor)
+            if proved is None:
+                proved = facts.sign_of_factor(factor)
+            if proved is not None:
+                sign *= proved or 1
+            elif any(factor == other for other in left):
+                left = [other for other in left if other != factor]  # once above and once below
+            else:
+                left.append(factor)
+    for product in facts.products if len(left) > 1 else ():
+        whole = _product(left)
+        rest = whole // product
+        if rest * product == whole:
+            content, pairs = factors(rest)
+            sign *= 1 if content > 0 else -1
+            left = [factor for factor, power in pairs if power % 2]
+    if sign < 0:
+        # the first takes the sign; where nothing is left the condition never holds
+        left = [-left[0], *left[1:]] if left else [ratio[0] - ratio[0] - 1]
+    return left
+
+
+def vanishes(polynomial: Polynomial, zero: Iterable[Polynomial]) -> bool:
+    """True where a polynomial is a multiple of one that vanishes."""
+    return polynomial.is_zero() or any((polynomial // factor) * factor == polynomial for factor in zero)
+
+
+def _product(group: Iterable[Polynomial]) -> Polynomial:
+    total = None
+    for factor in group:
+        total = factor if total is None else total * factor
+    assert total is not None
+    return total
+
+
+def _solve_parameter(balance: Balance, polynomial: Polynomial) -> tuple[str, Ratio] | None:
+    """A parameter in which the condition is linear, and its value: the period, else a coil or load."""
+    ring = balance.ring
+    candidates = ["T", *(coil.symbol for coil in coils(balance.circuit))]
+    candidates += [load.quantity.symbol for load in balance.circuit.loads]
+    candidates += [p.symbol for p in balance.circuit.parameters]
+    for name in candidates:
+        if ring.degree(polynomial, name) == 1:
+            constant, linear = ring.coefficients(polynomial, name)
+            return name, reduced((-constant, linear))
+    return None
