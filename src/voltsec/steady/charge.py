@@ -288,7 +288,10 @@ class Writer:
             if first in (sign, 0) and last in (sign, 0):
                 terms.append(sign * self._apart(Piece(number, sign)))
             elif first not in (-sign, 0) or last not in (-sign, 0):
-                assert stretch.ramp is not None
+                if stretch.ramp is None:
+                    mean = sign * self.choices.written(stretch.ends[0])
+                    terms.append(sign * self.write(self.lengths[number]) * sympy.Max(mean, 0, evaluate=False))
+                    continue
                 start, end = (sign * self.choices.written(one) for one in stretch.ends)
                 squares = sympy.Max(start, 0, evaluate=False) ** 2 - sympy.Max(end, 0, evaluate=False) ** 2
                 length, ramp = self.write(self.lengths[number]), self.write(self.choices.bases[stretch.ramp])
