@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from voltsec.command.budget import budgeted
 from voltsec.command.status import Status
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ class WithFormulas(click.Command):
 @click.option("--mode", metavar="MODE", help="Judge in this mode alone (CCM, DCM, ...).")
 @click.option("--interval", type=int, metavar="K", help="v() and i() are those of interval K, from 1.")
 @click.option("--json", "machine_readable", is_flag=True, help="One JSON object instead of text.")
+@budgeted
 def command(
     netlist: str,
     formulas: tuple[str, ...],

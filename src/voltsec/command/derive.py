@@ -6,6 +6,8 @@ import sys
 
 import click
 
+from voltsec.command.budget import budgeted
+
 
 @click.command(
     "derive",
@@ -18,6 +20,7 @@ import click
 )
 @click.option("--markdown", "form", flag_value="markdown", help="Markdown instead of text.")
 @click.option("--latex", "form", flag_value="latex", help="A LaTeX fragment instead of text.")
+@budgeted
 def command(netlist: str, mode_name: str | None, form: str | None) -> None:
     """Derive a converter's gain as one would on a blackboard.
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from voltsec.command.budget import budgeted
+
 if TYPE_CHECKING:
     from voltsec.practice.map import RegionMap
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 @click.option("--duty", metavar="NAME", help="The duty to draw over, where there are several.")
 @click.option("-o", "--output", metavar="FILE.png|.svg", help="Draw a picture into this file as well.")
 @click.option("--json", "machine_readable", is_flag=True, help="One JSON object instead of the drawing.")
+@budgeted
 def command(
     netlist: str, over: str | None, duty: str | None, output: str | None, machine_readable: bool
 ) -> None:

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from voltsec.command.budget import budgeted
+
 
 @click.command(
     "report",
@@ -20,6 +22,7 @@ import click
     metavar="FILE.html|.md|.tex|.pdf",
     help="The file; its ending says the form.",
 )
+@budgeted
 def command(netlist: str, output: str) -> None:
     """Write what a converter is, how it conducts, its derivation, results, stress and cautions.
 

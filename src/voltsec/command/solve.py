@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from voltsec.command.budget import budgeted
+
 if TYPE_CHECKING:
     from voltsec.circuit.circuit import Circuit
     from voltsec.steady.solution import Solution
@@ -40,6 +42,7 @@ MOST_MODES = 8
     show_default=True,
     help="Also gain and efficiency to first order in the small resistances and drops.",
 )
+@budgeted
 def command(
     netlist: str,
     form: str | None,
@@ -114,6 +117,7 @@ def _only(solution: Solution, name: str) -> Solution:
 
     from voltsec.language.expected import did_you_mean
 
+    solution.need_modes()
     names = [mode.name for mode in solution.modes]
     found = next((mode for mode in solution.modes if mode.name.lower() == name.strip().lower()), None)
     if found is None:

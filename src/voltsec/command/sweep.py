@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from voltsec.command.budget import budgeted
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -32,6 +34,7 @@ PATIENCE = 1.0
 @click.option("--tolerance", metavar="PART=SHARE,...", help="Tolerances of parts, such as L1=20%,R=5%.")
 @click.option("--draws", type=int, default=100_000, show_default=True, help="Random draws for --tolerance.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
+@budgeted
 def command(
     netlist: str,
     axes: tuple[str, ...],

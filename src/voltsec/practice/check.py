@@ -42,6 +42,7 @@ def check(
     ``mode`` names the one mode to judge in; ``interval`` (from 1) is where ``v()`` and ``i()`` are taken.
     Raises :class:`CircuitError` with every fault of the lines.
     """
+    solution.need_modes()
     text = "\n".join(lines)
     equations = read(lines, file)
     everywhere = tuple(ModeValues(solution, one) for one in solution.modes)

@@ -27,6 +27,7 @@ class NoSuchMode(ValueError):
 
 def derive(solution: Solution, mode_name: str | None = None) -> Derivation:
     """The derivation of one mode (the first by default), every line checked before it is written."""
+    solution.need_modes()
     builders = dict(solution.engine.builders)
     name = mode_name or solution.modes[0].name
     mode = next((mode for mode in solution.modes if mode.name.lower() == name.lower()), None)

@@ -3,22 +3,50 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf, isinf
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import budget_of, seconds_left
+from voltsec.circuit.fault import NoSteadyState
 from voltsec.practice.exact_numbers import ExactNumbers
 from voltsec.steady.points import operating_point
 from voltsec.steady.solution import Solution
 from voltsec.steady.solve import solve as solve_formulas
+from voltsec.steady.solve import without_modes
+
+BUDGET = 20.0
+"""Seconds of computing time for formulas, unless there is a budget already."""
 
 
-def solve(circuit: Circuit) -> Solution:
+def solve(circuit: Circuit, budget: float | None = None) -> Solution:
     """Every mode of ``circuit`` with its formulas, and the numbers of the exact periodic state.
 
     Raises :class:`CircuitError` for a circuit that cannot work and :class:`NoSteadyState` where no
     periodic state exists.
+
+    Formulas may take ``budget`` seconds of computing time (20 where neither it nor one around this call is
+    given); what is not finished then is left out, and ``notes`` say so.
     """
-    answer = solve_formulas(circuit)
+    if budget is None and isinf(seconds_left()):
+        budget = BUDGET
+    with budget_of(inf if budget is None else budget):
+        try:
+            answer = solve_formulas(circuit)
+        except NoSteadyState as unsolved:
+            return _numbers_alone(circuit, unsolved)
     numbers = ExactNumbers(circuit, answer.engine)
     point = operating_point(circuit)
     found = None if point is None else numbers(point)
+    return replace(answer, numbers=found, evaluate=numbers)
+
+
+def _numbers_alone(circuit: Circuit, unsolved: NoSteadyState) -> Solution:
+    """The exact state at the operating point, where there are no formulas; ``unsolved`` without one."""
+    (fault,) = unsolved.faults
+    answer = without_modes(circuit, fault)
+    numbers = ExactNumbers(circuit, answer.engine)
+    point = operating_point(circuit)
+    found = None if point is None else numbers(point)
+    if found is None or not found.exact:
+        raise unsolved
     return replace(answer, numbers=found, evaluate=numbers)

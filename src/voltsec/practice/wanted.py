@@ -256,7 +256,7 @@ def _how_far(solution: Solution, target: float, top: Largest, outputs: np.ndarra
     if abs(target) > abs(top.output_voltage):
         return reason + (
             f"the largest gain is {top.gain:.5g}, {top.output_voltage:.6g} V at {symbol} = {top.duty:.4f} "
-            f"({top.mode}, efficiency {100 * top.efficiency:.1f} %)"
+            f"({f'{top.mode}, ' if top.mode else ''}efficiency {100 * top.efficiency:.1f} %)"
         )
     if abs(target) < abs(least):
         return reason + f"the output goes down to {least:.6g} V only"

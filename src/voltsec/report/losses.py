@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import partial
 from math import isfinite
 from typing import Any
 
 from sympy import Expr
 
+from voltsec.circuit.computing_time import in_time
 from voltsec.practice.wanted import Wanted
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.formula import formula
@@ -47,7 +49,8 @@ def losses_json(solution: Solution) -> dict[str, dict[str, Any]]:
     """
     write = Writer(symbol_units(solution))
     leading = dict(solution.engine.first_orders())
-    found = {name: _mode_json(builder, write) for name, builder in solution.engine.builders}
+    builders = solution.engine.builders
+    found = {name: in_time(partial(_mode_json, builder, write)) or {} for name, builder in builders}
     return {
         name: found.get(name, {}) | {"first_order": _first_order_json(order, write)}
         for name, order in leading.items()
@@ -117,8 +120,9 @@ def wanted_lines(solution: Solution, wanted: Wanted) -> Iterator[str]:
         side = "stable side" if found.stable else "not the stable side"
         volts_more = engineering(abs(found.slope) / 100, "V", digits=3)
         change = f"{volts_more} {'more' if found.slope > 0 else 'less'}"
+        mode = f"{found.mode}, " if found.mode else ""
         yield (
-            f"{wanted.symbol} = {found.duty:.5f} gives {volts}: {found.mode}, efficiency "
+            f"{wanted.symbol} = {found.duty:.5f} gives {volts}: {mode}efficiency "
             f"{percent(_number(found.efficiency))}, {change} output per 1 % more duty"
             f"{f' ({side})' if len(wanted.solutions) > 1 else ''}"
         )

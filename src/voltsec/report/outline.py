@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from sympy import Abs, Basic, Expr, Mul, Symbol, factor
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import in_time
 from voltsec.results.table import output_capacitor
 from voltsec.steady.first_order import FirstOrder
+from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.ports import input_current, output_current, output_ripple
 from voltsec.steady.solution import Mode, ModeInterval, Solution
 
@@ -197,8 +199,11 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
     Letters are ``dI`` and ``share`` for the parts ``in`` and ``out``, and ``dV`` for ``out``.
     """
     builder = dict(getattr(solution.engine, "builders", ())).get(mode.name)
-    if builder is None:
-        return
+    if builder is not None:
+        yield from in_time(lambda: list(_port_rows(mode, solution, builder))) or ()
+
+
+def _port_rows(mode: Mode, solution: Solution, builder: ModeBuilder) -> Iterator[Row]:
     if mode.states:
         from voltsec.steady.states import StateBuilder  # a lossy mode told by its states
 

@@ -11,11 +11,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from sympy import Add, And, Expr, Ge, Pow, Symbol, preorder_traversal
 from sympy.logic.boolalg import Boolean
 
+from voltsec.circuit.computing_time import in_time
 from voltsec.steady.correction import CorrectedForm, corrected
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.losses import losses
@@ -46,7 +48,7 @@ def shortened(solution: Solution) -> Solution:
     if not small_symbols(solution.circuit):
         return solution
     builders = dict(solution.engine.builders)
-    modes = tuple(_mode(mode, builders.get(mode.name)) for mode in solution.modes)
+    modes = tuple(in_time(partial(_mode, mode, builders.get(mode.name))) or mode for mode in solution.modes)
     return replace(solution, modes=modes)
 
 

@@ -94,7 +94,8 @@ class View:
     def show(self) -> None:
         """Everything, in reading order."""
         before = self._heading()
-        if len(self.solution.modes) > 1 or self.brief:
+        count = len(self.solution.modes)
+        if count > 1 or (self.brief and count):
             before += self._overview()
         modes = [] if self.brief else [self._parts(mode) for mode in self.shown.modes]
         after = self._numbers(self._flows(modes))

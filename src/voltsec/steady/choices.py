@@ -16,6 +16,7 @@ import numpy as np
 import sympy
 from sympy import Expr
 
+from voltsec.circuit.computing_time import go_on
 from voltsec.steady.balance import Ratio, add, insert
 from voltsec.steady.signs import LONGEST_FACTORED, Facts
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
@@ -136,6 +137,7 @@ class Choices:
 
     def sign(self, one: Sum) -> int | None:
         """Sign of a sum, ``None`` where it is not proved."""
+        go_on()
         if not one:
             return 0
         if one not in self._signs:

@@ -12,9 +12,12 @@ Switching, core and drive losses are not part of the model.
 
 from __future__ import annotations
 
+from functools import partial
+
 import sympy
 from sympy import Expr
 
+from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import CurrentSource, Load, Source
 from voltsec.results.table import lossy_elements
 from voltsec.steady.balance import Ratio, add, multiply
@@ -34,7 +37,8 @@ def losses(builder: ModeBuilder) -> dict[str, Expr | None]:
     A :class:`~voltsec.steady.states.StateBuilder` gives them in terms of coil currents:
     ``R_L*I_L**2`` rather than two long polynomials.
     """
-    return {element.name: _expression(builder, element.name) for element in lossy_elements(builder.circuit)}
+    names = [element.name for element in lossy_elements(builder.circuit)]
+    return {name: in_time(partial(_expression, builder, name)) for name in names}
 
 
 def loss_ratios(builder: ModeBuilder) -> dict[str, Ratio | None]:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import Diode, Switch, Transformer
 from voltsec.steady.balance import Balance, Ratio, add
 from voltsec.steady.closed_form import ClosedForm
@@ -60,7 +61,7 @@ class ModeFormulas:
     def ripple(self) -> dict[str, Expr | None]:
         """Peak-to-peak ripple of every coil and capacitor."""
         names = [coil.name for coil in coils(self.circuit)] + [c.name for c in self.circuit.capacitors]
-        return {name: self.ripple_of(name) for name in names}
+        return {name: in_time(partial(self.ripple_of, name)) for name in names}
 
     def ripple_of(self, name: str) -> Expr | None:
         """Peak-to-peak ripple of a coil's current or a capacitor's voltage."""
@@ -73,7 +74,8 @@ class ModeFormulas:
 
     def stress(self) -> dict[str, Stress]:
         found = {
-            name: self._stress_of(row, self._row_of_voltage(*nodes), blocking)
+            name: in_time(partial(self._stress_of, row, self._row_of_voltage(*nodes), blocking))
+            or Stress(None, None, None, None)
             for name, row, nodes, blocking in self._stressed()
         }
         for capacitor in self.circuit.capacitors:  # charge balance

@@ -24,6 +24,12 @@ from voltsec.tableau.ring import Ring
 
 def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tuple[Search, ...]) -> Fault:
     """The fault that says which element finds no balance and what it sees in each interval."""
+    if any(search.unfinished for search in searches):
+        return Fault(
+            "not-determined",
+            "no mode could be confirmed in the time allowed",
+            hint="--budget SECONDS gives the search more time; fewer parts need less",
+        )
     if any(0 in search.open_points for search in searches) or not any(s.no_state for s in searches):
         return Fault(
             "not-determined",

@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import go_on
 from voltsec.steady.balance import Balance
 from voltsec.steady.candidates import Option, candidates
 from voltsec.steady.complementarity import (
@@ -169,6 +170,7 @@ class Trial:
 
     def outcome(self, sequence: Sequence, shares: np.ndarray) -> Outcome | None:
         """What comes of a sequence; None where it does not hold here."""
+        go_on()
         search = self.search
         listed = search.listed(sequence)
         simple = not self.lossy and len(sequence.unknown) < 2 and not listed

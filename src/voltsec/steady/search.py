@@ -67,6 +67,8 @@ class Search:
     """Sequences solved exactly, each with the turns ratios that were taken as one."""
     shorted: bool = False
     """Switches closed together short a source in this order of the edges: nothing is looked for."""
+    unfinished: bool = False
+    """The computing time was spent before all sample points were looked at."""
     rejected: Counter[Sequence] = field(default_factory=Counter)
     """How often a sequence did not hold where it was met."""
     alike: frozenset[str] = frozenset()

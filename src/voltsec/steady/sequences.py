@@ -13,6 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import OutOfTime, limited, seconds_left
 from voltsec.circuit.graph import shorts
 from voltsec.steady.fractions import NOTHING, Roots
 from voltsec.steady.frontier import Points, between
@@ -48,12 +49,15 @@ APART = 1e-7
 
 def find_sequences(circuit: Circuit, references: tuple[str, ...]) -> tuple[Search, ...]:
     """All sequences of ``circuit``, one search for each order of its switch edges."""
-    return tuple(
-        _Searching(circuit, references, stages).search
-        if not shorts(circuit, stages.closed)
-        else Search(stages, sample_points(circuit, stages), shorted=True)
-        for stages in stages_of(circuit)
-    )
+    orders = stages_of(circuit)
+    found = []
+    for place, stages in enumerate(orders):
+        if shorts(circuit, stages.closed):
+            found.append(Search(stages, sample_points(circuit, stages), shorted=True))
+        else:
+            with limited(seconds_left() / (len(orders) - place)):
+                found.append(_Searching(circuit, references, stages).search)
+    return tuple(found)
 
 
 def sequence_at(circuit: Circuit, references: tuple[str, ...], point: Point) -> NumericMode | None:
@@ -82,8 +86,16 @@ class _Searching:
         self.references = references
         self.search = Search(stages, sample_points(circuit, stages))
         self.covered = np.zeros(self.search.count, bool)
+        try:
+            self._search()
+        except OutOfTime:
+            self.search.unfinished = True
+
+    def _search(self) -> None:
         self._cover()
-        several = len(circuit.diodes) > 1 or len(coils(circuit)) > 1  # else nothing lies between two modes
+        several = (
+            len(self.circuit.diodes) > 1 or len(coils(self.circuit)) > 1
+        )  # else nothing lies between two modes
         if several and len(self.search.found) + len(self.search.numeric) > 1:
             self._look_between()
 

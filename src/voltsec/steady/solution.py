@@ -16,6 +16,7 @@ from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Source
+from voltsec.circuit.fault import Fault, NoSteadyState
 
 
 @dataclass(frozen=True)
@@ -203,6 +204,8 @@ class Solution:
     undetermined: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     numbers: Numbers | None = None
+    without_formulas: Fault | None = None
+    """Why there are no modes, only numbers; None where there are some."""
     engine: Any = field(default=None, compare=False, repr=False)
     evaluate: Callable[[dict[str, float]], Numbers | None] | None = field(
         default=None, compare=False, repr=False
@@ -212,12 +215,17 @@ class Solution:
     @property
     def gain(self) -> Expr | None:
         """Output over input in the first mode (continuous conduction where it exists)."""
-        return self.modes[0].gain
+        return self.modes[0].gain if self.modes else None
 
     @property
     def output_voltage(self) -> Expr | None:
-        """Output voltage in the first mode."""
-        return self.modes[0].output_voltage
+        """Output voltage in the first mode; None without modes."""
+        return self.modes[0].output_voltage if self.modes else None
+
+    def need_modes(self) -> None:
+        """Raise :class:`NoSteadyState` with the reason where there are no formulas to work with."""
+        if not self.modes and self.without_formulas is not None:
+            raise NoSteadyState((self.without_formulas,), self.circuit.file, self.circuit.text)
 
     def _repr_latex_(self) -> str:
         from voltsec.report.notebook import latex  # only a notebook asks for it

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import in_time, limited, seconds_left
 from voltsec.circuit.elements import CurrentSource, Load
-from voltsec.circuit.fault import NoSteadyState
+from voltsec.circuit.fault import Fault, NoSteadyState
 from voltsec.circuit.graph import references, shorts
 from voltsec.steady.device_notes import device_notes
 from voltsec.steady.first_order import FirstOrder, first_order
@@ -38,6 +39,12 @@ from voltsec.tableau.interval import Sequence
 
 MOST_NAMED = 6
 """Modes named one by one in a note."""
+SEARCH = 0.45
+"""Share of a budget of computing time that looking for modes may take ..."""
+WRITING = 0.75
+"""... and share of the rest for writing their formulas."""
+FAIR = 2.0
+"""A mode may take so much more than its even share of what is left."""
 MOST_PLACES = 3
 """Points named in a note."""
 
@@ -53,7 +60,8 @@ def solve(circuit: Circuit) -> Solution:
     """
     circuit.check()
     nodes = references(circuit)
-    searches = find_sequences(circuit, nodes)
+    with limited(seconds_left() * SEARCH):
+        searches = find_sequences(circuit, nodes)
     pairs = ordered(searches)
     numeric = [mode for search in searches for mode in search.numeric]
     examples = {key: value for search in searches for key, value in search.examples.items()}
@@ -66,7 +74,7 @@ def solve(circuit: Circuit) -> Solution:
     builders = [ModeBuilder(found, search.points) for search, found, _ in pairs]
     named = tuple(zip((one.name for one in names), builders, strict=False))
     named_numeric = tuple(zip((one.name for one in names[len(builders) :]), numeric, strict=True))
-    modes = tuple(_mode(name, builder) for name, builder in named)
+    modes, late = _written(named)
     modes += tuple(mode_without_formulas(mode, name) for name, mode in named_numeric)
     labelled = [replace(mode, label=one.label) for mode, one in zip(modes, names, strict=True)]
     modes = tuple(sorted(labelled, key=lambda mode: mode.name.split()[0]))  # continuous conduction first
@@ -82,11 +90,36 @@ def solve(circuit: Circuit) -> Solution:
             *device_notes(circuit, modes),
             *_gaps(circuit, searches),
             *_long(named_numeric),
+            *_out_of_time(searches, late),
             *warnings,
         ),
         numbers,
-        engine,
+        engine=engine,
     )
+
+
+def without_modes(circuit: Circuit, why: Fault) -> Solution:
+    """An answer without formulas, for numbers that come from elsewhere; ``why`` there are none."""
+    if why.kind == "no-steady-state":
+        why = replace(why, message=f"with capacitor voltages taken as constant, {why.message}")
+    notes = (*_choices(circuit), f"there are no formulas, only numbers at the operating point: {why.message}")
+    return Solution(
+        circuit, (), _symbols(circuit, ()), (), notes, without_formulas=why, engine=Engine(circuit, ())
+    )
+
+
+def _written(named: Iterable[tuple[str, ModeBuilder]]) -> tuple[tuple[Mode, ...], list[str]]:
+    """Modes with their formulas, and the names of those of which some could not be written in time."""
+    modes, late = [], []
+    waiting = list(named)
+    with limited(seconds_left() * WRITING):
+        for place, (name, builder) in enumerate(waiting):
+            with limited(seconds_left() * min(1.0, FAIR / (len(waiting) - place))):
+                mode = in_time(partial(_mode, name, builder))
+                if mode is None or seconds_left() < 0:
+                    late.append(name)
+                modes.append(mode or mode_without_formulas(numeric_mode_of(builder.found), name))
+    return tuple(modes), late
 
 
 def _mode(name: str, builder: ModeBuilder) -> Mode:
@@ -111,12 +144,11 @@ class Engine:
     def first_orders(self) -> Iterator[tuple[str, FirstOrder | None]]:
         """Name and leading order in the small resistances and drops of every mode."""
         for name, builder in self.builders:
-            dry = builder.balance.by_itself
-            yield name, first_order_dry(case_of(builder)) if dry else first_order(builder)
+            yield name, in_time(partial(_first_order, builder))
         for name, mode in self.numeric:
             point, shares = self.examples[mode.sequence]
             case = Case(self.circuit, mode.stages, mode.sequence, mode.references, point, shares)
-            yield name, first_order_dry(case)
+            yield name, in_time(partial(first_order_dry, case))
 
     def at(self, point: Mapping[str, float]) -> Numbers | None:
         """Numbers of the mode that holds at ``point`` (every symbol given), None where none does."""
@@ -132,7 +164,7 @@ class Engine:
 
     def _unlisted(self, point: Mapping[str, float]) -> Numbers | None:
         """Numbers of a mode that was not met at the sample points, named in line with the others."""
-        mode = sequence_at(self.circuit, references(self.circuit), dict(point))
+        mode = in_time(lambda: sequence_at(self.circuit, references(self.circuit), dict(point)))
         if mode is None:
             return None
         listed = {builder.balance.sequence: name for name, builder in self.builders}
@@ -188,6 +220,10 @@ class Engine:
             for name, builder in self.builders
             if len(builder.balance.sequence.unknown) > 1 and builder.form.coupled
         )
+
+
+def _first_order(builder: ModeBuilder) -> FirstOrder | None:
+    return first_order_dry(case_of(builder)) if builder.balance.by_itself else first_order(builder)
 
 
 def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found, Conduction]]:
@@ -256,6 +292,24 @@ def _long(named: tuple[tuple[str, NumericMode], ...]) -> list[str]:
         f"the formulas of {shown} are too long to be written; numbers there (operate, sweep, --for) come "
         "from the exact equations all the same"
     ]
+
+
+def _out_of_time(searches: tuple[Search, ...], late: list[str]) -> list[str]:
+    """What was not finished within the budget of computing time."""
+    lines = []
+    if any(search.unfinished for search in searches):
+        lines.append(
+            "the search for modes was not finished in its share of the time: there may be more than are "
+            "listed; --budget SECONDS gives it more"
+        )
+    if late:
+        few = len(late) <= MOST_NAMED
+        names = ", ".join(late) if few else f"{len(late)} modes ({', '.join(late[:3])} …)"
+        lines.append(
+            f"some formulas of {names} were not finished in their share of the time; numbers there come from "
+            "the equations all the same, and --budget SECONDS gives more time"
+        )
+    return lines
 
 
 def _gaps(circuit: Circuit, searches: tuple[Search, ...]) -> list[str]:

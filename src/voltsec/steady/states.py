@@ -15,7 +15,8 @@ divide by a small resistance, is taken from the explicit solution.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
@@ -25,6 +26,7 @@ import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
+from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import Transformer
 from voltsec.steady.balance import Affine, Balance, Ratio, SignCondition, insert, multiply
 from voltsec.steady.choices import Knowledge, bars
@@ -173,6 +175,15 @@ class StateBalance(Balance):
     def _source(self, k: int, part: str) -> tuple[Eliminated, str]:
         means, ramps = self._locals[k]
         return (ramps, "r") if part == "ramp" else (means, "m")
+
+    @contextmanager
+    def loosely(self) -> Iterator[None]:
+        """Divisions by small resistances count as known meanwhile."""
+        self.strict = False
+        try:
+            yield
+        finally:
+            self.strict = True
 
     def affine(self, k: int, row: Row, part: str) -> Affine:
         """As :class:`Balance`'s; divisions by small resistances count as open where ``strict``."""
@@ -468,12 +479,14 @@ class StateBuilder(ModeBuilder):
         return {name: self._filled(name, stress) for name, stress in super().stress().items()}
 
     def _filled(self, name: str, stress: Stress) -> Stress:
+        return in_time(lambda: self._fill(name, stress)) or stress
+
+    def _fill(self, name: str, stress: Stress) -> Stress:
         missing = [key for key in vars(stress) if getattr(stress, key) is None]
         if not missing:
             return stress
-        self.states.strict = False  # small resistances alone decide (how two paths share a current)
-        loose = self.stress_of(name)
-        self.states.strict = True
+        with self.states.loosely():  # small resistances alone decide (how two paths share a current)
+            loose = self.stress_of(name)
         if any(getattr(loose, key) is None for key in missing):
             loose = self.explicit.stress_of(name)
         return replace(stress, **{key: getattr(loose, key) for key in missing})
@@ -486,9 +499,8 @@ class StateBuilder(ModeBuilder):
             return rise if rise is None or certain else bars(rise)
         found = super().ripple_of(name)
         if found is None:
-            self.states.strict = False
-            found = super().ripple_of(name)
-            self.states.strict = True
+            with self.states.loosely():
+                found = super().ripple_of(name)
         return found if found is not None else self.explicit.ripple_of(name)
 
 

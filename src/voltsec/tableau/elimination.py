@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from voltsec.circuit.computing_time import go_on
 from voltsec.tableau.network import Row, Unknown
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 
@@ -122,6 +123,7 @@ def eliminate(
                     conditions.append(left)
             continue
         pivot = entry[1]
+        go_on()
         for unknown in row:
             (constant_rows if unknown is None else columns[unknown]).discard(chosen)
         order.append((pivot, row))

@@ -13,6 +13,7 @@ from functools import cache
 import sympy
 from sympy import Add, Expr, Integer, Mul, Pow, Symbol
 
+from voltsec.circuit.computing_time import go_on
 from voltsec.tableau.ring import Polynomial, Ring, factors, is_turns, root_name, symbols_of, value_of
 
 
@@ -42,6 +43,7 @@ class Writer:
 
     def ratio(self, numerator: Polynomial, denominator: Polynomial) -> Expr:
         """numerator / denominator, factored and positive-looking."""
+        go_on()
         if numerator.is_zero():
             return Integer(0)
         if self.roots is not None and any(self.roots.concern(part) for part in (numerator, denominator)):

@@ -1,0 +1,64 @@
+"""A budget of computing time, of which every optional step has a share.
+
+Seconds are those of this thread on the processor, so that an answer does not depend on what else the
+machine does.  A budget by itself stops nothing: only steps that may be left out are run within a limit
+(:func:`limited`, :func:`in_time`), and whatever takes long in them asks whether to :func:`go_on`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from math import inf
+from time import thread_time
+from typing import TypeVar
+
+T = TypeVar("T")
+
+_budget: ContextVar[float] = ContextVar("budget", default=inf)
+_limit: ContextVar[float] = ContextVar("limit", default=inf)
+
+
+class OutOfTime(Exception):
+    """The time that an optional step may take is spent."""
+
+
+@contextmanager
+def budget_of(seconds: float) -> Iterator[None]:
+    """All optional steps inside have so many seconds together, within a budget around."""
+    token = _budget.set(min(_budget.get(), thread_time() + seconds))
+    try:
+        yield
+    finally:
+        _budget.reset(token)
+
+
+def seconds_left() -> float:
+    """What is left for optional steps, infinite without a budget."""
+    return min(_budget.get(), _limit.get()) - thread_time()
+
+
+@contextmanager
+def limited(seconds: float) -> Iterator[None]:
+    """Steps inside end with :class:`OutOfTime` after so many seconds, or where a limit around does."""
+    token = _limit.set(min(_limit.get(), thread_time() + seconds))
+    try:
+        yield
+    finally:
+        _limit.reset(token)
+
+
+def go_on() -> None:
+    """Raise :class:`OutOfTime` where the limit of the step is reached."""
+    if thread_time() > _limit.get():
+        raise OutOfTime
+
+
+def in_time(step: Callable[[], T]) -> T | None:
+    """What an optional step comes to; ``None`` where the budget is spent before."""
+    try:
+        with limited(seconds_left()):
+            return step()
+    except OutOfTime:
+        return None
