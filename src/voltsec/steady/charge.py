@@ -93,15 +93,15 @@ def charge_swing(
         if len(arcs) != 1:  # what flows in flows out again
             cases[signs] = arcs
     writer = Writer(stretches, lengths, choices)
+    if len({writer.told_by(arcs) for arcs in cases.values()}) > MOST_CASES:
+        return writer.clipped(ends) if all(len(arcs) == 2 for arcs in cases.values()) else None
     formulas: dict[Signs, Expr] = {}
     for signs, arcs in cases.items():
         found = writer.swing(arcs)
         if found is None:
             return None
         formulas[signs] = found
-    if len(set(formulas.values())) <= MOST_CASES:
-        return _together(formulas, ends.open, condition)
-    return writer.clipped(ends) if all(len(arcs) == 2 for arcs in cases.values()) else None
+    return _together(formulas, ends.open, condition)
 
 
 def _ends(stretches: Sequence[Stretch], choices: Choices) -> Ends | None:
@@ -212,11 +212,20 @@ class Writer:
             return None  # where a bent current crosses zero takes long to say
         if len(arcs) > 2:
             return self._of_several(arcs)
-        sign, pieces = min(arcs, key=self._weight)
+        sign, pieces = self._lighter(arcs)
         if self.choices.long or sum(map(self._terms, pieces)) > LONGEST:
             return sympy.Add(*(sign * self._apart(piece) for piece in pieces))
         total = self._sum(pieces)
         return self.write((total[0] * sign, total[1]))
+
+    def told_by(self, arcs: list[Arc]) -> tuple[tuple[int, tuple[Piece, ...]], ...]:
+        """The arcs whose charges make the formula."""
+        told = [self._lighter(arcs)] if len(arcs) == 2 else arcs
+        return tuple((sign, tuple(pieces)) for sign, pieces in told)
+
+    def _lighter(self, arcs: list[Arc]) -> Arc:
+        """Of two arcs, whose charges are the same, the one with less to say."""
+        return min(arcs, key=self._weight)
 
     def _weight(self, arc: Arc) -> tuple[int, int]:
         return len(arc[1]), sum(piece.begins is not None for piece in arc[1])

@@ -6,7 +6,7 @@ reset, and a leakage inductance in series with a winding may run dry, while the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from sympy import Symbol
@@ -15,7 +15,7 @@ from sympy.core.relational import GreaterThan, Relational, StrictGreaterThan
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Inductor
 from voltsec.steady.balance import Balance
-from voltsec.steady.resting import Rest, coupled_groups, resting, transforming
+from voltsec.steady.resting import Rest, Solved, coupled_groups, resting, transforming
 from voltsec.steady.stages import Stages
 from voltsec.tableau.network import coils
 
@@ -58,13 +58,14 @@ def name_modes(conductions: Sequence[Conduction]) -> list[ModeName]:
     return found
 
 
-def conduction(balance: Balance, stages: Stages, point: Mapping[str, float], several: bool) -> Conduction:
-    """How the mode of ``balance`` conducts at ``point`` (symbols and fractions).
+def conduction(solved: Solved, stages: Stages, several: bool) -> Conduction:
+    """How a mode conducts, from its sequence solved at a point where it holds.
 
     With ``several`` orders of the switch edges the words say which one it is.
     """
-    rests = resting(balance, point)
-    storing = _storing(balance, point)
+    balance = solved.balance
+    rests = resting(solved)
+    storing = _storing(solved)
     events = _events(balance, rests, storing)
     stopped = [event for event in events if event.storing]
     kind = "DCM" if stopped else "CCM"
@@ -91,11 +92,11 @@ class _Event:
     """Among them is an inductor that ought to conduct throughout."""
 
 
-def _storing(balance: Balance, point: Mapping[str, float]) -> frozenset[str]:
+def _storing(solved: Solved) -> frozenset[str]:
     """The coils that conduct throughout in CCM."""
-    circuit = balance.circuit
+    circuit = solved.balance.circuit
     every = frozenset(coil.name for coil in coils(circuit))
-    passing = transforming(balance, point)
+    passing = transforming(solved)
     return (every - passing - _leakages(circuit)) or (every - passing) or every
 
 

@@ -8,10 +8,12 @@ would be another one.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import in_time
 from voltsec.results.table import results_of
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.numeric_mode import NumericMode
@@ -99,7 +101,7 @@ def _first(
     ready = [row_mode(name, mode, values, wanted) for name, mode in modes]
     for at in (RowMode.in_floats, RowMode.by_exact_equations):
         for mode in ready:
-            found = at(mode, values)
+            found = in_time(partial(at, mode, values))
             if found is not None:
                 return mode.name, found
     return "", None

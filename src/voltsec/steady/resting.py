@@ -11,12 +11,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Transformer
-from voltsec.steady.balance import Balance, Ratio
+from voltsec.steady.balance import Balance
 from voltsec.steady.winding import winding_row
 from voltsec.tableau.network import Row, coils
 
@@ -38,11 +39,47 @@ class Rest:
     empty: bool
 
 
-def resting(balance: Balance, point: Mapping[str, float]) -> tuple[tuple[Rest, ...], ...]:
-    """The coils at rest in every interval at ``point`` (symbols and fractions, SI units)."""
+class Solved(Protocol):
+    """A sequence solved at one point."""
+
+    @property
+    def balance(self) -> Balance:
+        """The sequence's balance, solved or not."""
+        ...  # pragma: no cover
+
+    @property
+    def point(self) -> Mapping[str, float]:
+        """Symbols and fractions, SI units."""
+        ...  # pragma: no cover
+
+    def value(self, k: int, row: Row, part: str) -> float:
+        """The ``"average"`` or ``"ramp"`` of a sum in interval ``k``, not a number where it is left open."""
+        ...  # pragma: no cover
+
+
+@dataclass(frozen=True)
+class SolvedExactly:
+    """Exact ratios, evaluated at a point."""
+
+    balance: Balance
+    point: Mapping[str, float]
+
+    def value(self, k: int, row: Row, part: str) -> float:
+        """As :class:`Solved`'s."""
+        ratio = self.balance.value(k, row, part)
+        if ratio is None:
+            return float("nan")
+        ring = self.balance.ring
+        with np.errstate(all="ignore"):
+            return float(ring.value(ratio[0], self.point) / np.float64(ring.value(ratio[1], self.point)))
+
+
+def resting(solved: Solved) -> tuple[tuple[Rest, ...], ...]:
+    """The coils at rest in every interval."""
+    balance, point = solved.balance, solved.point
     circuit = balance.circuit
     names = [coil.name for coil in coils(circuit)]
-    values = _Values(balance, point)
+    values = _Values(solved)
     held = [_held(circuit, values.carrying(k), point) for k in values.all]
     always = _common(held)
     one = balance.ring.one
@@ -66,14 +103,15 @@ def resting(balance: Balance, point: Mapping[str, float]) -> tuple[tuple[Rest, .
     return tuple(found)
 
 
-def transforming(balance: Balance, point: Mapping[str, float]) -> frozenset[str]:
+def transforming(solved: Solved) -> frozenset[str]:
     """Coils of cores that pass power on: in some interval one winding takes it and another gives it.
 
     Magnetizing inductances of transformers and coupled inductors; a core that stores what one winding
     brings before another takes it (a flyback's) is none.
     """
+    balance = solved.balance
     circuit = balance.circuit
-    values = _Values(balance, point)
+    values = _Values(solved)
     found: set[str] = set()
     for transformer in circuit.transformers:
         windings = [
@@ -104,28 +142,22 @@ def coupled_groups(circuit: Circuit) -> list[frozenset[str]]:
 
 
 class _Values:
-    """Means and ramps of one balance at one point."""
+    """Means and ramps of one sequence at one point."""
 
-    def __init__(self, balance: Balance, point: Mapping[str, float]) -> None:
+    def __init__(self, solved: Solved) -> None:
+        self.solved = solved
+        balance, point = solved.balance, solved.point
         self.balance = balance
-        self.point = point
         self.all = range(len(balance.sequence.intervals))
         self.shares = np.array([float(point[name]) for name in balance.sequence.fractions])
 
-    def _number(self, ratio: Ratio | None) -> float:
-        if ratio is None:
-            return float("nan")
-        ring = self.balance.ring
-        with np.errstate(all="ignore"):
-            return float(ring.value(ratio[0], self.point) / np.float64(ring.value(ratio[1], self.point)))
-
     def mean(self, k: int, row: Row) -> float:
         """Mean in interval ``k``, not a number where it is left open."""
-        return self._number(self.balance.value(k, row, "average"))
+        return self.solved.value(k, row, "average")
 
     def largest(self, k: int, row: Row) -> float:
         """Largest size at the ends of interval ``k``."""
-        ramp = self._number(self.balance.value(k, row, "ramp"))
+        ramp = self.solved.value(k, row, "ramp")
         return abs(self.mean(k, row)) + abs(ramp)
 
     def carrying(self, k: int) -> frozenset[str]:

@@ -286,6 +286,31 @@ def row_mode(
     )
 
 
+@dataclass(frozen=True)
+class SolvedInFloats:
+    """A sequence's linear systems solved at one point."""
+
+    balance: Balance
+    point: Mapping[str, float]
+    source: RowSource
+    look: SolvedLook
+
+    def value(self, k: int, row: Row, part: str) -> float:
+        """The ``"average"`` or ``"ramp"`` of a sum in interval ``k``, not a number where it is left open."""
+        share = self.source.average_share(k, row) if part == "average" else self.source.share(k, row)
+        item = share.mean if part == "average" else share.ramp
+        return float(np.ravel(self.look.ratio(item))[0])
+
+
+def solved_in_floats(exact: NumericMode, point: Mapping[str, float]) -> SolvedInFloats:
+    """``exact`` at a point with a value for every symbol and fraction, SI units."""
+    constants = {name: float(value) for name, value in point.items() if name not in exact.sequence.fractions}
+    ready = row_mode("", exact, constants, ())
+    look = SolvedLook(point, {name: system.solve(point, 1) for name, system in ready.systems})
+    balance = Balance(exact.circuit, exact.sequence, exact.references)
+    return SolvedInFloats(balance, point, RowSource(balance, constants), look)
+
+
 def _levels(circuit: Circuit, typical: Mapping[str, float]) -> tuple[float, float]:
     """An ordinary voltage and current of the circuit, volt and ampere."""
     volt = max((typical[source.quantity.symbol] for source in circuit.sources), default=1.0)

@@ -28,6 +28,8 @@ from voltsec.steady.numbers import (
 )
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import operating_point
+from voltsec.steady.resting import SolvedExactly
+from voltsec.steady.row_mode import row_mode, solved_in_floats
 from voltsec.steady.search import Found, Search, numeric_mode_of
 from voltsec.steady.sequences import find_sequences, sequence_at
 from voltsec.steady.solution import Mode, Numbers, Solution
@@ -182,18 +184,18 @@ class Engine:
                 if mask[0]:
                     return builder.balance.sequence, [float(share) for share in shares[:, 0]]
         mode = dict(self.numeric).get(name)
-        found = None if mode is None else mode.at(point)
-        if mode is None or found is None:
+        if mode is None:
             return None
-        return mode.sequence, [float(found[1][fraction][0]) for fraction in mode.sequence.fractions]
+        held, found = row_mode(name, mode, point, ()).holds(point, 1)
+        return (mode.sequence, [float(found[f][0]) for f in mode.sequence.fractions]) if held[0] else None
 
     def _next_name(self, mode: NumericMode, point: Mapping[str, float]) -> str:
         """A name for a mode that is not listed, in line with the others."""
-        solved = mode.at(point)
         kind = "DCM" if mode.sequence.unknown else "CCM"
-        if solved is not None:
-            there = {name: float(value[0]) for name, value in solved[1].items()}
-            kind = conduction(solved[0], mode.stages, there, False).kind
+        held, shares = row_mode("", mode, point, ()).holds(point, 1)
+        if held[0]:
+            there = dict(point) | {name: float(value[0]) for name, value in shares.items()}
+            kind = conduction(solved_in_floats(mode, there), mode.stages, False).kind
         taken = sum(name.split()[0] == kind for name, _ in (*self.builders, *self.numeric))
         return f"{kind} {taken + 1}" if taken else kind
 
@@ -235,7 +237,7 @@ def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found, Conductio
     found = []
     for place, search in enumerate(searches):
         for one in search.found:
-            told = conduction(one.balance, search.stages, one.witness, len(searches) > 1)
+            told = conduction(SolvedExactly(one.balance, one.witness), search.stages, len(searches) > 1)
             dry = one.balance.by_itself
             rank = (told.kind, dry, 0 if dry else place, -int(one.holds.sum()))
             found.append((rank, (search, one, told)))
@@ -249,11 +251,8 @@ def conduction_without_formulas(
 ) -> Conduction:
     """How a mode conducts whose formulas are too long to be written."""
     point, shares = examples[mode.sequence]
-    solved = mode.at(point, shares)
-    if solved is None:
-        return Conduction("DCM" if mode.sequence.unknown else "CCM", "")
-    there = {name: float(value[0]) for name, value in solved[1].items()}
-    return conduction(solved[0], mode.stages, there, several)
+    there = dict(point) | dict(zip(mode.sequence.fractions, (float(share) for share in shares), strict=True))
+    return conduction(solved_in_floats(mode, there), mode.stages, several)
 
 
 def _symbols(circuit: Circuit, modes: tuple[Mode, ...]) -> dict[str, str]:
