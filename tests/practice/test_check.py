@@ -238,8 +238,9 @@ def test_what_solve_prints_holds(name: str, alphabet: object) -> None:
         told |= {f"irms({part})": s.current_rms for part, s in mode.stress.items() if "." not in part}
         told |= dict(mode.definitions)
         for quantity, value in told.items():
-            if value is not None:
-                line = f"{quantity} = {formula(value, duties, alphabet)}"  # type: ignore[arg-type]
+            cases = [case for case, _ in value.args] if isinstance(value, sympy.Piecewise) else [value]
+            for case in cases if value is not None else ():
+                line = f"{quantity} = {formula(case, duties, alphabet)}"  # type: ignore[arg-type]
                 assert check(solution, [line], mode.name).outcome == HOLDS, (mode.name, line)
 
 

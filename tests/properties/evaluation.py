@@ -39,6 +39,10 @@ def value(expression, environment: Mapping[str, mpmath.mpf]):
             sympy.LessThan: left <= right,
             sympy.Equality: same(left, right),
         }[expression.func]
+    if isinstance(expression, sympy.Piecewise):
+        return next(value(one, environment) for one, case in expression.args if value(case, environment))
+    if isinstance(expression, sympy.Not):
+        return not value(expression.args[0], environment)
     parts = [value(argument, environment) for argument in expression.args]
     if isinstance(expression, sympy.Add):
         return mpmath.fsum(parts)
@@ -245,3 +249,18 @@ def _assert_same_mode(
             there = environment_of(partner, partner_builder, new_point, None)
             held = value(mode.holds_when, here), value(partner.holds_when, there)
             assert held[0] == held[1], f"{mode.name}: {mode.holds_when} | {partner.holds_when} at {point}"
+
+
+def worked_out(
+    expression: sympy.Expr, definitions: Mapping[str, sympy.Expr], point: Mapping[str, float]
+) -> float:
+    """The expression's value, what it is defined by worked out first."""
+    known = {name: mpmath.mpf(number) for name, number in point.items()}
+
+    def number(one: sympy.Expr) -> mpmath.mpf:
+        for free in one.free_symbols:
+            if free.name not in known:
+                known[free.name] = number(definitions[free.name])
+        return value(one, known)
+
+    return float(number(sympy.sympify(expression)))

@@ -116,7 +116,8 @@ def assert_power_is_kept(answer: Solution, seed: int) -> None:
     """Efficiency one, as a formula of every mode and in numbers."""
     for mode in answer.modes:
         assert mode.efficiency is None or mode.efficiency == 1, mode.name
-    numbers = at(answer, random_point(answer.circuit, random.Random(seed), 0.2))
+    exact = at(answer, random_point(answer.circuit, random.Random(seed), 0.2))
+    numbers = None if exact is None else exact.formulas  # charge that jumps loses power in the exact state
     if numbers is None:
         return
     if numbers.efficiency is not None:

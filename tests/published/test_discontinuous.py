@@ -172,4 +172,4 @@ def test_one_value_of_k_explains_a_measured_stage(duty: str, mode: str, volts: s
     numbers = solved(text + f"operate D = {duty}, T = 20 us\n").numbers
     assert numbers is not None
     assert numbers.mode == mode
-    assert_printed(numbers.output_voltage, volts, duty)
+    assert_printed(numbers.formulas.output_voltage, volts, duty)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+import sympy
 
 from .comparison import assert_same, continuous, formula, netlist, solved, symbol, with_sets
 from .tables import BY_KEY, RIPPLES, Ripple
@@ -17,7 +18,10 @@ def test_ripple(row: Ripple, part: str) -> None:
     mode = continuous(answer) if stage.conducting is None else with_sets(answer, stage.conducting)
     magnitude = formula(stage.gain.lstrip("-")) * symbol("Vg")
     published = formula(row.ripple[part], V=magnitude, Io=magnitude / symbol("R"), C=symbol("Co"))
-    assert_same(mode, mode.ripple[part], published, (row.key, part, row.sources))
+    told = mode.ripple[part]
+    if isinstance(told, sympy.Piecewise):  # tables mean a capacitor's current that keeps its sign
+        told = told.args[0][0]
+    assert_same(mode, told, published, (row.key, part, row.sources))
 
 
 @pytest.mark.parametrize("key", ["cuk", "sepic", "zeta"])
@@ -38,9 +42,11 @@ def test_coupling_that_steers_the_ripple_away() -> None:
     mode = continuous(solved(netlist(BY_KEY["cuk"].netlist + " ; couple M : L1, L2")))
     assert mode.ripple["L2"].subs(symbol("M"), symbol("L1")).equals(0)
     assert mode.ripple["L1"].subs(symbol("M"), symbol("L2")).equals(0)
+    # L1 may be the mutual inductance where L2 is larger still, L1 + x say
+    larger = {symbol("M"): symbol("L1"), symbol("L2"): symbol("L1") + symbol("x")}
     assert_same(
         mode,
-        mode.ripple["L1"].subs(symbol("M"), symbol("L1")),
+        mode.ripple["L1"].subs(larger, simultaneous=True),
         formula("Vg*D*T/L1"),
         "the other coil keeps the ripple it has alone",
     )

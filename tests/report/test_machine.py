@@ -39,6 +39,7 @@ def test_the_form(solution: Solution) -> None:
         "input",
         "output",
         "duty_symbols",
+        "phase_symbols",
         "symbols",
         "modes",
         "undetermined",

@@ -7,6 +7,7 @@ import pytest
 from sympy import Symbol
 
 import voltsec
+from tests.properties.evaluation import worked_out
 from voltsec.report.document import document
 from voltsec.report.latex import latex_fragment
 from voltsec.report.machine import as_json
@@ -17,7 +18,7 @@ from voltsec.report.selection import Part, Row, fitted
 from voltsec.report.shortened import shortened
 from voltsec.report.terminal import show
 from voltsec.steady.points import base_point
-from voltsec.steady.solution import PortNumbers, Solution
+from voltsec.steady.solution import Solution
 
 
 class Stream(io.StringIO):
@@ -133,7 +134,7 @@ def test_brief(solution: Solution, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_labels_in_every_view() -> None:
     answer = voltsec.solve(voltsec.load("forward"))
     stream = io.StringIO()
-    show(answer, stream)
+    show(answer, stream, full=True)
     views = [stream.getvalue(), latex_fragment(answer), html(answer)]
     views += [document(answer, suffix) for suffix in (".md", ".tex", ".html")]
     for view in views:
@@ -146,22 +147,19 @@ def test_rounding_is_no_number() -> None:
     answer = voltsec.solve(voltsec.load("sepic"))
     numbers = answer.numbers
     assert numbers is not None
-    stress = {
-        **numbers.stress,
-        "Co": {**numbers.stress["Co"], "current_average": -3e-17, "voltage_peak": 2e-9},
+    changed = {
+        "stress.Co.current_average": -3e-17,
+        "stress.Co.voltage_peak": 2e-9,
+        "ripple.L1": 4e-10,
+        "ripple.Co": 1e-7,
+        "input_ripple": 1e-12,
     }
-    tiny = replace(
-        numbers,
-        stress=stress,
-        ripple={**numbers.ripple, "L1": 4e-10, "Co": 1e-7},
-        input_current=PortNumbers(True, 1.0, 1e-12),
-    )
-    clean = cleaned(tiny)
-    assert clean.stress["Co"]["current_average"] == 0.0 and clean.stress["Co"]["voltage_peak"] == 0.0
-    assert clean.ripple["L1"] == 0.0 and clean.ripple["Co"] == 1e-7
-    assert clean.input_current is not None and clean.input_current.ripple == 0.0
-    assert clean.output_voltage == numbers.output_voltage and clean.gain == numbers.gain
-    assert cleaned(numbers).stress["L1"] == numbers.stress["L1"]
+    results = cleaned(replace(numbers, results={**numbers.results, **changed}), answer.circuit).results
+    assert all(results[name] == 0.0 for name in changed if name != "ripple.Co")
+    assert results["ripple.Co"] == 1e-7
+    kept = numbers.results.keys() - changed.keys()
+    assert all(results[name] == numbers.results[name] for name in kept if numbers.results[name])
+    assert "output_voltage" in kept and "stress.L1.current_rms" in kept
 
 
 @pytest.mark.parametrize(
@@ -186,17 +184,11 @@ def test_the_familiar_form_is_the_ripple(name: str) -> None:
     """At ordinary values the told formula is the mode's own (V and states filled in)."""
     answer = voltsec.solve(voltsec.load(name))
     mode = shortened(answer).modes[0]
-    point = {Symbol(k, positive=True): v for k, v in base_point(answer.circuit).items()}
+    point = base_point(answer.circuit)
     row = next(r for r in result_rows(mode, answer.circuit) if r.part == "Co" and r.letter == "dV")
     own = answer.modes[0].ripple["Co"]
-    states = {
-        Symbol("V_Co", positive=True): mode.capacitor_voltages["Co"],
-        Symbol("V", positive=True): mode.output_voltage,
-        Symbol("V"): mode.output_voltage,
-    }
-    shown = row.expression
-    for _ in range(4):
-        shown = shown.subs(states).subs({Symbol(n, positive=True): e for n, e in mode.definitions.items()})
-    for _ in range(4):
-        own = own.subs({Symbol(n, positive=True): e for n, e in answer.modes[0].definitions.items()})
-    assert float(shown.subs(point)) == pytest.approx(float(own.subs(point)), rel=1e-9)
+    told_by = {"V": mode.output_voltage, "V_Co": mode.capacitor_voltages["Co"], **mode.definitions}
+    told_by |= {f"I_{coil}": current for coil, current in mode.inductor_currents.items()}
+    told_by |= {f"dI_{coil}": ripple for coil, ripple in mode.ripple.items()}
+    told = worked_out(row.expression, told_by, point)
+    assert told == pytest.approx(worked_out(own, answer.modes[0].definitions, point), rel=1e-9)

@@ -64,7 +64,7 @@ def test_slope_in_discontinuous_conduction(name: str) -> None:
     for epsilon in (1e-2, 1e-3):
         point = base | {key: base[key] * epsilon for key in small}
         numbers = answer.at(**point).formulas
-        assert numbers.mode.startswith("DCM")
+        assert numbers.mode != "CCM"  # a diode stops by itself; for one stage before its inductor does
         leading = orders[numbers.mode]
         assert leading is not None
         known = {symbol(key): sympy.Float(value, 30) for key, value in point.items()}

@@ -12,6 +12,7 @@ import pytest
 import sympy
 
 import voltsec
+from tests.properties.evaluation import worked_out as value
 from voltsec.report.shortened import shortened
 from voltsec.steady.correction import correction
 from voltsec.steady.modes import ModeBuilder
@@ -27,20 +28,6 @@ def first(name: str) -> tuple[Mode, ModeBuilder]:
     mode, builder = answer.engine.builders[0]
     assert mode == "CCM"
     return answer.modes[0], builder
-
-
-def value(expression: sympy.Expr, definitions: dict[str, sympy.Expr], point: dict[str, float]) -> float:
-    """The expression's value, what it is defined by worked out first."""
-    known = dict(point)
-
-    def number(one: sympy.Expr) -> float:
-        names = sorted(str(s) for s in one.free_symbols)
-        for name in names:
-            if name not in known:
-                known[name] = number(definitions[name])
-        return float(sympy.lambdify([symbol(n) for n in names], one, "math")(*(known[n] for n in names)))
-
-    return number(sympy.sympify(expression))
 
 
 @pytest.mark.parametrize("name", LOSSY)
@@ -69,7 +56,7 @@ def test_ripple_and_voltages_by_states(name: str) -> None:
     states = StateBuilder(builder)
     point = {key: float(v) for key, v in builder.circuit.values.items()}
     for part, told in states.ripple().items():
-        expected = value(builder.ripple_of(part), {}, point)
+        expected = value(builder.ripple_of(part), builder.form.definitions | builder.area.definitions, point)
         assert value(told, states.definitions, point) == pytest.approx(expected, rel=1e-9), part
     for capacitor in builder.circuit.capacitors:
         told = states.voltage_by_currents(capacitor.name)

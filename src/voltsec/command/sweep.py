@@ -32,7 +32,7 @@ PATIENCE = 1.0
 @click.option("--plot", "wanted", metavar="QUANTITIES", help="As gain,efficiency,S.voltage_peak,losses.L.")
 @click.option("-o", "--output", metavar="FILE", help="A .csv table or a .svg, .png or .pdf figure.")
 @click.option("--tolerance", metavar="PART=SHARE,...", help="Tolerances of parts, such as L1=20%,R=5%.")
-@click.option("--draws", type=int, default=100_000, show_default=True, help="Random draws for --tolerance.")
+@click.option("--draws", type=int, default=20_000, show_default=True, help="Random draws for --tolerance.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
 @budgeted
 def command(

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 import sympy
 from sympy import Add, Expr, Mul, Pow, Symbol
 
-from voltsec.steady.balance import Ratio, add, insert, multiply, reduced
+from voltsec.steady.ratio import Ratio, add, insert, multiply, reduced
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.ring import Polynomial, Ring
 

@@ -8,7 +8,7 @@ from sympy import Basic, Expr, Integer
 
 from voltsec.practice.algebra import Board, NotRational, subtract
 from voltsec.practice.derivation import Equation, Heading, Line, Paragraph, Prose, Result
-from voltsec.steady.balance import Ratio
+from voltsec.steady.ratio import Ratio
 
 
 class Blackboard:

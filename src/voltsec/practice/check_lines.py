@@ -9,7 +9,8 @@ from voltsec.practice.blackboard import Blackboard
 from voltsec.practice.intervals import rise_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
-from voltsec.steady.balance import Ratio, SignCondition, add, insert, multiply, ratio_sign
+from voltsec.steady.balance import SignCondition
+from voltsec.steady.ratio import Ratio, add, insert, multiply, ratio_sign
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row
 from voltsec.tableau.ring import Polynomial, definite_sign

@@ -19,6 +19,10 @@ LONGEST_ROOT = 80
 WANTED = "Vout"
 
 
+RIPPLE_MOVES = 0.02
+"""The circuit's own ripple, which formulas neglect, moves a duty by less than this."""
+
+
 def duty_formula(
     solution: Solution, mode_name: str, duty: str, point: Mapping[str, float], target: float
 ) -> Expr | None:
@@ -84,14 +88,16 @@ def _matching_root(polynomial: Expr, duty: str, values: dict) -> Expr | None:
     known = {key: value for key, value in values.items() if key != variable}
     if not polynomial.is_polynomial(variable):
         return None
+    near: list[tuple[float, Expr]] = []
     for factor, _ in sympy.factor_list(polynomial, variable)[1]:
         for root in _roots(factor, variable):
             if root.free_symbols - set(known):
                 continue  # something in it has no value
-            value = complex(root.subs(known).evalf())
-            if abs(value - place) < 1e-6:
-                return root if sympy.count_ops(root) <= LONGEST_ROOT else None
-    return None
+            distance = abs(complex(root.subs(known).evalf()) - place)
+            if distance < RIPPLE_MOVES:
+                near.append((distance, root))
+    root = min(near, key=lambda pair: pair[0])[1] if near else None
+    return root if root is not None and sympy.count_ops(root) <= LONGEST_ROOT else None
 
 
 def _roots(polynomial: Expr, variable: sympy.Symbol) -> list[Expr]:

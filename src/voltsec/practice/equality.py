@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cached_property
 
-from sympy import Expr, Max, Symbol
+from sympy import Expr, Max, Not, Or, Piecewise, Symbol
 from sympy.core.relational import Equality, Relational
+from sympy.logic.boolalg import Boolean
 
 from voltsec.practice.names import Claim, choice
 from voltsec.practice.quantities import ModeValues, Quantity
@@ -50,8 +52,30 @@ class Prover:
         if undetermined:
             reason = f"{undetermined[0].text} is not determined in {name}"
             return Judgement(name, OPEN, reason=reason)
-        left, right = (self.inserted(claim, side) for side in (claim.left, claim.right))
-        agreed = [self.agree(left, right, point) for point in self.points]
+        judgement = self._judged(claim, None)
+        if judgement.outcome != HOLDS:
+            for case in self._cases(claim):
+                found = self._judged(claim, case)
+                if found.outcome == HOLDS:
+                    return replace(found, where=case)
+        return judgement
+
+    def _cases(self, claim: Claim) -> list[Boolean]:
+        """The cases that a formula of the mode is told by."""
+        for quantity in claim.quantities:
+            value = self.mode.value(quantity)
+            if isinstance(value, Piecewise):
+                *told, (_, _) = value.args
+                conditions = [condition for _, condition in told]
+                return [*conditions, Not(Or(*conditions))]
+        return []
+
+    def _judged(self, claim: Claim, case: Boolean | None) -> Judgement:
+        """Whether ``claim`` holds in the mode, or in one ``case`` of its formulas."""
+        name = self.mode.mode.name
+        left, right = (self.inserted(claim, side, case) for side in (claim.left, claim.right))
+        points = self._in_case(self.points, case)
+        agreed = [self.agree(left, right, point) for point in points]
         if any(agreement is False for agreement in agreed):
             return Judgement(name, WRONG)
         if left == right and agreed:
@@ -64,7 +88,7 @@ class Prover:
             return Judgement(name, WRONG, reason="it divides by zero")
         except NotAlgebraic:
             pass
-        agreed = [self.agree(left, right, point) for point in self.many_points or self.points]
+        agreed = [self.agree(left, right, p) for p in self._in_case(self.many_points or self.points, case)]
         if any(agreement is False for agreement in agreed):
             return Judgement(name, WRONG)
         count = sum(agreement is True for agreement in agreed)
@@ -72,8 +96,15 @@ class Prover:
             return Judgement(name, OPEN, reason=f"no point of {name} is known")
         return Judgement(name, HOLDS, count)
 
-    def inserted(self, claim: Claim, side: Expr) -> Expr:
-        """``side`` with the mode's values in place of the quantities; abbreviations stay as symbols."""
+    @staticmethod
+    def _in_case(points: list[Point], case: Boolean | None) -> list[Point]:
+        return points if case is None else [point for point in points if point.true(case)]
+
+    def inserted(self, claim: Claim, side: Expr, case: Boolean | None = None) -> Expr:
+        """``side`` with the mode's values in place of the quantities; abbreviations stay as symbols.
+
+        A value told by cases is that of ``case``.
+        """
         values: dict[Symbol, Expr] = {}
         for quantity in claim.quantities:
             if quantity.kind == "defined":
@@ -81,6 +112,8 @@ class Prover:
                 continue
             value = self.mode.value(quantity)
             assert value is not None
+            if case is not None and isinstance(value, Piecewise):
+                value = next((one for one, condition in value.args if condition == case), value.args[-1][0])
             if value.has(Max):
                 value = value.replace(Max, lambda *entries: choice("max", entries))
             values[quantity.placeholder] = value

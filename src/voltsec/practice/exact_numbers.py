@@ -33,7 +33,7 @@ class ExactNumbers:
         expected = [] if known is None else [Expected(known[0], np.array([known[1]]))]
         found = exact_results(self.circuit, point, results_of(self.circuit).values(), expected)
         if not found.found[0]:
-            return formulas
+            return None if formulas is None else replace(formulas, formulas=formulas)
         numbers = collected(
             self.circuit, mode, point, lambda name: found.values.get(name, np.array([np.nan]))
         )

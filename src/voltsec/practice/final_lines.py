@@ -9,7 +9,7 @@ from voltsec.practice.algebra import NotRational, subtract, vanishes
 from voltsec.practice.blackboard import Blackboard, numbers_text
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
-from voltsec.steady.balance import Ratio, add, insert, multiply, reduced
+from voltsec.steady.ratio import Ratio, add, insert, multiply, reduced
 from voltsec.tableau.expression import symbol
 
 LONGEST_PROOF = 2000

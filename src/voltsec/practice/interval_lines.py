@@ -11,7 +11,7 @@ from voltsec.practice.derivation import Prose
 from voltsec.practice.intervals import current_name, loop_of, nodes_of, voltage_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending
-from voltsec.steady.balance import Ratio, add, multiply
+from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
 

@@ -16,7 +16,7 @@ import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, CurrentSource, Diode, Inductor, Resistor, Source, Switch
-from voltsec.steady.balance import Ratio, add, multiply
+from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Interval

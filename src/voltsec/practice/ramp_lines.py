@@ -9,7 +9,7 @@ from voltsec.practice.interval_lines import IntervalLines
 from voltsec.practice.intervals import rise_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending, Solver
-from voltsec.steady.balance import Ratio, add, multiply, reduced
+from voltsec.steady.ratio import Ratio, add, multiply, reduced
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row
 

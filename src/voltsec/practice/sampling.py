@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any, NamedTuple
@@ -9,7 +10,9 @@ from typing import Any, NamedTuple
 import mpmath
 import numpy as np
 from mpmath import mpf
-from sympy import Abs, Add, Expr, Mul, Pow, Symbol
+from sympy import Abs, Add, And, Basic, Expr, Mul, Not, Or, Piecewise, Pow, Symbol
+from sympy.core.relational import Relational
+from sympy.logic.boolalg import Boolean
 
 from voltsec.practice.quantities import ModeValues
 from voltsec.steady.numbers import holds_at
@@ -24,6 +27,13 @@ SPREAD = 0.05
 
 CHOICES: dict[str, Callable] = {"Max": max, "max": max, "Min": min, "min": min}
 """The tool's own largest of several, and a formula's."""
+
+RELATIONS: dict[str, Callable[[mpf, mpf], bool]] = {
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
+}
 
 LOST = mpf(10) ** -30
 """A sum smaller than its terms by this factor is zero: the rest is rounding."""
@@ -65,6 +75,11 @@ class Point:
             return Sized(value, abs(value))
         if isinstance(expression, Pow) and expression.exp.is_Rational:
             return _power(self._sized(expression.base), expression.exp)
+        if isinstance(expression, Piecewise):
+            chosen_case = next((value for value, condition in expression.args if self._true(condition)), None)
+            if chosen_case is None:
+                raise Undefined(str(expression))
+            return self._sized(chosen_case)
         parts = [self._sized(argument) for argument in expression.args]
         if isinstance(expression, Add):
             return Sized(mpmath.fsum(p.value for p in parts), mpmath.fsum(p.size for p in parts))
@@ -76,6 +91,23 @@ class Point:
         if chosen is not None:
             return Sized(*chosen(parts))
         raise Undefined(str(expression))
+
+    def true(self, condition: Boolean) -> bool:
+        """Whether ``condition`` is met; :class:`Undefined` where that has no answer."""
+        with mpmath.workdps(DIGITS):
+            return self._true(condition)
+
+    def _true(self, condition: Basic) -> bool:
+        if isinstance(condition, And):
+            return all(self._true(part) for part in condition.args)
+        if isinstance(condition, Or):
+            return any(self._true(part) for part in condition.args)
+        if isinstance(condition, Not):
+            return not self._true(condition.args[0])
+        if isinstance(condition, Relational):
+            left, right = (self._sized(side) for side in (condition.lhs, condition.rhs))
+            return bool(RELATIONS[condition.rel_op](left.value, right.value))
+        return bool(condition)
 
     def _symbol(self, name: str) -> Sized:
         if name not in self.values:

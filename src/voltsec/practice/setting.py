@@ -10,8 +10,8 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
 from voltsec.practice.algebra import Board
 from voltsec.practice.intervals import Local, current_name, rise_name, solve_interval, voltage_name
-from voltsec.steady.balance import Ratio, add, multiply, reduced
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.ratio import Ratio, add, multiply, reduced
 from voltsec.steady.solution import Mode
 from voltsec.tableau.assembly import inductance_rows, parameter_names
 from voltsec.tableau.network import Row, Unknown, coils

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from voltsec.practice.blackboard import Blackboard, numbers_text
-from voltsec.steady.balance import Ratio, reduced
+from voltsec.steady.ratio import Ratio, reduced
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ring import Polynomial, definite_sign
 

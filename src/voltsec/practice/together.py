@@ -6,7 +6,7 @@ from voltsec.practice.blackboard import Blackboard, numbers_text
 from voltsec.practice.intervals import current_name, rise_name, voltage_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending, Solver, Value
-from voltsec.steady.balance import Ratio
+from voltsec.steady.ratio import Ratio
 from voltsec.tableau.expression import symbol
 
 LONGEST_VALUE = 400

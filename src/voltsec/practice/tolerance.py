@@ -14,7 +14,7 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Diode, Switch
-from voltsec.practice.sweep import BadSweep, Progress, check_quantities, nearest, sweep
+from voltsec.practice.sweep import MOST_EXACT, BadSweep, Progress, Sweep, check_quantities, nearest, sweep
 from voltsec.steady.reading_list import quantity_units
 from voltsec.steady.solution import Solution
 
@@ -22,6 +22,9 @@ PERCENTILES = (0.0, 1.0, 5.0, 50.0, 95.0, 99.0, 100.0)
 """The first and the last are the smallest and the largest of all draws."""
 
 MOST_DRAWS = 1_000_000
+
+DRAWS = 20_000
+"""Draws unless told otherwise, few enough for exact numbers."""
 
 
 @dataclass(frozen=True)
@@ -41,12 +44,14 @@ class Spread:
     """Mode -> share of the draws in which it holds."""
     undetermined: float
     """Share of the draws in which no mode could be verified."""
+    exact: bool = True
+    """True where the numbers are those of the exact periodic state, False for the small-ripple formulas'."""
 
 
 def tolerances(
     solution: Solution,
     parts: Mapping[str, float],
-    draws: int = 100_000,
+    draws: int = DRAWS,
     seed: int = 1,
     values: Mapping[str, float] | None = None,
     quantities: tuple[str, ...] | None = None,
@@ -55,7 +60,9 @@ def tolerances(
 ) -> Spread:
     """Spread for ``parts`` (symbol or part -> relative tolerance, 0.2 for 20 %) at the operating point.
 
-    ``values`` change the netlist's values (symbol -> SI units).  The same ``seed`` gives the same
+    Up to ``MOST_EXACT`` draws the numbers are those of the exact periodic state, beyond it those of the
+    small-ripple formulas, the nominal ones included.  ``values`` change the netlist's values (symbol ->
+    SI units).  The same ``seed`` gives the same
     result.  Raises :class:`BadSweep`.
     """
     circuit = solution.circuit
@@ -71,7 +78,8 @@ def tolerances(
         raise BadSweep("no tolerance is given")
     wanted = ordinary_quantities(circuit) if quantities is None else tuple(quantities)
     check_quantities(circuit, wanted)
-    nominal = sweep(solution, given, wanted)
+    most_exact = 0 if draws > MOST_EXACT else MOST_EXACT
+    nominal = sweep(solution, given, wanted, most_exact=most_exact)
     known = {symbol: float(value) for symbol, value in circuit.values.items()} | given
     generator = np.random.default_rng(seed)
     drawn: dict[str, np.ndarray] = {}
@@ -81,7 +89,7 @@ def tolerances(
         drawn[symbol] = known[symbol] * generator.uniform(1 - share, 1 + share, draws)
         if symbol in circuit.timing_symbols and known[symbol] * (1 + share) >= 1:
             raise BadSweep(f"with a tolerance of {100 * share:g} % {symbol} would reach 1, the whole period")
-    result = sweep(solution, given | drawn, wanted, executor, progress)
+    result = sweep(solution, given | drawn, wanted, executor, progress, most_exact=most_exact)
     counts = np.bincount(result.mode_index + 1, minlength=len(result.mode_names) + 1)
     units = quantity_units(circuit)
     return Spread(
@@ -92,8 +100,14 @@ def tolerances(
         {name: _percentiles(result[name]) for name in wanted},
         {name: units[name] for name in wanted},
         {name: float(n / draws) for name, n in zip(result.mode_names, counts[1:], strict=True) if n},
-        float(counts[0] / draws),
+        float((~_known(result)).mean()),
+        exact=draws <= MOST_EXACT,
     )
+
+
+def _known(result: Sweep) -> np.ndarray:
+    """Where a draw has numbers."""
+    return (result.mode_index >= 0) | result.exact
 
 
 def ordinary_quantities(circuit: Circuit) -> tuple[str, ...]:

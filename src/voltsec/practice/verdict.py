@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sympy import Expr
+from sympy.logic.boolalg import Boolean
 
 from voltsec.practice.names import Claim
 from voltsec.practice.quantities import ModeValues
@@ -58,6 +59,8 @@ class Judgement:
     outcome: str
     points: int = 0
     reason: str = ""
+    where: Boolean | None = None
+    """In which part of the mode it holds; ``None`` for all of it."""
 
 
 @dataclass(frozen=True)

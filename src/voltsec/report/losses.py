@@ -127,7 +127,7 @@ def wanted_lines(solution: Solution, wanted: Wanted) -> Iterator[str]:
             f"{f' ({side})' if len(wanted.solutions) > 1 else ''}"
         )
         if found.formula is not None:
-            yield f"    {wanted.symbol} = {formula(found.formula, duties)}"
+            yield f"    {wanted.symbol} = {formula(found.formula, duties)}, ripple neglected"
     if len(wanted.solutions) > 1:
         yield (
             "On the stable side more duty gives more output, as a controller expects, at smaller currents; "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from sympy import Abs, Basic, Expr, Mul, Symbol, factor
+from sympy import Abs, Basic, Expr, Mul, Piecewise, Symbol, factor
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
@@ -132,7 +132,11 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
     for name, ripple in mode.ripple.items():
         letter = "dV" if name in mode.capacitor_voltages else "dI"
         if letter == "dV":
-            ripple = _by_the_output(mode, circuit, name, ripple)
+            if isinstance(ripple, Piecewise):
+                cases = [(_by_the_output(mode, circuit, name, case), when) for case, when in ripple.args]
+                ripple = Piecewise(*cases, evaluate=False)
+            else:
+                ripple = _by_the_output(mode, circuit, name, ripple)
         yield Row("Ripple, peak-peak", letter, name, ripple, symbol=_symbol(mode, f"dI_{name}"))
     coils = {element.quantity.symbol for element in circuit.inductors}
     coils |= {t.magnetizing.symbol for t in circuit.transformers if t.magnetizing is not None}

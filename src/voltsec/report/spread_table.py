@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from voltsec.practice.sweep import MOST_EXACT
 from voltsec.practice.tolerance import PERCENTILES, Spread
 from voltsec.report.quantity import engineering, percent
 from voltsec.report.sweep_csv import percentile_name
@@ -15,6 +16,8 @@ def spread_lines(spread: Spread) -> Iterator[str]:
     """Heading and a row a quantity, in columns of equal width; what was drawn stands above."""
     parts = ", ".join(f"{name} ±{100 * share:g} %" for name, share in spread.tolerances.items())
     yield f"{spread.draws} draws (seed {spread.seed}), each uniform: {parts}"
+    if not spread.exact:
+        yield f"small-ripple formulas (up to {MOST_EXACT} draws: the exact periodic state, ripple included)"
     yield "mode: " + ", ".join(
         [
             *(f"{name} {percent(share)}" for name, share in spread.modes.items()),

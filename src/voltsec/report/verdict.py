@@ -125,6 +125,11 @@ class _View:
             every = " and ".join(f"0 < {duty} < 1" for duty in self.duties)
             text = self._text(region) if region is not None else f"always ({every})" if every else "always"
             yield f"{name} when", text, ""
+            for line in self.verdict.lines:
+                where = line.judged(name).where
+                if where is not None:
+                    own = f"line {line.claim.equation.line} " if len(self.verdict.lines) > 1 else ""
+                    yield f"{own}where", self._text(where), ""
             judged = [line.judged(name).points for line in self.verdict.lines]
             points = max([points, *judged])
         if points:
@@ -265,5 +270,6 @@ def _judgement(judgement: Judgement) -> Json:
         "holds": holds,
         "proved": holds is not None and judgement.points == 0,
         "points": judgement.points,
+        "where": None if judgement.where is None else str(judgement.where),
         "reason": judgement.reason or None,
     }

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.steady.ratio import Ratio, add, multiply, ratio_sign, reduced
 from voltsec.tableau.assembly import (
     average_rows,
     bends_count,
@@ -20,9 +21,6 @@ from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, is_turns, symbols_of
 from voltsec.tableau.scaled_ring import ScaledRing
-
-Ratio = tuple[Polynomial, Polynomial]
-"""Numerator and denominator."""
 
 Label = tuple[int, str, str, str]
 """Interval, device, quantity and moment of a sign condition."""
@@ -336,16 +334,6 @@ MOST_PAIRS = 60
 """Eliminating a free unknown that would make more pairs of conditions is given up."""
 
 
-LONG_PRODUCT = 100
-"""Products of more terms are taken to be in lowest terms, as their factors are."""
-
-
-def ratio_sign(ratio: Ratio) -> int | None:
-    """Sign that coefficients alone prove, None where they do not."""
-    top, bottom = definite_sign(ratio[0]), definite_sign(ratio[1])
-    return None if top is None or bottom is None else top * bottom
-
-
 def without_free(forms: list) -> tuple[list, bool]:
     """Conditions ``form >= 0`` that remain when the free unknowns may take any value.
 
@@ -420,49 +408,3 @@ def _key(form: Affine) -> tuple:
 
 def _free_key(form: Affine) -> tuple:
     return tuple(sorted((str(u), str(r[0]), str(r[1])) for u, r in form.free.items()))
-
-
-def add(one: Ratio, other: Ratio) -> Ratio:
-    """Sum of two ratios in lowest terms."""
-    if one[0].is_zero():
-        return other
-    if other[0].is_zero():
-        return one
-    if one[1] == other[1]:
-        return reduced((one[0] + other[0], one[1]))
-    common = one[1].gcd(other[1])
-    left, right = other[1] // common, one[1] // common
-    return reduced((one[0] * left + other[0] * right, one[1] * left))
-
-
-def multiply(one: Ratio, other: Ratio) -> Ratio:
-    """Product of two ratios in lowest terms.
-
-    What they share crosswise is taken out first: that is far cheaper than from the products.
-    """
-    left, right = reduced((one[0], other[1])), reduced((other[0], one[1]))
-    product = left[0] * right[0], left[1] * right[1]
-    return product if len(product[0]) + len(product[1]) > LONG_PRODUCT else reduced(product)
-
-
-def reduced(ratio: Ratio) -> Ratio:
-    """The ratio without common factors."""
-    numerator, denominator = ratio
-    if denominator.is_one():
-        return ratio
-    common = numerator.gcd(denominator)
-    return ratio if common.is_one() else (numerator // common, denominator // common)
-
-
-def insert(ring: Ring, ratio: Ratio, name: str, value: Ratio) -> Ratio:
-    """``ratio`` with the variable ``name`` replaced by ``value``."""
-    degree = max(ring.degree(part, name) for part in ratio)
-    if degree <= 0:
-        return ratio
-    parts = []
-    for part in ratio:
-        total = ring.zero
-        for power, coefficient in enumerate(ring.coefficients(part, name)):
-            total += coefficient * value[0] ** power * value[1] ** (degree - power)
-        parts.append(total)
-    return reduced((parts[0], parts[1]))

@@ -7,10 +7,10 @@ from typing import Protocol
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
-from voltsec.steady.balance import Ratio, reduced
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.edges import Bound
 from voltsec.steady.effective import Effective, effective_inductance
+from voltsec.steady.ratio import Ratio, reduced
 from voltsec.steady.signs import Facts
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils

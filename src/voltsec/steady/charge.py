@@ -17,8 +17,8 @@ import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
-from voltsec.steady.balance import Ratio, add, multiply
 from voltsec.steady.choices import Choices, Sum, difference, open_factors
+from voltsec.steady.ratio import Ratio, add, multiply
 
 MOST_OPEN = 6
 """Signs that may be open; with more the formula would be no help."""

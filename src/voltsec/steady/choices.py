@@ -17,7 +17,7 @@ import sympy
 from sympy import Expr
 
 from voltsec.circuit.computing_time import go_on
-from voltsec.steady.balance import Ratio, add, insert
+from voltsec.steady.ratio import Ratio, add, insert
 from voltsec.steady.signs import LONGEST_FACTORED, Facts
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 

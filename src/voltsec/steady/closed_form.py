@@ -12,9 +12,10 @@ from functools import cached_property
 import sympy
 from sympy import Expr
 
-from voltsec.steady.balance import Balance, Ratio, insert, reduced
+from voltsec.steady.balance import Balance
 from voltsec.steady.effective import Effective, effective_inductance, passive
 from voltsec.steady.fractions import Fractions, with_images
+from voltsec.steady.ratio import Ratio, insert, reduced
 from voltsec.steady.root_forms import Root, RootForms, Sign, shortest
 from voltsec.steady.signs import Facts, ordinary
 from voltsec.tableau.assembly import parameter_names
@@ -88,8 +89,8 @@ class ClosedForm:
         """:meth:`period_at_edge` over the presentation ring."""
         period = self.period_at_edge()
         assert period is not None
-        ring = self.fractions.ring
-        return ring.substitute(period[0], self.ring, {}), ring.substitute(period[1], self.ring, {})
+        top, bottom = (self.fractions.ring.substitute(part, self.ring, {}) for part in period)
+        return top, bottom
 
     def period_at_edge(self) -> Ratio | None:
         """The period at which the last interval of the single unknown's stage vanishes.
@@ -156,19 +157,16 @@ class ClosedForm:
         known: set[str] = set()
         open_conditions = list(self.conditions)
         while open_conditions:
-            for condition in open_conditions:
-                missing = (self.ring.variables(condition) & set(self.unknown)) - known
-                if len(missing) == 1:
-                    break
-            else:
+            single = self._single(open_conditions, known)
+            if single is None:
                 tie = self._tie(open_conditions)
                 if tie is None:
                     return None
                 tied.append(tie[:2])
                 open_conditions = self._with_tie(open_conditions, *tie)
                 continue
+            condition, name = single
             open_conditions.remove(condition)
-            name = next(iter(missing))
             root = self._root(condition, name)
             if root is None:
                 return None
@@ -187,15 +185,20 @@ class ClosedForm:
         known: set[str] = set()
         open_conditions = list(self.conditions)
         while open_conditions:
-            for condition in open_conditions:
-                missing = (self.ring.variables(condition) & set(self.unknown)) - known
-                if len(missing) == 1:
-                    break
-            else:
+            single = self._single(open_conditions, known)
+            if single is None:
                 return True
-            open_conditions.remove(condition)
-            known |= missing
+            open_conditions.remove(single[0])
+            known.add(single[1])
         return False
+
+    def _single(self, conditions: list[Polynomial], known: set[str]) -> tuple[Polynomial, str] | None:
+        """A condition with one unknown that is not ``known``, and that unknown."""
+        for condition in conditions:
+            missing = (self.ring.variables(condition) & set(self.unknown)) - known
+            if len(missing) == 1:
+                return condition, next(iter(missing))
+        return None
 
     def _tie(self, conditions: list[Polynomial]) -> tuple[str, Polynomial, Ratio] | None:
         """An unknown that a condition gives by another one (``d3 = d2`` of equal legs), and its value."""

@@ -15,9 +15,9 @@ from functools import cached_property
 import sympy
 from sympy import Expr
 
-from voltsec.steady.balance import Ratio, multiply
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.ratio import Ratio, multiply
 from voltsec.steady.small import by_degree, by_powers, small_symbols
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ring import Polynomial, definite_sign, factors

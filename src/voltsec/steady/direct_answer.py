@@ -10,10 +10,10 @@ from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Switch
-from voltsec.steady.balance import Ratio
 from voltsec.steady.current_paths import carrying_graph, loops_through_coils, path_through_output
 from voltsec.steady.direct import DirectState
 from voltsec.steady.held import Figure, HeldState, Short
+from voltsec.steady.ratio import Ratio
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Row, coils

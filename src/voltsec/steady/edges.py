@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from voltsec.steady.balance import Balance, Ratio, reduced
+from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.ratio import Ratio, reduced
 from voltsec.steady.requirements import Demands
 from voltsec.steady.search import Found
 from voltsec.steady.signs import Facts

@@ -9,9 +9,9 @@ import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
-from voltsec.steady.balance import Ratio
 from voltsec.steady.charge import Stretch, charge_swing
 from voltsec.steady.choices import Choices, Knowledge, Points, Sum, difference, negative
+from voltsec.steady.ratio import Ratio
 from voltsec.steady.waveform import Waveform, Waveforms
 
 MOST_ENDS = 12

@@ -15,9 +15,9 @@ from sympy import Expr
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor
 from voltsec.results.table import lossy_elements
-from voltsec.steady.balance import Ratio, add, multiply
 from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.small import by_degree, small_symbols
 from voltsec.tableau.ring import Polynomial, Ring
 

@@ -28,12 +28,13 @@ from sympy import Expr
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Element, Resistor, Source
 from voltsec.results.table import lossy_elements
-from voltsec.steady.balance import Balance, Ratio, add, insert, multiply, reduced
+from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.first_order import FirstOrder, loses_nothing_ideally
 from voltsec.steady.fractions import Fractions, NotClosed, degree_in, value_and_size, with_images
 from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.ratio import Ratio, add, insert, multiply, reduced
 from voltsec.steady.small import small_symbols
 from voltsec.steady.stages import Stages
 from voltsec.steady.waveform import Waveforms

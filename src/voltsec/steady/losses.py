@@ -20,9 +20,9 @@ from sympy import Expr
 from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import CurrentSource, Load, Source
 from voltsec.results.table import lossy_elements
-from voltsec.steady.balance import Ratio, add, multiply
 from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.root_forms import size
 from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row

@@ -13,9 +13,10 @@ from sympy.logic.boolalg import Boolean
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import Diode, Switch, Transformer
-from voltsec.steady.balance import Balance, Ratio, add
+from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.extremes import Extremes
+from voltsec.steady.ratio import Ratio, add
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.solution import Stress
 from voltsec.steady.waveform import Waveform, Waveforms
@@ -73,6 +74,7 @@ class ModeFormulas:
         return self.extremes.capacitor_ripple(current, (ring.symbol(farads[0]), ring.one))
 
     def stress(self) -> dict[str, Stress]:
+        """Stress of every element, winding and magnetizing inductance."""
         found = {
             name: in_time(partial(self._stress_of, row, self._row_of_voltage(*nodes), blocking))
             or Stress(None, None, None, None)

@@ -14,11 +14,12 @@ from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch
-from voltsec.steady.balance import Balance, Ratio, SignCondition, add, multiply
+from voltsec.steady.balance import Balance, SignCondition
 from voltsec.steady.choices import Knowledge
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.extremes import Extremes
 from voltsec.steady.mode_formulas import ModeFormulas
+from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.region_check import agrees, scatter
 from voltsec.steady.regions import LONG, Region, condition_on, region, shown_facts, unsimplified
 from voltsec.steady.requirements import Demands, demands

@@ -13,9 +13,9 @@ from sympy import Expr
 
 from voltsec.circuit.elements import Capacitor
 from voltsec.results.table import output_capacitor
-from voltsec.steady.balance import Ratio, add, multiply
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.port_rows import input_row, output_row
+from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.readings import JUMP
 from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row

@@ -9,8 +9,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Protocol
 
-from voltsec.steady.balance import Balance, Ratio, add
+from voltsec.steady.balance import Balance
 from voltsec.steady.folding import Item, Linear, Quotient, fold, fold_ratio
+from voltsec.steady.ratio import Ratio, add
 from voltsec.steady.readings import Share
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.network import Row

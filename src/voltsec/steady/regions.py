@@ -17,11 +17,12 @@ import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
-from voltsec.steady.balance import Ratio, SignCondition, insert
+from voltsec.steady.balance import SignCondition
 from voltsec.steady.bounds import bound_condition, bound_parts
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.edges import Bound, bound_of, edge_of, strongest
 from voltsec.steady.effective import Effective
+from voltsec.steady.ratio import Ratio, insert
 from voltsec.steady.requirements import LONGEST_ATOM, Demands, collect, undecided, vanishes
 from voltsec.steady.search import Found
 from voltsec.steady.signs import Facts, ordinary

@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from voltsec.steady.balance import Balance, Ratio, SignCondition, insert, reduced
+from voltsec.steady.balance import Balance, SignCondition
 from voltsec.steady.effective import passive
+from voltsec.steady.ratio import Ratio, insert, reduced
 from voltsec.steady.sequences import Found
 from voltsec.steady.signs import LONGEST_FACTORED, Facts, ordinary
 from voltsec.steady.verification import open_conditions

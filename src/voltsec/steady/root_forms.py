@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import sympy
 from sympy import Expr
 
-from voltsec.steady.balance import Ratio, insert, reduced
+from voltsec.steady.ratio import Ratio, insert, reduced
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 

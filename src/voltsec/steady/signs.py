@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from voltsec.circuit.elements import Load
-from voltsec.steady.balance import Balance, Ratio
+from voltsec.steady.balance import Balance
+from voltsec.steady.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, definite_sign, factors
 
 LONGEST_FACTORED = 150

@@ -15,8 +15,7 @@ divide by a small resistance, is taken from the explicit solution.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
@@ -27,231 +26,29 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.computing_time import in_time
-from voltsec.circuit.elements import Transformer
-from voltsec.steady.balance import Affine, Balance, Ratio, SignCondition, insert, multiply
+from voltsec.steady.balance import Affine, SignCondition
 from voltsec.steady.choices import Knowledge, bars
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import passive
 from voltsec.steady.extremes import Extremes
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.ratio import Ratio, insert
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.signs import Facts, ordinary
 from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.solution import Stress
+from voltsec.steady.state_balance import StateBalance
 from voltsec.steady.verification import open_conditions
 from voltsec.steady.waveform import Waveform, Waveforms
-from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
-from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row, coils
 from voltsec.tableau.ring import definite_sign
-from voltsec.tableau.tied import ring_of
 
 LONG_VOLTAGE = 150
 """Terms of a capacitor's voltage from which it is told by the coil currents."""
 
-SHORT_FACTOR = 6
-"""Terms of a factor by which a current may be told from a state."""
-
 SHORT_STATE = 60
 """Terms of a state by the parameters up to which signs are sought with it put in."""
-
-OPEN = ("not told",)
-"""Stands for what is better taken from the explicit solution."""
-
-
-class StateBalance(Balance):
-    """The intervals of a solved balance, each with the states as its sources."""
-
-    def __init__(
-        self,
-        solved: Balance,
-        points: dict[str, np.ndarray],
-        sign: Callable[[Ratio], int | None],
-    ) -> None:
-        circuit = solved.circuit
-        taken = {*parameter_names(circuit), *circuit.timing_symbols}
-        self.currents = {c.name: _free_name(f"I_{c.name}", taken) for c in coils(circuit)}
-        self.rises = {c.name: _free_name(f"dI_{c.name}", taken) for c in coils(circuit)}
-        self.voltages = {c.name: _free_name(f"V_{c.name}", taken) for c in circuit.capacitors}
-        self.names = (*self.currents.values(), *self.voltages.values(), *self.rises.values())
-        ring = ring_of(solved.sequence, (*parameter_names(circuit), *self.names))
-        super().__init__(circuit, solved.sequence, tuple(solved.network.references), ring)
-        self.solved = solved
-        self.small = small_symbols(circuit)
-        self.strict = True
-        """Divisions by small resistances count as open."""
-        self.certain: set[str] = set()
-        """Coils whose currents rise and fall in the same intervals for all values: that is proved."""
-        self.rising = self._rising(Waveforms(solved, points), sign)
-
-    def _rising(self, waves: Waveforms, sign_of: Callable[[Ratio], int | None]) -> dict[tuple[int, str], int]:
-        """1 or -1 for each interval and coil: its current rises or falls there."""
-        found = {}
-        for coil in coils(self.circuit):
-            proved = []
-            for k in range(len(self.sequence.intervals)):
-                ramp = self.solved.ramp(k, ("i", coil.name))
-                sign = None if ramp is None else sign_of(ramp)
-                proved.append(sign)
-                middle = 0.0 if ramp is None else float(np.nanmedian(waves.numeric(ramp)))
-                found[k, coil.name] = sign or (-1 if middle < 0 else 1)
-            # over two intervals what rises in one falls in the other
-            if any(sign is not None for sign in proved):
-                self.certain.add(coil.name)
-        return found
-
-    @cached_property
-    def _locals(self) -> list[tuple[Eliminated, Eliminated]]:
-        """Mean and ramp network of every interval in terms of the states."""
-        found = []
-        for k in range(len(self.sequence.intervals)):
-            means = self._means(k)
-            ramps = ramp_rows(self.circuit, self.sequence, self.network, k)
-            for coil in coils(self.circuit):
-                rise = self.ring.symbol(self.rises[coil.name]) * self.rising[k, coil.name]
-                ramps.append({("r", k, ("i", coil.name)): self.ring.constant(2), None: -rise})
-            found.append((means, eliminate(ramps, self.ring)))
-        return found
-
-    def _means(self, k: int) -> Eliminated:
-        """The mean network of interval ``k``.
-
-        Where it leaves a current open or divides by small resistances (a capacitor charged from another),
-        charge balance tells it: then it is proportional to a state by a factor of few terms.
-        """
-        rows = average_interval_rows(self.circuit, self.sequence, self.network, k) + self._states(k)
-        found = eliminate(rows, self.ring)
-        more: list[Row] = []
-        for element in self.circuit.elements:
-            unknown = ("m", k, ("i", element.name))
-            value = found.fraction(unknown)
-            if isinstance(element, Transformer) or (value is not None and not self._divides(value)):
-                continue
-            share = self._proportional(
-                self.solved.value(k, {("i", element.name): self.solved.ring.one}, "average")
-            )
-            if share is not None:
-                more.append({unknown: share[1], None: -share[0]})
-        return eliminate([*more, *rows], self.ring) if more else found
-
-    def _divides(self, ratio: Ratio) -> bool:
-        """True for what would grow without limit as the losses vanish."""
-        top, bottom = (by_degree(self.ring, part, self.small) for part in ratio)
-        return bool(top) and min(bottom) > min(top)
-
-    def _proportional(self, value: Ratio | None) -> Ratio | None:
-        """A solved current as a short factor times a state, ``None`` where there is no such factor."""
-        if value is None:
-            return None
-        if value[0].is_zero():
-            return self.ring.zero, self.ring.one
-        best: tuple[int, Ratio] | None = None
-        for name, state in self._solved_states:
-            factor = multiply(value, (state[1], state[0]))
-            length = len(factor[0]) + len(factor[1])
-            if length <= SHORT_FACTOR and (best is None or length < best[0]):
-                top, bottom = (self.solved.ring.substitute(part, self.ring, {}) for part in factor)
-                best = length, (top * self.ring.symbol(name), bottom)
-        return None if best is None else best[1]
-
-    @cached_property
-    def _solved_states(self) -> list[tuple[str, Ratio]]:
-        one = self.solved.ring.one
-        found = [
-            (state, self.solved.value(0, {("i", name): one}, "average"))
-            for name, state in self.currents.items()
-        ]
-        found += [(state, self.solved.capacitor_voltage(name)) for name, state in self.voltages.items()]
-        return [(name, value) for name, value in found if value is not None and not value[0].is_zero()]
-
-    def _states(self, k: int) -> list[Row]:
-        one, ring = self.ring.one, self.ring
-        rows: list[Row] = [
-            {("m", k, ("i", name)): one, None: -ring.symbol(state)} for name, state in self.currents.items()
-        ]
-        return rows + [{("V", name): one, None: -ring.symbol(state)} for name, state in self.voltages.items()]
-
-    def _source(self, k: int, part: str) -> tuple[Eliminated, str]:
-        means, ramps = self._locals[k]
-        return (ramps, "r") if part == "ramp" else (means, "m")
-
-    @contextmanager
-    def loosely(self) -> Iterator[None]:
-        """Divisions by small resistances count as known meanwhile."""
-        self.strict = False
-        try:
-            yield
-        finally:
-            self.strict = True
-
-    def affine(self, k: int, row: Row, part: str) -> Affine:
-        """As :class:`Balance`'s; divisions by small resistances count as open where ``strict``."""
-        found = super().affine(k, row, part)
-        if self.strict and self._divides(found.constant):
-            return Affine(found.constant, {OPEN: found.constant})
-        return found
-
-    def capacitor_voltage(self, name: str) -> Ratio | None:
-        """The state itself."""
-        return self.ring.symbol(self.voltages[name]), self.ring.one
-
-    def ripple(self, name: str) -> Ratio | None:
-        """Peak to peak of a coil current in terms of the other states; the shortest interval's."""
-        options = []
-        for k in range(len(self.sequence.intervals)):
-            rows = self._flux_by_states(k)
-            if rows is None:
-                continue
-            found = eliminate(rows, self.ring, wanted=[("r", k, ("i", name))])
-            ratio = found.fraction(("r", k, ("i", name)))
-            if ratio is not None and not self._divides(ratio):
-                options.append((ratio[0] * 2 * self.rising[k, name], ratio[1]))
-        return min(options, key=lambda ratio: len(ratio[0]) + len(ratio[1]), default=None)
-
-    def voltage_by_currents(self, name: str) -> Ratio | None:
-        """A capacitor's voltage in terms of the coil currents, from the coils' volt-second balance."""
-        found = self._voltages.fraction(("V", name))
-        return None if found is None or self._divides(found) else found
-
-    @cached_property
-    def _voltages(self) -> Eliminated:
-        rows: list[Row] = []
-        for k in range(len(self.sequence.intervals)):
-            rows += average_interval_rows(self.circuit, self.sequence, self.network, k)
-            rows += [row for row in self._states(k) if ("V",) not in {u[:1] for u in row if u}]
-        for coil in coils(self.circuit):
-            rows.append(
-                {
-                    ("m", k, ("u", coil.name)): self.ring.symbol(fraction)
-                    for k, fraction in enumerate(self.sequence.fractions)
-                }
-            )
-        return eliminate(rows, self.ring, wanted=[("V", name) for name in self.voltages])
-
-    def _flux_by_states(self, k: int) -> list[Row] | None:
-        """The flux rows of interval ``k`` with every coil's voltage put in."""
-        rows = []
-        for row in flux_rows(self.circuit, self.sequence, self.ring, k):
-            told: Row = {}
-            for unknown, coefficient in row.items():
-                if unknown[0] != "m":
-                    told[unknown] = coefficient
-                    continue
-                voltage = self._locals[k][0].fraction(unknown)
-                if voltage is None:
-                    return None
-                told = {u: c * voltage[1] for u, c in told.items()}
-                told[None] = coefficient * voltage[0]
-            rows.append(told)
-        return rows
-
-
-def _free_name(name: str, taken: set[str]) -> str:
-    while name in taken:
-        name += "_"
-    taken.add(name)
-    return name
 
 
 class StateBuilder(ModeBuilder):

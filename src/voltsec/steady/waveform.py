@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from voltsec.steady.balance import Balance, Ratio, add, multiply
+from voltsec.steady.balance import Balance
+from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.tableau.network import Row
 
 
