@@ -16,7 +16,7 @@ from voltsec.steady.balance import Balance
 from voltsec.steady.effective import Effective, effective_inductance, passive
 from voltsec.steady.fractions import Fractions, with_images
 from voltsec.steady.ratio import Ratio, insert, reduced
-from voltsec.steady.root_forms import Root, RootForms, Sign, shortest
+from voltsec.steady.root_forms import Root, RootForms, Sign, shortest, square_factor_out
 from voltsec.steady.signs import Facts, ordinary
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.expression import Writer, symbol
@@ -238,7 +238,7 @@ class ClosedForm:
         sign = 1 if value >= middle else -1
         if b.is_zero():
             return Root(name, sympy.sqrt(write(-c, a)), condition, sign, True, True)
-        outside, inside = self._square_root(radicand)
+        outside, inside = square_factor_out(self.ring, radicand)
         a_value = self.ring.value(a, self.point) * self.ring.value(outside, self.point)
         rising = sign if a_value > 0 else -sign
         surd = write(outside, self.ring.one) * sympy.sqrt(self.writer.polynomial(inside))
@@ -301,24 +301,6 @@ class ClosedForm:
         for fact in (*passive(self.circuit, self.balance.ring), *ordinary(self.balance)):
             known.append(self.balance.ring.substitute(fact, self.ring, {}))
         return Facts(known)
-
-    def _square_root(self, radicand: Polynomial) -> tuple[Polynomial, Polynomial]:
-        """(outside, inside) with radicand = outside**2 * inside."""
-        content, pairs = factors(radicand)
-        outside, inside = self.ring.one, self.ring.one
-        number = max(abs(int(content)), 1)
-        square = 1
-        for candidate in range(2, 100):
-            while number % (candidate * candidate) == 0:
-                number //= candidate * candidate
-                square *= candidate
-        inside = inside * (number if int(content) > 0 else -number)
-        outside = outside * square
-        for factor, power in pairs:
-            outside = outside * factor ** (int(power) // 2)
-            if int(power) % 2:
-                inside = inside * factor
-        return outside, inside
 
     def expression(self, ratio: Ratio, close: bool = False) -> Expr:
         """A ratio of the balance's ring as an expression.

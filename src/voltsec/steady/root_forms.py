@@ -185,3 +185,23 @@ def root_of_sum(terms: list[Expr]) -> Expr:
     if len(terms) == 1 and not total.has(sympy.Add):
         return sympy.sqrt(total)
     return sympy.Pow(total, sympy.Rational(1, 2), evaluate=False)
+
+
+def square_factor_out(ring: Ring, radicand: Polynomial) -> tuple[Polynomial, Polynomial]:
+    """(outside, inside) with radicand = outside**2 * inside."""
+    content, pairs = factors(radicand)
+    outside, inside = ring.one, ring.one
+    number = max(abs(int(content)), 1)
+    square = 1
+    for candidate in range(2, 100):
+        while number % (candidate * candidate) == 0:
+            number //= candidate * candidate
+            square *= candidate
+    inside = inside * (number if int(content) > 0 else -number)
+    outside = outside * square
+    for factor, power in pairs:
+        outside = outside * factor ** (int(power) // 2)
+        if int(power) % 2:
+            inside = inside * factor
+    return outside, inside
+
