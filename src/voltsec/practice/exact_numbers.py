@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.practice.quasi_static import formula_numbers
 from voltsec.results.table import results_of
 from voltsec.steady.numbers import collected
-from voltsec.steady.solution import Numbers
+from voltsec.steady.solution import Mode, Numbers
 from voltsec.steady.solve import Engine
 from voltsec.waveforms.exact import Expected, exact_results
 
@@ -21,6 +22,8 @@ class ExactNumbers:
 
     circuit: Circuit
     engine: Engine
+    settled: Mapping[str, Mode] = field(default_factory=dict)
+    """The modes by name where the engine leaves out parts that settle at once."""
 
     def __call__(self, point: Mapping[str, float]) -> Numbers | None:
         """Numbers where every symbol has a value (SI units); None where nothing is determined.
@@ -28,6 +31,8 @@ class ExactNumbers:
         Where the exact state is not found they are the formulas' (``exact`` is False).
         """
         formulas = self.engine.at(point)
+        if formulas is not None and self.settled:
+            formulas = formula_numbers(formulas, self.settled, self.circuit)
         mode = "" if formulas is None else formulas.mode
         known = self.engine.fractions_at(mode, point)
         expected = [] if known is None else [Expected(known[0], np.array([known[1]]))]

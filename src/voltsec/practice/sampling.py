@@ -171,7 +171,8 @@ def sample(mode: ModeValues, count: int, seed: int = 0) -> list[Point]:
     rows = np.resize(np.unique(np.linspace(0, length - 1, min(count, length)).astype(int)), 3 * count)
     moved = {}
     for name in names:
-        values = np.broadcast_to(np.atleast_1d(np.asarray(inside[name], float)), (length,))[rows]
+        some = inside.get(name, mode.circuit.values.get(name))  # of parts that formulas leave out
+        values = np.broadcast_to(np.atleast_1d(np.asarray(some, float)), (length,))[rows]
         # short decimals, so that an example can be shown as it is; the points as they are come last
         factor = 1 + SPREAD * generator.uniform(-1, 1, len(rows))
         short = np.array([float(f"{value:.4g}") for value in values * factor])

@@ -8,11 +8,14 @@ from math import inf, isinf
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import budget_of, seconds_left
 from voltsec.circuit.fault import NoSteadyState
+from voltsec.circuit.quasi_static import quasi_static
 from voltsec.practice.exact_numbers import ExactNumbers
+from voltsec.practice.quasi_static import with_settled
 from voltsec.steady.points import operating_point
 from voltsec.steady.solution import Solution
 from voltsec.steady.solve import solve as solve_formulas
 from voltsec.steady.solve import without_modes
+from voltsec.waveforms.settling import settling
 
 BUDGET = 20.0
 """Seconds of computing time for formulas, unless there is a budget already."""
@@ -22,7 +25,7 @@ def solve(circuit: Circuit, budget: float | None = None) -> Solution:
     """Every mode of ``circuit`` with its formulas, and the numbers of the exact periodic state.
 
     Raises :class:`CircuitError` for a circuit that cannot work and :class:`NoSteadyState` where no
-    periodic state exists.
+    periodic state exists.  Formulas leave out what settles within every interval at the operating point.
 
     Formulas may take ``budget`` seconds of computing time (20 where neither it nor one around this call is
     given); what is not finished then is left out, and ``notes`` say so.
@@ -30,12 +33,17 @@ def solve(circuit: Circuit, budget: float | None = None) -> Solution:
     if budget is None and isinf(seconds_left()):
         budget = BUDGET
     with budget_of(inf if budget is None else budget):
+        circuit.check()
+        point = operating_point(circuit)
+        settled = frozenset() if point is None else settling(circuit, point)
+        rest = quasi_static(circuit, settled) if settled else None
         try:
-            answer = solve_formulas(circuit)
+            answer = solve_formulas(circuit if rest is None else rest.circuit)
         except NoSteadyState as unsolved:
             return _numbers_alone(circuit, unsolved)
-    numbers = ExactNumbers(circuit, answer.engine)
-    point = operating_point(circuit)
+    if rest is not None:
+        answer = with_settled(answer, circuit, rest)
+    numbers = ExactNumbers(circuit, answer.engine, {mode.name: mode for mode in answer.modes} if rest else {})
     found = None if point is None else numbers(point)
     return replace(answer, numbers=found, evaluate=numbers)
 

@@ -125,7 +125,8 @@ def _change(deviation: Deviation, alphabet: Alphabet) -> str:
     ratio = change / abs(deviation.exact) if deviation.exact else float("inf")
     if abs(ratio) > 10:
         return ""
-    return alphabet.plain(f"{100 * ratio:+.2g} %".replace("-", "−"))
+    shown = f"{100 * ratio:+.0f}" if abs(ratio) >= 0.995 else f"{100 * ratio:+.2g}"
+    return alphabet.plain(f"{shown} %".replace("-", "−"))
 
 
 def _capital(text: str) -> str:

@@ -204,4 +204,3 @@ def square_factor_out(ring: Ring, radicand: Polynomial) -> tuple[Polynomial, Pol
         if int(power) % 2:
             inside = inside * factor
     return outside, inside
-
