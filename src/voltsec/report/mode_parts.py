@@ -30,6 +30,7 @@ LONGEST_CONDITION = 160
 """Signs of a condition on the region that is told on a screen."""
 REGION_LABEL = "Holds when"
 LEFT_TO_FULL = "long: --full prints it"
+OTHER_CASES = "--full prints the other cases"
 MOST_LINES = 4
 """Lines of a formula that is told on a screen, ..."""
 MOST_ORDER_LINES = 8
@@ -167,7 +168,7 @@ class ModeParts:
         for group, told in self.groups():
             rows = [one.row for one in told]
             for (importance, what, _), members in groupby(told, key=_alike):
-                listed = [self._whole(one.row, importance, height(one.row, rows)) for one in members]
+                listed = [self._whole(one.row, importance, height, rows) for one in members]
                 kept = tuple(row for row in listed if row is not None)
                 lines = sum(height(row, rows) for row in kept)
                 found.append(Part(importance, what, group, lines, kept))
@@ -177,11 +178,15 @@ class ModeParts:
                 found.append(Part(MAIN, "its intervals", "intervals", len(intervals), table=intervals))
         return found
 
-    def _whole(self, row: Row, importance: int, lines: int) -> Row | None:
+    def _whole(self, row: Row, importance: int, height: Height, among: list[Row]) -> Row | None:
         """The row itself; on a screen, where its formula is long, what stands for it or nothing."""
         most = MOST_ORDER_LINES if importance == ORDER else MOST_LINES
-        if self.full or lines <= most or row.label == REGION_LABEL:
+        if self.full or height(row, among) <= most or row.label == REGION_LABEL:
             return row
+        case, more, _ = row.text.partition("; ")
+        first = replace(row, text=f"{case}; {OTHER_CASES}")
+        if more and height(first, among) <= most:
+            return first
         told = importance == REGION or row.label == "Output voltage"
         return replace(row, text=LEFT_TO_FULL) if told else None
 
