@@ -244,8 +244,9 @@ def _positive(factor: Polynomial, form: ClosedForm, facts: Facts) -> Boolean:
             if slope:
                 limit = form.writer.ratio(-constant, linear)
                 return symbol(edge) < limit if slope < 0 else symbol(edge) > limit
-    if len(factor) == 1:  # an unknown fraction by itself: its formula may be negative elsewhere
-        return sympy.Symbol(next(iter(ring.variables(factor))), real=True) > 0
+    if len(factor) == 1:  # unknown fractions by themselves: their formulas may be negative elsewhere
+        unknown = [name for name in form.unknown if name in ring.variables(factor)]
+        return sympy.And(*(sympy.Symbol(name, real=True) > 0 for name in unknown))
     coefficients = [int(c) for c in factor.coeffs()]
     if sorted(coefficients) == [-1, 1] and factor.total_degree() == 1 and all(map(sum, factor.monoms())):
         return _difference_of_two(form, factor)
