@@ -139,6 +139,8 @@ def _with_definitions(mode: Mode, values: Values) -> Values:
 
 
 def _evaluated(expression: sympy.Basic, values: Mapping[str, float]) -> object:
+    # symbols of one name may differ in what is assumed of their sign
+    expression = expression.xreplace({free: sympy.Symbol(free.name) for free in expression.free_symbols})
     symbols = sorted(expression.free_symbols, key=str)
     function = sympy.lambdify(symbols, expression, "mpmath")
     with mpmath.workdps(30):

@@ -108,7 +108,9 @@ def compare_numbers(
 ) -> Mode | None:
     """Compare everything that is a number; the mode that the solver says holds there."""
     try:
-        numbers = solution.at(**values)
+        numbers = solution.at(**values).formulas  # capacitors without ripple are compared here
+        if numbers is None:
+            raise LookupError("no mode holds")
     except LookupError as error:
         shown = ", ".join(map(str, found.sequence()))
         told.say(f"{error}; integration: gain {found.gain:.5g}, {shown}")

@@ -99,7 +99,7 @@ def root_holds(setting: Setting, root) -> bool:
         return False
     shown = setting.board.take(root.polynomial, form.ring)
     if form.effective is None:
-        return any(c in (shown, -shown) for c in setting.conditions)
+        return any((c // shown) * shown == c for c in setting.conditions)  # less factors without unknowns
     back = insert(setting.board.ring, (shown, setting.board.ring.one), form.k_name, _k_value(setting))
     return any(bool((back[0] // c) * c == back[0]) for c in setting.conditions)
 

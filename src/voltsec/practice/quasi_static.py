@@ -61,7 +61,7 @@ def _value(expression: Expr, mode: Mode, point: dict[str, np.ndarray]) -> float 
                 point[free.name] = pointwise(mode.definitions[free.name], point)
         return True
 
-    if not define(expression):
+    if expression.has(sympy.nan, sympy.zoo, sympy.oo) or not define(expression):
         return None
     with np.errstate(all="ignore"):
         value = float(np.ravel(pointwise(expression, point))[0])
@@ -139,14 +139,22 @@ def _efficiency(mode: Mode, circuit: Circuit, added: list[Expr | None]) -> Expr 
     known = [loss for loss in added if loss is not None]
     if not known:
         return mode.efficiency
-    if mode.efficiency is None or mode.output_voltage is None or len(circuit.loads) != 1 or load is None:
-        return None
+    if mode.efficiency is None or not mode.output_voltage or len(circuit.loads) != 1 or load is None:
+        return None  # without output power there is none
     value = symbol(load.quantity.symbol)
     power = mode.output_voltage**2 / value if load.kind == "load" else abs(mode.output_voltage) * value
     share = sympy.Add(*known) / power
     if sympy.count_ops(share) < SHORT_OPERATIONS:
         share = sympy.factor(share)
-    return 1 / (1 / mode.efficiency + share)
+    if isinstance(mode.efficiency, sympy.Piecewise):
+        cases = [(_with_share(one, share), when) for one, when in mode.efficiency.args]
+        return sympy.Piecewise(*cases, evaluate=False)
+    return _with_share(mode.efficiency, share)
+
+
+def _with_share(efficiency: Expr, share: Expr) -> Expr:
+    """Efficiency where ``share`` of what is taken is lost as well."""
+    return sympy.Integer(0) if efficiency.is_zero else 1 / (1 / efficiency + share)
 
 
 def _notes(rest: QuasiStatic) -> list[str]:

@@ -85,7 +85,9 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
     steps = False
     for k, (_, end) in enumerate(edges):
         start = edges[(k + 1) % len(edges)][0]
-        steps = steps or bool(np.nanmedian(np.abs(end - start) / np.maximum(peak, 1e-300)) > JUMP)
+        jumps = np.abs(end - start) / np.maximum(peak, 1e-300)
+        known = jumps[np.isfinite(jumps)]
+        steps = steps or bool(known.size and np.median(known) > JUMP)
     share = builder.form.expression((flowing, ring.one))
     return PortCurrent(not idle and not steps, share, builder.extremes.swing(current, longest))
 
