@@ -157,7 +157,10 @@ def _number(expression: sympy.Basic, values: Mapping[str, float]) -> float:
 
 def _truth(condition: sympy.Basic, values: Mapping[str, float]) -> bool:
     """A condition's truth; false where a number in it does not exist."""
-    exact = condition.replace(sympy.Eq, lambda one, other: abs(one - other) <= SAME * (abs(one) + abs(other)))
+    exact = condition.replace(sympy.Eq, lambda one, other: abs(one - other) < SAME * (abs(one) + abs(other)))
+    # an edge belongs to both its modes, and 0.3 is not quite 3/10
+    exact = exact.replace(sympy.Ge, lambda one, other: one - other > -SAME * (abs(one) + abs(other)))
+    exact = exact.replace(sympy.Le, lambda one, other: other - one > -SAME * (abs(one) + abs(other)))
     try:
         return bool(_evaluated(exact, values))
     except (TypeError, ZeroDivisionError):  # complex numbers have no order

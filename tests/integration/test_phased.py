@@ -65,10 +65,20 @@ operate D = 0.5, E = 0.4, phi = 0.3, f = 100 kHz
 """
 
 
-def compare(text: str, points: list[dict[str, float]], least: float = 0.0) -> None:
+SHARED = frozenset(
+    f"{what}({part})"
+    for what in ("i", "ripple", "mean i", "rms i", "peak i")
+    for part in ("L1", "L2", "S1", "S2", "D1", "D2", "Co")
+)
+"""How ideal legs share their current is open; only the integration's small resistances decide it."""
+
+
+def compare(
+    text: str, points: list[dict[str, float]], least: float = 0.0, open_: frozenset[str] = frozenset()
+) -> None:
     circuit = voltsec.read(text).check()
     solution = voltsec.solve(circuit)
-    told = Comparison(least=least)
+    told = Comparison(least=least, open=open_)
     for point in points:
         told.place = str(point)
         values = with_small_ripple(circuit, point, 1e6)
@@ -76,9 +86,9 @@ def compare(text: str, points: list[dict[str, float]], least: float = 0.0) -> No
         found = periodic_averages(circuit, values)
         mode = compare_numbers(found, solution, values, told)
         if mode is not None:
-            compare_formulas(found, mode, every, told)
+            inside = compare_formulas(found, mode, every, told)
             if all(abs(share) > 1e-9 for share in _lengths(solution, mode.name, every)):
-                compare_sequence(found, mode, every, False, told)
+                compare_sequence(found, mode, inside, False, told)
     assert not told.differences, "\n".join(told.differences)
 
 
@@ -92,12 +102,12 @@ def _lengths(solution: voltsec.Solution, name: str, point: dict[str, float]) -> 
 @pytest.mark.parametrize("coil", ["47 uH", "80 uH"])
 def test_two_legs_half_a_period_apart(coil: str) -> None:
     points = [{"D": d, "R": r} for d, r in product((0.2, 0.4, 0.5, 0.6, 0.8), (5.0, 60.0, 400.0))]
-    compare(STEP_UP.format(coil=coil, start="0.5"), points)
+    compare(STEP_UP.format(coil=coil, start="0.5"), points, open_=SHARED)
 
 
 def test_two_legs_at_another_distance() -> None:
     points = [{"D": d, "R": r} for d, r in product((0.2, 0.3, 0.5, 0.8), (5.0, 60.0))]
-    compare(STEP_UP.format(coil="47 uH", start="0.3"), points)
+    compare(STEP_UP.format(coil="47 uH", start="0.3"), points, open_=SHARED)
 
 
 @pytest.mark.parametrize(("second", "third"), [("1/3", "2/3"), ("0.15", "0.6")], ids=["even", "uneven"])

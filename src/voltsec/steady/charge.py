@@ -92,6 +92,8 @@ def charge_swing(
         arcs = _arcs(stretches, ends, signs)
         if len(arcs) != 1:  # what flows in flows out again
             cases[signs] = arcs
+    if not cases:
+        return None
     writer = Writer(stretches, lengths, choices)
     if len({writer.told_by(arcs) for arcs in cases.values()}) > MOST_CASES:
         return writer.clipped(ends) if all(len(arcs) == 2 for arcs in cases.values()) else None

@@ -84,11 +84,11 @@ def _number(value: Fraction) -> Rational:
 
 
 def _before(before: Edge, after: Edge) -> Relational:
-    """``before < after``, without what stands on both sides."""
+    """``before <= after``, without what stands on both sides: where edges coincide both orders hold."""
     left = [name for name in before.symbols if name not in after.symbols]
     right = [name for name in after.symbols if name not in before.symbols]
     constant = _number(after.constant - before.constant)
     if not left and len(right) == 1:
-        return symbol(right[0]) > -constant
+        return symbol(right[0]) >= -constant
     low, high = Add(*map(symbol, left)), Add(*map(symbol, right))
-    return low - constant < high if constant < 0 else low < high + constant
+    return low - constant <= high if constant < 0 else low <= high + constant
