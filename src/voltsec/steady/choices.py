@@ -162,7 +162,10 @@ class Choices:
         if len(unique) == 1:
             return unique
         with np.errstate(all="ignore"):
-            values = np.array([self.numeric(one) for one in unique])
+            return self._upper(unique)
+
+    def _upper(self, unique: list[Sum]) -> list[Sum]:
+        values = np.array([self.numeric(one) for one in unique])
         top = np.nanmax(np.where(np.isfinite(values), values, -np.inf), axis=0)
         slack = TIE * np.abs(values).max(axis=0)
         reaches = values >= top - slack
