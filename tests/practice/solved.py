@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from functools import cache
 
+import voltsec
 from voltsec.command.netlists import load, shipped_circuits
-from voltsec.practice.solve import solve
 from voltsec.steady.solution import Solution
 
 SLOW = frozenset({"boost_mult1_lossy", "quad_boost_lossy", "boost_then_buck", "quad_buck", "buck_lossy"})
@@ -15,7 +15,7 @@ SLOW = frozenset({"boost_mult1_lossy", "quad_boost_lossy", "boost_then_buck", "q
 @cache
 def solved(name: str) -> Solution:
     """The answer of a shipped circuit."""
-    return solve(load(name))
+    return voltsec.solve(load(name))
 
 
 def every_circuit() -> list[str]:
