@@ -1,4 +1,4 @@
-"""Solutions are shared between test modules: they are frozen values, and the same circuits are asked for often."""
+"""Test modules share solutions: these are frozen values, and the same circuits are asked for often."""
 
 from __future__ import annotations
 
