@@ -2,11 +2,33 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
+from zlib import crc32
+
+import pytest
 
 import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.solution import Solution
+
+PARTS = 5
+"""The long tests are done in so many days."""
+LONG = (
+    "tests/integration/",
+    "tests/properties/",
+    "tests/published/test_gain.py",
+    "tests/published/test_losses.py",
+    "tests/published/test_shipped_circuits.py",
+    "tests/report/test_page.py",
+    "tests/practice/test_check.py",
+    "tests/practice/test_derivation.py",
+    "tests/steady/test_first_order.py",
+    "tests/steady/test_losses.py",
+    "tests/steady/test_row_mode.py",
+    "tests/steady/test_states.py",
+)
+"""Tests over every circuit there is, of which any part would show a fault of a class."""
 
 _solve = voltsec.solve
 _solved: dict[tuple[Any, ...], Solution] = {}
@@ -21,3 +43,29 @@ def solve_once(circuit: Circuit, budget: float | None = None) -> Solution:
 
 
 voltsec.solve = solve_once
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """``--everything``: leave none of the long tests to another day."""
+    parser.addoption("--everything", action="store_true", help="run all of the long tests, not today's part")
+
+
+def pytest_report_header(config: pytest.Config) -> str:
+    """Say what is left out."""
+    if config.getoption("--everything"):
+        return "long tests: all"
+    return f"long tests: one in {PARTS}, another part every day (--everything runs all)"
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Of the tests in ``LONG`` one part runs; which one says the day."""
+    if config.getoption("--everything"):
+        return
+    today = datetime.now(UTC).toordinal() % PARTS
+    kept, left = [], []
+    for item in items:
+        other_day = item.nodeid.startswith(LONG) and crc32(item.nodeid.encode()) % PARTS != today
+        (left if other_day else kept).append(item)
+    if left:
+        config.hook.pytest_deselected(items=left)
+        items[:] = kept
