@@ -6,6 +6,8 @@ interval's network (Tellegen), coils and capacitors take none over a period, hen
 input minus output power exactly; :func:`power_balance` is that difference, which must be zero.
 Where intervals end by themselves the ramps count as well (mean square = mean**2 + ramp**2/3), and
 with currents followed to their bend the losses again sum to input minus output power exactly.
+What a capacitor's series resistance loses is told with the ripple current in every mode: it may be all there
+is.  The sum is then larger than input minus output by what the small-ripple averages leave out.
 
 Switching, core and drive losses are not part of the model.
 """
@@ -17,8 +19,9 @@ from functools import partial
 import sympy
 from sympy import Expr
 
+from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
-from voltsec.circuit.elements import CurrentSource, Load, Source
+from voltsec.circuit.elements import Capacitor, CurrentSource, Load, Source
 from voltsec.results.table import lossy_elements
 from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
@@ -61,12 +64,12 @@ def power_balance(builder: ModeBuilder) -> Ratio | None:
     return (-total[0], total[1])
 
 
-def _ratio(builder: ModeBuilder, name: str) -> Ratio | None:
+def _ratio(builder: ModeBuilder, name: str, ripple: bool = False) -> Ratio | None:
     ring = builder.balance.ring
     total: Ratio = (ring.zero, ring.one)
     for resistance, drop, row in current_rows(builder.circuit, builder.balance, name):
         if resistance is not None:
-            squares = _squares(builder, row)
+            squares = _squares(builder, row, ripple)
             if squares is None:
                 return None
             for share, square in squares:
@@ -79,9 +82,9 @@ def _ratio(builder: ModeBuilder, name: str) -> Ratio | None:
     return total
 
 
-def _squares(builder: ModeBuilder, row: Row) -> list[tuple[Ratio, Ratio]] | None:
+def _squares(builder: ModeBuilder, row: Row, ripple: bool) -> list[tuple[Ratio, Ratio]] | None:
     """(share of T, mean square of the current) of every interval in which it flows."""
-    flows = _flows(builder, row)
+    flows = _flows(builder, row, ripple)
     if flows is None:
         return None
     found = []
@@ -91,13 +94,18 @@ def _squares(builder: ModeBuilder, row: Row) -> list[tuple[Ratio, Ratio]] | None
     return found
 
 
-def _flows(builder: ModeBuilder, row: Row) -> list[tuple[Ratio, Ratio, Ratio]] | None:
+def loses_by_ripple(circuit: Circuit, name: str) -> bool:
+    """True for a capacitor: ripple current may be all that heats it, so it counts in small ripple too."""
+    return isinstance(circuit.element(name), Capacitor)
+
+
+def _flows(builder: ModeBuilder, row: Row, ripple: bool = False) -> list[tuple[Ratio, Ratio, Ratio]] | None:
     """(share of T, mean, ramp) of a current, intervals of equal size joined, idle ones left out.
 
-    In continuous conduction ripple is neglected: means as the averages see them, no ramps.
+    In continuous conduction ripple is neglected unless asked for: means as the averages see them, no ramps.
     """
     balance, places = builder.balance, range(builder.short.count)
-    if balance.by_itself:
+    if balance.by_itself or ripple:
         parts = [[balance.value(k, row, part) for k in places] for part in ("mean", "ramp")]
     else:
         nothing: Ratio = (balance.ring.zero, balance.ring.one)
@@ -112,7 +120,7 @@ def _expression(builder: ModeBuilder, name: str) -> Expr | None:
     longest = 0
     for resistance, drop, row in current_rows(builder.circuit, builder.balance, name):
         if resistance is not None:
-            flows = _flows(builder, row)
+            flows = _flows(builder, row, loses_by_ripple(builder.circuit, name))
             if flows is None:
                 return None
             squares = []
@@ -132,7 +140,7 @@ def _expression(builder: ModeBuilder, name: str) -> Expr | None:
     written = sympy.Add(*terms)
     if longest > SHORT_TERMS or builder.balance.by_itself:
         return written
-    ratio = _ratio(builder, name)
+    ratio = _ratio(builder, name, loses_by_ripple(builder.circuit, name))
     assert ratio is not None
     return min((form.expression(ratio), written), key=size)
 

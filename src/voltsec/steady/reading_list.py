@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
+from voltsec.circuit.elements import Capacitor, CurrentSource, Load, Resistor, Source
 from voltsec.results.table import output_capacitor, results_of
 from voltsec.steady.folding import Item
 from voltsec.steady.lossy import current_rows
@@ -122,7 +122,8 @@ class ReadingList:
         parts: list[Reading] = []
         for resistance, drop, row in current_rows(self.circuit, self.balance, name):
             if resistance is not None:
-                shares = self._averages(row)
+                ripple = isinstance(self.circuit.element(name), Capacitor)  # it may be all that heats it
+                shares = self._shares(row) if ripple else self._averages(row)
                 parts.append(Undetermined() if shares is None else ResistiveLoss(resistance, shares))
             if drop is not None:
                 parts.append(Times(Symbol(drop), self._plain(self.source.average(row))))
