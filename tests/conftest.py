@@ -12,21 +12,17 @@ import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.solution import Solution
 
-PARTS = 5
+PARTS = 6
 """The long tests are done in so many days."""
 LONG = (
     "tests/integration/",
-    "tests/properties/",
-    "tests/published/test_gain.py",
-    "tests/published/test_losses.py",
-    "tests/published/test_shipped_circuits.py",
-    "tests/report/test_page.py",
     "tests/practice/test_check.py",
     "tests/practice/test_derivation.py",
-    "tests/steady/test_first_order.py",
-    "tests/steady/test_losses.py",
-    "tests/steady/test_row_mode.py",
-    "tests/steady/test_states.py",
+    "tests/practice/test_map.py",
+    "tests/properties/",
+    "tests/published/",
+    "tests/report/test_page.py",
+    "tests/steady/",
 )
 """Tests over every circuit there is, of which any part would show a fault of a class."""
 

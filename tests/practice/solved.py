@@ -8,7 +8,9 @@ import voltsec
 from voltsec.command.netlists import load, shipped_circuits
 from voltsec.steady.solution import Solution
 
-SLOW = frozenset({"boost_mult1_lossy", "quad_boost_lossy", "boost_then_buck", "quad_buck", "buck_lossy"})
+SLOW = frozenset(
+    {"boost_mult1_lossy", "quad_boost_lossy", "boost_then_buck", "quad_buck", "buck_lossy", "sl_boost"}
+)
 """Many parts or many modes: these take seconds each."""
 
 

@@ -14,8 +14,8 @@ from ..integration.switched import Averages, NotPeriodic, periodic_averages
 
 PATIENCE = 15.0
 """Seconds of the processor an integration may take."""
-ALL_LOST = 1e-6
-"""Efficiency of a circuit in which nothing but added resistances limits the currents."""
+ALL_LOST, SHORTED = 1e-6, 1e4
+"""Efficiency and currents (ampere) of a circuit in which nothing but added resistances limits these."""
 UNEVEN = 3.0
 """How uneven the added resistances of the second of two settings are: what only they share out moves."""
 PAIRS = ((1e-6, 1e-8), (1e-9, 1e-11))
@@ -80,7 +80,7 @@ class Judge:
         assert isinstance(one, Averages) and isinstance(other, Averages)
         if _growth(one, other) > GROWS:
             return "runs away"
-        if max(found.efficiency for found in self.pair) < ALL_LOST:
+        if _amperes(other) > SHORTED and other.efficiency < ALL_LOST:
             return "runs away"  # a source feeds the added resistances alone, as through inductors to itself
         before, after = (max(found.highest_voltages.values()) for found in (one, other))
         if after > UNBOUNDED * _volts(other) and after > GROWS * before:
