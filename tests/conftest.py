@@ -16,12 +16,10 @@ PARTS = 6
 """The long tests are done in so many days."""
 LONG = (
     "tests/integration/",
-    "tests/practice/test_check.py",
-    "tests/practice/test_derivation.py",
-    "tests/practice/test_map.py",
+    "tests/practice/",
     "tests/properties/",
     "tests/published/",
-    "tests/report/test_page.py",
+    "tests/report/",
     "tests/steady/",
 )
 """Tests over every circuit there is, of which any part would show a fault of a class."""

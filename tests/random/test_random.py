@@ -19,7 +19,7 @@ from .ordinary import PASSING, ordinary
 from .running import run
 from .summary import account
 
-CHUNK = 10
+CHUNK = 5
 
 
 def chunks() -> Iterator[list[int]]:
