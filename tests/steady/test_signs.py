@@ -10,7 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from voltsec.steady.requirements import undecided
-from voltsec.steady.signs import Facts, sign_given
+from voltsec.steady.signs import Facts
 from voltsec.tableau.ring import Polynomial, Ring
 
 RING = Ring(("x", "y", "z"))
@@ -32,7 +32,7 @@ ONE = RING.one
     ],
 )
 def test_squares(polynomial, sign: int | None) -> None:
-    assert sign_given((polynomial, ONE), []) == sign
+    assert Facts().sign((polynomial, ONE)) == sign
     random.seed(3)
     for _ in range(200):
         value = float(RING.value(polynomial, {name: random.uniform(0.01, 3) for name in "xyz"}))
@@ -57,7 +57,7 @@ def polynomials(draw: st.DrawFn) -> Polynomial:
 @example(facts=[X - Y, X - Z, X - 2 * Y], polynomial=X**2 - Y * Z)
 def test_signs_hold_wherever_the_facts_do(facts: list[Polynomial], polynomial: Polynomial) -> None:
     """Whatever form the facts have: constants, powers, several larger than one, chains."""
-    sign = sign_given((polynomial, ONE), facts)
+    sign = Facts(facts).sign((polynomial, ONE))
     if sign is None:
         return
     values = np.random.default_rng(1).lognormal(0, 1.2, (3, 2000))
@@ -80,8 +80,8 @@ def test_products_as_facts() -> None:
 
 def test_facts() -> None:
     """What is given decides; without it nothing is claimed."""
-    assert sign_given((X - Y, ONE), []) is None
-    assert sign_given((X - Y, ONE), [X - Y - Z]) == 1
-    assert sign_given((Z * Y - Z * X, ONE), [X - Y]) == -1
-    assert sign_given((X * Z - Y + X, ONE), [X * Z - Y]) == 1
-    assert sign_given((X - 2 * Y, ONE), [X - Y]) is None
+    assert Facts().sign((X - Y, ONE)) is None
+    assert Facts([X - Y - Z]).sign((X - Y, ONE)) == 1
+    assert Facts([X - Y]).sign((Z * Y - Z * X, ONE)) == -1
+    assert Facts([X * Z - Y]).sign((X * Z - Y + X, ONE)) == 1
+    assert Facts([X - Y]).sign((X - 2 * Y, ONE)) is None

@@ -8,13 +8,16 @@ machine does.  A budget by itself stops nothing: only steps that may be left out
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from contextvars import ContextVar
 from math import inf
 from time import thread_time
 from typing import TypeVar
 
 T = TypeVar("T")
+
+BUDGET = 20.0
+"""Seconds for formulas unless told otherwise."""
 
 _budget: ContextVar[float] = ContextVar("budget", default=inf)
 _limit: ContextVar[float] = ContextVar("limit", default=inf)
@@ -25,13 +28,17 @@ class OutOfTime(Exception):
 
 
 @contextmanager
-def budget_of(seconds: float) -> Iterator[None]:
-    """All optional steps inside have so many seconds together, within a budget around."""
-    token = _budget.set(min(_budget.get(), thread_time() + seconds))
+def _ending(end: ContextVar[float], seconds: float) -> Iterator[None]:
+    token = end.set(min(end.get(), thread_time() + seconds))
     try:
         yield
     finally:
-        _budget.reset(token)
+        end.reset(token)
+
+
+def budget_of(seconds: float) -> AbstractContextManager[None]:
+    """All optional steps inside have so many seconds together, within a budget around."""
+    return _ending(_budget, seconds)
 
 
 def seconds_left() -> float:
@@ -39,14 +46,9 @@ def seconds_left() -> float:
     return min(_budget.get(), _limit.get()) - thread_time()
 
 
-@contextmanager
-def limited(seconds: float) -> Iterator[None]:
+def limited(seconds: float) -> AbstractContextManager[None]:
     """Steps inside end with :class:`OutOfTime` after so many seconds, or where a limit around does."""
-    token = _limit.set(min(_limit.get(), thread_time() + seconds))
-    try:
-        yield
-    finally:
-        _limit.reset(token)
+    return _ending(_limit, seconds)
 
 
 def go_on() -> None:

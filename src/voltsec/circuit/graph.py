@@ -15,16 +15,7 @@ import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.drops import drop_faults
-from voltsec.circuit.elements import (
-    CurrentSource,
-    Diode,
-    Element,
-    Inductor,
-    Place,
-    Source,
-    Switch,
-    Transformer,
-)
+from voltsec.circuit.elements import CurrentSource, Element, Inductor, Place, Source, Switch, Transformer
 from voltsec.circuit.fault import CircuitError, Fault
 from voltsec.circuit.passivity import coupling_faults
 from voltsec.circuit.states import certain_states, possible_states
@@ -69,16 +60,6 @@ def find_faults(circuit: Circuit) -> tuple[Fault, ...]:
     faults += coupling_faults(circuit)
     faults += drop_faults(circuit)
     return tuple(faults)
-
-
-def between_devices(circuit: Circuit) -> tuple[str, ...]:
-    """Nodes that join switches and diodes alone: while these block, nothing says their potential."""
-    graph = graph_of(circuit)
-    return tuple(
-        node
-        for node in circuit.nodes
-        if all(isinstance(element, Switch | Diode) for _, _, element in graph.edges(node, data="element"))
-    )
 
 
 def references(circuit: Circuit) -> tuple[str, ...]:

@@ -8,10 +8,7 @@ from typing import Any
 
 import click
 
-from voltsec.circuit.computing_time import budget_of
-
-SECONDS = 20.0
-"""Computing time for formulas unless told otherwise."""
+from voltsec.circuit.computing_time import BUDGET, budget_of
 
 
 def budgeted(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -20,7 +17,7 @@ def budgeted(function: Callable[..., Any]) -> Callable[..., Any]:
     @click.option(
         "--budget",
         type=click.FloatRange(min=0, min_open=True),
-        default=SECONDS,
+        default=BUDGET,
         show_default=True,
         metavar="SECONDS",
         help="Computing time for formulas; what is not finished then is left out, and said.",

@@ -30,9 +30,12 @@ class ExactNumbers:
 
         Where the exact state is not found they are the formulas' (``exact`` is False).
         """
-        formulas = self.engine.at(point)
+        return self.beside(point, self.engine.at(point))
+
+    def beside(self, point: Mapping[str, float], formulas: Numbers | None) -> Numbers | None:
+        """The same where the engine's ``formulas`` are known already."""
         if formulas is not None and self.settled:
-            formulas = formula_numbers(formulas, self.settled, self.circuit)
+            formulas = formula_numbers(formulas, self.settled, self.circuit, point)
         mode = "" if formulas is None else formulas.mode
         known = self.engine.fractions_at(mode, point)
         expected = [] if known is None else [Expected(known[0], np.array([known[1]]))]

@@ -53,6 +53,13 @@ class Local:
         """What the interval ties together: each polynomial is zero."""
         return self.eliminated.conditions
 
+    @property
+    def open(self) -> tuple[Unknown, ...]:
+        """What the laws leave open, potentials between blocking devices that stand in no law as well."""
+        standing = {unknown for row in self.rows for unknown in row}
+        loose = [("v", node) for node in self.network.nodes if ("v", node) not in standing]
+        return (*self.eliminated.free, *loose)
+
     def value(self, row: Row) -> tuple[Ratio, dict[Unknown, Ratio]]:
         """A sum of unknowns as a ratio in the states, and what stays open in it."""
         one = self.ring.one

@@ -197,7 +197,7 @@ class ModeValues:
         return dict(balance.network.voltage(*element.nodes))
 
     def _average(self, wanted: tuple[str, str]) -> Expr | None:
-        ratio = self.builder.short.average_of_free(self._row(*wanted))
+        ratio = self.builder.waveforms.average_of_free(self._row(*wanted))
         return None if ratio is None else self._closed(ratio)
 
     def _in_interval(self, kind: str, part: str, k: int) -> Expr | None:

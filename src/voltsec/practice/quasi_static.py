@@ -14,11 +14,11 @@ from voltsec.circuit.elements import Resistor
 from voltsec.circuit.quasi_static import QuasiStatic, Settled
 from voltsec.results.table import results_of
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.pointwise import pointwise
+from voltsec.steady.pointwise import worked_out
 from voltsec.steady.solution import Mode, Numbers, Solution, Stress
 from voltsec.tableau.expression import symbol
 
-OPEN = Stress(None, None, None, None)
+OPEN = Stress()
 SHORT_OPERATIONS = 150
 """What is added to the power given is reduced where it is shorter."""
 LONGEST_SWING = 60
@@ -30,41 +30,35 @@ def with_settled(answer: Solution, circuit: Circuit, rest: QuasiStatic) -> Solut
     builders = dict(answer.engine.builders)
     modes = tuple(_mode(mode, builders.get(mode.name), circuit, rest) for mode in answer.modes)
     units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
-    symbols = {name: units[name] for name in units} | {
-        name: unit for name, unit in answer.symbols.items() if name not in units
-    }
     warnings = (*_notes(rest), *answer.warnings)
-    return replace(answer, circuit=circuit, modes=modes, symbols=symbols, warnings=warnings)
+    return replace(answer, circuit=circuit, modes=modes, symbols=units | answer.symbols, warnings=warnings)
 
 
-def formula_numbers(numbers: Numbers, modes: Mapping[str, Mode], circuit: Circuit) -> Numbers:
-    """Numbers that the formulas of the rest come to, for all results of the whole circuit."""
+def formula_numbers(
+    numbers: Numbers, modes: Mapping[str, Mode], circuit: Circuit, whole: Mapping[str, float]
+) -> Numbers:
+    """Numbers that the formulas of the rest come to, for all results of the whole circuit at ``whole``."""
     results = {name: numbers.results.get(name) for name in results_of(circuit)}
     mode = modes.get(numbers.mode)
     if mode is not None:
-        point = {name: np.array([value]) for name, value in numbers.point.items()}
+        point = {name: np.array([value]) for name, value in whole.items()}
         told = {f"losses.{part}": value for part, value in mode.losses.items()}
         told |= {f"capacitor_voltages.{part}": value for part, value in mode.capacitor_voltages.items()}
         told["efficiency"] = mode.efficiency
         for name, expression in told.items():
             if name in results and (results[name] is None or name == "efficiency") and expression is not None:
                 results[name] = _value(expression, mode, point)
-    return replace(numbers, results=results)
+    return replace(numbers, point=dict(whole), results=results)
 
 
 def _value(expression: Expr, mode: Mode, point: dict[str, np.ndarray]) -> float | None:
-    def define(one: Expr) -> bool:
-        for free in one.free_symbols:
-            if free.name not in point:
-                if free.name not in mode.definitions or not define(mode.definitions[free.name]):
-                    return False
-                point[free.name] = pointwise(mode.definitions[free.name], point)
-        return True
-
-    if expression.has(sympy.nan, sympy.zoo, sympy.oo) or not define(expression):
+    if expression.has(sympy.nan, sympy.zoo, sympy.oo):
         return None
-    with np.errstate(all="ignore"):
-        value = float(np.ravel(pointwise(expression, point))[0])
+    try:
+        with np.errstate(all="ignore"):
+            value = float(np.ravel(worked_out(expression, mode.definitions, point))[0])
+    except KeyError:  # a share that only the mode's equations fix
+        return None
     return value if np.isfinite(value) else None
 
 

@@ -7,7 +7,7 @@ from functools import cached_property
 from sympy import Expr, expand
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.graph import between_devices, references
+from voltsec.circuit.graph import references
 from voltsec.practice.algebra import Board
 from voltsec.practice.intervals import Local, current_name, rise_name, solve_interval, voltage_name
 from voltsec.steady.modes import ModeBuilder
@@ -49,8 +49,7 @@ class Setting:
         for place in places:
             states += [current_name(name, place) for name in self.coils]
         for k, local in enumerate(self.locals):
-            open_ = [*local.eliminated.free, *(("v", node) for node in between_devices(self.circuit))]
-            states += dict.fromkeys(self.open_name(k, unknown) for unknown in open_)
+            states += [self.open_name(k, unknown) for unknown in local.open]
             states += [rise_name(name, k + 1) for name in self.coils]
         names = (*unknown, *k_name, *edges, *parameter_names(self.circuit))
         return Board(names, states, (*unknown, *edges), self.form.point)

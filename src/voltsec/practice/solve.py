@@ -6,19 +6,17 @@ from dataclasses import replace
 from math import inf, isinf
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.computing_time import budget_of, seconds_left
+from voltsec.circuit.computing_time import BUDGET, budget_of, seconds_left
 from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.quasi_static import quasi_static
 from voltsec.practice.exact_numbers import ExactNumbers
 from voltsec.practice.quasi_static import with_settled
 from voltsec.steady.points import operating_point
+from voltsec.steady.search import Point
 from voltsec.steady.solution import Solution
 from voltsec.steady.solve import solve as solve_formulas
 from voltsec.steady.solve import without_modes
 from voltsec.waveforms.settling import settling
-
-BUDGET = 20.0
-"""Seconds of computing time for formulas, unless there is a budget already."""
 
 
 def solve(circuit: Circuit, budget: float | None = None) -> Solution:
@@ -40,20 +38,19 @@ def solve(circuit: Circuit, budget: float | None = None) -> Solution:
         try:
             answer = solve_formulas(circuit if rest is None else rest.circuit)
         except NoSteadyState as unsolved:
-            return _numbers_alone(circuit, unsolved)
+            return _numbers_alone(circuit, point, unsolved)
     if rest is not None:
         answer = with_settled(answer, circuit, rest)
     numbers = ExactNumbers(circuit, answer.engine, {mode.name: mode for mode in answer.modes} if rest else {})
-    found = None if point is None else numbers(point)
+    found = None if point is None else numbers.beside(point, answer.numbers)
     return replace(answer, numbers=found, evaluate=numbers)
 
 
-def _numbers_alone(circuit: Circuit, unsolved: NoSteadyState) -> Solution:
+def _numbers_alone(circuit: Circuit, point: Point | None, unsolved: NoSteadyState) -> Solution:
     """The exact state at the operating point, where there are no formulas; ``unsolved`` without one."""
     (fault,) = unsolved.faults
     answer = without_modes(circuit, fault)
     numbers = ExactNumbers(circuit, answer.engine)
-    point = operating_point(circuit)
     found = None if point is None else numbers(point)
     cut_off = found is not None and any(name.endswith("voltage_peak") for name in found.unbounded)
     if found is None or not found.exact or cut_off:  # no part survives an interrupted inductor current

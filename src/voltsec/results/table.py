@@ -108,9 +108,6 @@ class Result:
     measure: Measure
 
 
-STRESS_UNITS = {"voltage_peak": "V", "current_average": "A", "current_peak": "A", "current_rms": "A"}
-
-
 def results_of(circuit: Circuit) -> dict[str, Result]:
     """Every result of the circuit, by name."""
     return {result.name: result for result in _results(circuit)}

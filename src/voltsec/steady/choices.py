@@ -19,7 +19,7 @@ from sympy import Expr
 from voltsec.circuit.computing_time import go_on
 from voltsec.steady.ratio import Ratio, add, insert
 from voltsec.steady.signs import LONGEST_FACTORED, Facts
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
+from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, product
 
 Array = np.ndarray
 Points = Mapping[str, Array]
@@ -277,19 +277,16 @@ def size_of(ratio: Ratio, known: Knowledge, write: Callable[[Ratio], Expr]) -> E
     open_, sign = open_factors(ratio, known)
     if not open_:
         return write((ratio[0] * sign, ratio[1]))
-    whole = open_[0]
-    for factor in open_[1:]:
-        whole = whole * factor
     one = known.ring.one
-    if len(whole) > LONGEST_FACTORED:
+    if len(product(open_)) > LONGEST_FACTORED:
         return bars(write(ratio))
     rest = write((_without(ratio[0], open_) * sign, _without(ratio[1], open_)))
     over = [f for f in open_ if (ratio[1] // f) * f != ratio[1]]
-    product: Expr = sympy.Integer(1)
+    sizes: Expr = sympy.Integer(1)
     for group, power in ((over, 1), ([f for f in open_ if f not in over], -1)):
         for factor in group:
-            product *= bars(write((factor, one))) ** power
-    return rest * product
+            sizes *= bars(write((factor, one))) ** power
+    return rest * sizes
 
 
 def bars(expression: Expr) -> Expr:
@@ -340,9 +337,14 @@ def negative(one: Sum) -> Sum:
     return tuple((place, -coefficient) for place, coefficient in one)
 
 
-def difference(one: Sum, other: Sum) -> Sum:
-    """One sum less another."""
+def added(one: Sum, other: Sum) -> Sum:
+    """Two sums together, places in order."""
     total = dict(one)
     for place, coefficient in other:
-        total[place] = total.get(place, 0) - coefficient
-    return tuple((place, coefficient) for place, coefficient in total.items() if coefficient)
+        total[place] = total.get(place, 0) + coefficient
+    return tuple((place, coefficient) for place, coefficient in sorted(total.items()) if coefficient)
+
+
+def difference(one: Sum, other: Sum) -> Sum:
+    """One sum less another."""
+    return added(one, negative(other))

@@ -179,19 +179,6 @@ class ClosedForm:
             found.append(root)
         return tuple(found)
 
-    @cached_property
-    def coupled(self) -> bool:
-        """True where only all conditions together fix the unknowns."""
-        known: set[str] = set()
-        open_conditions = list(self.conditions)
-        while open_conditions:
-            single = self._single(open_conditions, known)
-            if single is None:
-                return True
-            open_conditions.remove(single[0])
-            known.add(single[1])
-        return False
-
     def _single(self, conditions: list[Polynomial], known: set[str]) -> tuple[Polynomial, str] | None:
         """A condition with one unknown that is not ``known``, and that unknown."""
         for condition in conditions:

@@ -10,7 +10,7 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.steady.charge import Stretch, charge_swing
-from voltsec.steady.choices import Choices, Knowledge, Points, Sum, difference, negative
+from voltsec.steady.choices import Choices, Knowledge, Points, Sum, added, difference, negative
 from voltsec.steady.ratio import Ratio
 from voltsec.steady.waveform import Waveform, Waveforms
 
@@ -142,7 +142,7 @@ class Extremes:
             bend = waveform.bends[k] if waveform.bends else (self.known.ring.zero, self.known.ring.one)
             if mean is None or ramp is None or bend is None:
                 return None
-            middle = _added(_base(mean, bases), _base(bend, bases))
+            middle = added(_base(mean, bases), _base(bend, bases))
             rise = _base(ramp, bases)
             sums.append((middle, rise))
         return self._choices(bases), sums
@@ -153,12 +153,12 @@ class Extremes:
         if None in signs:
             return list(_both(middle, rise))
         opposite = (signs[0] or 1) * (signs[1] or 1) < 0
-        return [_added(middle, negative(rise) if opposite else rise)]
+        return [added(middle, negative(rise) if opposite else rise)]
 
 
 def _both(middle: Sum, rise: Sum) -> tuple[Sum, Sum]:
     """Values at an interval's start and end."""
-    return _added(middle, negative(rise)), _added(middle, rise)
+    return added(middle, negative(rise)), added(middle, rise)
 
 
 def _base(ratio: Ratio, bases: list[Ratio]) -> Sum:
@@ -173,11 +173,3 @@ def _base(ratio: Ratio, bases: list[Ratio]) -> Sum:
                 return ((place, -1),)
     bases.append(ratio)
     return ((len(bases) - 1, 1),)
-
-
-def _added(one: Sum, other: Sum) -> Sum:
-    """Two sums together, places in order."""
-    total = dict(one)
-    for place, coefficient in other:
-        total[place] = total.get(place, 0) + coefficient
-    return tuple((place, coefficient) for place, coefficient in sorted(total.items()) if coefficient)

@@ -62,7 +62,9 @@ def first_order(builder: ModeBuilder) -> FirstOrder | None:
     circuit, ring = builder.circuit, builder.balance.ring
     small = small_symbols(circuit)
     output = circuit.output
-    voltage = builder.short.average_of_free(dict(builder.balance.network.voltage(output.start, output.end)))
+    voltage = builder.waveforms.average_of_free(
+        dict(builder.balance.network.voltage(output.start, output.end))
+    )
     if voltage is None:
         return None
     own = builder.form.ring
@@ -132,7 +134,7 @@ def _power_shares(builder: ModeBuilder, small: tuple[str, ...]) -> dict[str, Exp
     circuit, balance, own = builder.circuit, builder.balance, builder.form.ring
     drawn: Ratio = (own.zero, own.one)
     for source in circuit.sources:
-        current = builder.short.average_of_free({("i", source.name): balance.ring.one})
+        current = builder.waveforms.average_of_free({("i", source.name): balance.ring.one})
         ideal = None if current is None else _leading(builder, current, small)
         if ideal is None:
             return None
@@ -161,7 +163,7 @@ def _ideal_losses(builder: ModeBuilder, name: str, small: tuple[str, ...]) -> di
             if symbol is None:
                 continue
             total: Ratio | None = (own.zero, own.one)
-            for k, fraction in enumerate(builder.short.fractions):
+            for k, fraction in enumerate(builder.waveforms.fractions):
                 mean = balance.value(k, row, "average")
                 ideal = None if mean is None else _leading(builder, mean, small)
                 if ideal is None or total is None:

@@ -19,11 +19,10 @@ from functools import partial
 import sympy
 from sympy import Expr
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
-from voltsec.circuit.elements import Capacitor, CurrentSource, Load, Source
+from voltsec.circuit.elements import CurrentSource, Load, Source
 from voltsec.results.table import lossy_elements
-from voltsec.steady.lossy import current_rows
+from voltsec.steady.lossy import current_rows, loses_by_ripple
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.root_forms import size
@@ -75,7 +74,7 @@ def _ratio(builder: ModeBuilder, name: str, ripple: bool = False) -> Ratio | Non
             for share, square in squares:
                 total = add(total, multiply(multiply(share, square), (ring.symbol(resistance), ring.one)))
         if drop is not None:
-            current = builder.short.average_of_free(row)
+            current = builder.waveforms.average_of_free(row)
             if current is None:
                 return None
             total = add(total, multiply(current, (ring.symbol(drop), ring.one)))
@@ -94,17 +93,12 @@ def _squares(builder: ModeBuilder, row: Row, ripple: bool) -> list[tuple[Ratio, 
     return found
 
 
-def loses_by_ripple(circuit: Circuit, name: str) -> bool:
-    """True for a capacitor: ripple current may be all that heats it, so it counts in small ripple too."""
-    return isinstance(circuit.element(name), Capacitor)
-
-
 def _flows(builder: ModeBuilder, row: Row, ripple: bool = False) -> list[tuple[Ratio, Ratio, Ratio]] | None:
     """(share of T, mean, ramp) of a current, intervals of equal size joined, idle ones left out.
 
     In continuous conduction ripple is neglected unless asked for: means as the averages see them, no ramps.
     """
-    balance, places = builder.balance, range(builder.short.count)
+    balance, places = builder.balance, range(builder.waveforms.count)
     if balance.by_itself or ripple:
         parts = [[balance.value(k, row, part) for k in places] for part in ("mean", "ramp")]
     else:
@@ -133,7 +127,7 @@ def _expression(builder: ModeBuilder, name: str) -> Expr | None:
                 squares.append(form.expression(share) * square)
             terms.append(_symbol(builder, resistance) * sympy.Add(*squares))
         if drop is not None:
-            current = builder.short.average_of_free(row)
+            current = builder.waveforms.average_of_free(row)
             if current is None:
                 return None
             terms.append(_symbol(builder, drop) * form.expression(current))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Resistor
+from voltsec.circuit.elements import Capacitor, Resistor
 from voltsec.steady.balance import Balance
 from voltsec.tableau.network import Row
 
@@ -26,3 +26,8 @@ def current_rows(
         None if drop is None else drop.symbol,
         row,
     )
+
+
+def loses_by_ripple(circuit: Circuit, name: str) -> bool:
+    """True for a capacitor: ripple current may be all that heats it, so it counts in small ripple too."""
+    return isinstance(circuit.element(name), Capacitor)

@@ -35,7 +35,6 @@ class ModeFormulas:
     circuit: Circuit
     form: ClosedForm
     waveforms: Waveforms
-    short: Waveforms
 
     @cached_property
     def extremes(self) -> Extremes:
@@ -76,8 +75,7 @@ class ModeFormulas:
     def stress(self) -> dict[str, Stress]:
         """Stress of every element, winding and magnetizing inductance."""
         found = {
-            name: in_time(partial(self._stress_of, row, self._row_of_voltage(*nodes), blocking))
-            or Stress(None, None, None, None)
+            name: in_time(partial(self._stress_of, row, self._row_of_voltage(*nodes), blocking)) or Stress()
             for name, row, nodes, blocking in self._stressed()
         }
         for capacitor in self.circuit.capacitors:  # charge balance
@@ -126,7 +124,7 @@ class ModeFormulas:
             peak_voltage = self.extremes.peak(self._with_known_ramps(voltage, blocking), blocking)
         return Stress(
             peak_voltage,
-            self._plain(self.short.average_of_free(current_row)),
+            self._plain(self.waveforms.average_of_free(current_row)),
             self.extremes.peak(current),
             rms,
         )

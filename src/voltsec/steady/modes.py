@@ -83,7 +83,6 @@ class ModeBuilder(ModeFormulas):
         self.searched = points
         inside = self._inside(points)
         self.waveforms = Waveforms(self.balance, inside)
-        self.short = self.waveforms
 
     def _inside(self, points: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
         """Sample points where the sequence holds, with their fractions."""
@@ -106,7 +105,7 @@ class ModeBuilder(ModeFormulas):
         ``speller`` gives states for conditions that would be long without them.
         """
         spelled = _Spelled(states, speller)
-        area = self.__dict__["area"] = self._region(spelled)
+        area = self.area = self._region(spelled)
         definitions = dict(self.form.definitions)
         for key, value in area.definitions.items():
             definitions.setdefault(key, value)
@@ -245,17 +244,17 @@ class ModeBuilder(ModeFormulas):
 
     def mean(self, row: Row) -> Expr | None:
         """Average of a sum of currents."""
-        return self._plain(self.short.average_of_free(row))
+        return self._plain(self.waveforms.average_of_free(row))
 
     def delivered(self, row: Row) -> Expr | None:
         """Average of a current, counted against its arrow."""
-        ratio = self.short.average_of_free(row)
+        ratio = self.waveforms.average_of_free(row)
         return None if ratio is None else self._plain((-ratio[0], ratio[1]))
 
     def output_voltage(self) -> Ratio | None:
         """Average output voltage over the balance's ring."""
         output = self.circuit.output
-        return self.short.average_of_free(self._row_of_voltage(output.start, output.end))
+        return self.waveforms.average_of_free(self._row_of_voltage(output.start, output.end))
 
     def gain(self, voltage: Ratio | None) -> Expr | None:
         """Output over input voltage; None where it depends on a source or drop."""
@@ -323,7 +322,7 @@ class ModeBuilder(ModeFormulas):
             return "not determined"
         if self.form.divides(voltage[0]) or self.form.divides(current[0]):
             return "idle"
-        power = np.median(np.sign(self.short.numeric(voltage) * self.short.numeric(current)))
+        power = np.median(np.sign(self.waveforms.numeric(voltage) * self.waveforms.numeric(current)))
         return "absorbs" if power > 0 else "supplies" if power < 0 else "idle"
 
     def efficiency(self) -> Expr | None:
@@ -388,7 +387,7 @@ class ModeBuilder(ModeFormulas):
         ring = self.balance.ring
         current_row = self._one(("i", element.name))
         if isinstance(element, Source):
-            current = self.short.average_of_free(current_row)
+            current = self.waveforms.average_of_free(current_row)
             return (
                 None
                 if current is None
@@ -396,21 +395,21 @@ class ModeBuilder(ModeFormulas):
             )
         if self.balance.by_itself:
             if isinstance(element, Resistor):
-                square = self.short.mean_square(self.short.of(current_row))
+                square = self.waveforms.mean_square(self.waveforms.of(current_row))
                 return (
                     None
                     if square is None
                     else multiply(square, (ring.symbol(element.quantity.symbol), ring.one))
                 )
-            voltage = self.short.average_of_free(self._row_of_voltage(element.start, element.end))
+            voltage = self.waveforms.average_of_free(self._row_of_voltage(element.start, element.end))
             return (
                 None
                 if voltage is None
                 else multiply(voltage, (ring.symbol(element.quantity.symbol), ring.one))
             )
         terms: list[Ratio | None] = []
-        for k in range(self.short.count):
+        for k in range(self.waveforms.count):
             voltage = self.balance.value(k, self._row_of_voltage(element.start, element.end), "average")
             current_mean = self.balance.value(k, current_row, "average")
             terms.append(None if voltage is None or current_mean is None else multiply(voltage, current_mean))
-        return self.short.weighted(terms)
+        return self.waveforms.weighted(terms)

@@ -54,6 +54,17 @@ def pointwise(expression: Basic, point: Mapping[str, float | Array]) -> Any:
     return reduce(joined, parts)
 
 
+def worked_out(expression: Basic, definitions: Mapping[str, Basic], point: dict[str, Any]) -> Any:
+    """As :func:`pointwise`; names without a value get theirs from ``definitions`` and are added to ``point``.
+
+    Raises KeyError where a name has neither.
+    """
+    for free in expression.free_symbols:
+        if free.name not in point:
+            point[free.name] = worked_out(definitions[free.name], definitions, point)
+    return pointwise(expression, point)
+
+
 def _power(base: Any, exponent: sympy.Rational) -> Any:
     if exponent.q == 2:
         root = np.sqrt(base)

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Capacitor, CurrentSource, Load, Resistor, Source
+from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
 from voltsec.results.table import output_capacitor, results_of
 from voltsec.steady.folding import Item
-from voltsec.steady.lossy import current_rows
+from voltsec.steady.lossy import current_rows, loses_by_ripple
 from voltsec.steady.port_rows import input_row, output_row
 from voltsec.steady.reading_sources import Source as ReadingSource
 from voltsec.steady.readings import (
@@ -122,8 +122,7 @@ class ReadingList:
         parts: list[Reading] = []
         for resistance, drop, row in current_rows(self.circuit, self.balance, name):
             if resistance is not None:
-                ripple = isinstance(self.circuit.element(name), Capacitor)  # it may be all that heats it
-                shares = self._shares(row) if ripple else self._averages(row)
+                shares = self._shares(row) if loses_by_ripple(self.circuit, name) else self._averages(row)
                 parts.append(Undetermined() if shares is None else ResistiveLoss(resistance, shares))
             if drop is not None:
                 parts.append(Times(Symbol(drop), self._plain(self.source.average(row))))

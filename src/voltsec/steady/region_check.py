@@ -16,7 +16,7 @@ from sympy.logic.boolalg import Boolean
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.points import base_point, random_timings
-from voltsec.steady.pointwise import pointwise
+from voltsec.steady.pointwise import worked_out
 from voltsec.steady.sequences import Found
 from voltsec.steady.signs import ordinary
 from voltsec.steady.stages import Stages
@@ -133,15 +133,8 @@ class _Stated:
         if self.holds_when is None:
             return np.ones(length, bool)
         with np.errstate(all="ignore"):
-            self._define(self.holds_when, point)
-            return np.broadcast_to(np.asarray(pointwise(self.holds_when, point), bool), (length,))
-
-    def _define(self, expression: Expr | Boolean, point: Points) -> None:
-        for free in expression.free_symbols:
-            name = str(free)
-            if name not in point:
-                self._define(self.definitions[name], point)
-                point[name] = pointwise(self.definitions[name], point)
+            truth = worked_out(self.holds_when, self.definitions, point)
+            return np.broadcast_to(np.asarray(truth, bool), (length,))
 
     def _ordinary(self, points: Points) -> Array:
         mask = np.ones(len(points["T"]), bool)

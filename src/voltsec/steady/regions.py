@@ -29,7 +29,7 @@ from voltsec.steady.signs import Facts, ordinary
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.assembly import bends_count
 from voltsec.tableau.expression import symbol
-from voltsec.tableau.ring import Polynomial, definite_sign
+from voltsec.tableau.ring import Polynomial, definite_sign, product
 
 LONG = 60
 """Bounds of more terms are not written out as bounds."""
@@ -268,10 +268,7 @@ def _stated(form: ClosedForm, wanted: Demands, atoms: list[Polynomial], result: 
     one = form.balance.ring.one
     groups = []
     for group in [*((atom,) for atom in atoms), *wanted.products]:
-        whole = group[0]
-        for factor in group[1:]:
-            whole = whole * factor
-        groups.append(undecided(form.shown((whole, one)), facts))
+        groups.append(undecided(form.shown((product(group), one)), facts))
     found = Demands(facts)
     collect(found, groups)
     parts: list[Boolean] = []

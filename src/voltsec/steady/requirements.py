@@ -18,7 +18,7 @@ from voltsec.steady.sequences import Found
 from voltsec.steady.signs import LONGEST_FACTORED, Facts, ordinary
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.network import coils
-from voltsec.tableau.ring import Polynomial, definite_sign, factors
+from voltsec.tableau.ring import Polynomial, definite_sign, factors, product
 
 LONGEST_ATOM = 300
 """Polynomials of more terms are taken as they are: nothing they might become could be read."""
@@ -74,7 +74,7 @@ def demands(found: Found, longest: int | None = None) -> Demands:
         if len(left) == 1:  # a parameter is positive
             solved_by += left
         elif left:
-            products.append(_product(left))
+            products.append(product(left))
         freed = [insert(ring, ratio, name, value) for ratio in freed]
     result = Demands(Facts(given + solved_by + usual, found.fractions.constraints, products), solved_by)
     result.put_in = put_in
@@ -112,7 +112,7 @@ def collect(result: Demands, groups: Iterable[list[Polynomial]]) -> None:
                 result.atoms.append(atom)
         several = [group for group in waiting if len(group) > 1]
         known = result.known
-        again = [undecided((_product(group), group[0] - group[0] + 1), known) for group in several]
+        again = [undecided((product(group), group[0] - group[0] + 1), known) for group in several]
         waiting = [group for group in again if group]
         if waiting == several or not waiting:
             break
@@ -144,10 +144,10 @@ def undecided(ratio: Ratio, facts: Facts) -> list[Polynomial]:
                 left = [other for other in left if other != factor]  # once above and once below
             else:
                 left.append(factor)
-    for product in facts.products if len(left) > 1 else ():
-        whole = _product(left)
-        rest = whole // product
-        if rest * product == whole:
+    for fact in facts.products if len(left) > 1 else ():
+        whole = product(left)
+        rest = whole // fact
+        if rest * fact == whole:
             content, pairs = factors(rest)
             sign *= 1 if content > 0 else -1
             left = [factor for factor, power in pairs if power % 2]
@@ -160,14 +160,6 @@ def undecided(ratio: Ratio, facts: Facts) -> list[Polynomial]:
 def vanishes(polynomial: Polynomial, zero: Iterable[Polynomial]) -> bool:
     """True where a polynomial is a multiple of one that vanishes."""
     return polynomial.is_zero() or any((polynomial // factor) * factor == polynomial for factor in zero)
-
-
-def _product(group: Iterable[Polynomial]) -> Polynomial:
-    total = None
-    for factor in group:
-        total = factor if total is None else total * factor
-    assert total is not None
-    return total
 
 
 def _solve_parameter(balance: Balance, polynomial: Polynomial) -> tuple[str, Ratio] | None:

@@ -64,11 +64,6 @@ def _above(larger: Polynomial, names: list[str], balance: Balance) -> Polynomial
     return larger
 
 
-def sign_given(ratio: Ratio, known: list[Polynomial]) -> int | None:
-    """Sign of a ratio, proved from coefficients and from polynomials known to be positive."""
-    return Facts(known).sign(ratio)
-
-
 class Facts:
     """Polynomials known to be positive (``known``) or to vanish (``zero``), and the signs that follow.
 

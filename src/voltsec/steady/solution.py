@@ -36,10 +36,10 @@ class ModeInterval:
 class Stress:
     """Stress of one element; an entry is ``None`` where the model does not determine it."""
 
-    voltage_peak: Expr | None
-    current_average: Expr | None
-    current_peak: Expr | None
-    current_rms: Expr | None
+    voltage_peak: Expr | None = None
+    current_average: Expr | None = None
+    current_peak: Expr | None = None
+    current_rms: Expr | None = None
 
 
 @dataclass(frozen=True)

@@ -220,7 +220,7 @@ class Engine:
         return tuple(
             (name, numeric_mode_of(builder.found))
             for name, builder in self.builders
-            if len(builder.balance.sequence.unknown) > 1 and builder.form.coupled
+            if len(builder.balance.sequence.unknown) > 1 and builder.found.fractions.coupled
         )
 
 

@@ -68,7 +68,6 @@ class StateBuilder(ModeBuilder):
         self.found = replace(explicit.found, witness=witness)
         self.form = ClosedForm(balance, explicit.found.fractions, witness, balance.names)
         self.waveforms = Waveforms(balance, points | values)
-        self.short = self.waveforms
 
     @cached_property
     def known(self) -> Knowledge:
@@ -76,7 +75,7 @@ class StateBuilder(ModeBuilder):
         plain, ring = self.explicit, self.states.ring
         signs: dict[str, int | None] = {}
         for name, state in self.states.currents.items():
-            current = plain.short.average_of_free({("i", name): plain.balance.ring.one})
+            current = plain.waveforms.average_of_free({("i", name): plain.balance.ring.one})
             signs[state] = None if current is None else plain.known.sign(current)
         for name, state in self.states.voltages.items():
             voltage = plain.balance.capacitor_voltage(name)
@@ -117,7 +116,7 @@ class StateBuilder(ModeBuilder):
         solved, states = self.explicit.balance, self.states
         found: dict[str, Ratio | None] = {}
         for name, state in states.currents.items():
-            found[state] = self.explicit.short.average_of_free({("i", name): solved.ring.one})
+            found[state] = self.explicit.waveforms.average_of_free({("i", name): solved.ring.one})
         for name, state in states.voltages.items():
             found[state] = solved.capacitor_voltage(name)
         for name, state in states.rises.items():

@@ -33,7 +33,7 @@ def mode_without_formulas(mode: NumericMode, name: str) -> Mode:
         inductor_currents=dict.fromkeys(names),
         source_currents=dict.fromkeys(s.name for s in circuit.sources),
         ripple=dict.fromkeys([*names, *capacitors]),
-        stress={e.name: Stress(None, None, None, None) for e in circuit.elements if e.kind != "transformer"},
+        stress={e.name: Stress() for e in circuit.elements if e.kind != "transformer"},
         efficiency=None,
         closed_form=False,
         condition=None,

@@ -61,11 +61,6 @@ class Waveforms:
         """The waveform of a branch current."""
         return self.of({unknown: self.ring.one})
 
-    def average(self, row: Row) -> Ratio | None:
-        """Average over the period (ripple neglected in continuous conduction)."""
-        terms = [self.balance.value(k, row, "average") for k in range(self.count)]
-        return self.weighted(terms)
-
     def weighted(self, terms: list[Ratio | None] | tuple[Ratio | None, ...]) -> Ratio | None:
         """Sum of fraction times term; the open parts of single terms may cancel, so all must be there."""
         total: Ratio = (self.ring.zero, self.ring.one)
@@ -76,7 +71,10 @@ class Waveforms:
         return total
 
     def average_of_free(self, row: Row) -> Ratio | None:
-        """Like :meth:`average`, also where single intervals leave open what the period fixes."""
+        """Average over the period (ripple neglected in continuous conduction).
+
+        Also where single intervals leave open what the period fixes.
+        """
         total = None
         for k, fraction in enumerate(self.fractions):
             term = self.balance.affine(k, row, "average").times((fraction, self.ring.one))

@@ -7,7 +7,9 @@ Every variable stands for a positive quantity, the interval fractions ``#1 ... #
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from functools import reduce
+from operator import mul
 from typing import Any
 
 import flint
@@ -167,6 +169,11 @@ def definite_sign(polynomial: Polynomial) -> int | None:
     if all(c < 0 for c in coefficients):
         return -1
     return None
+
+
+def product(group: Iterable[Polynomial]) -> Polynomial:
+    """Product of one polynomial or more."""
+    return reduce(mul, group)
 
 
 def factors(polynomial: Polynomial) -> tuple[int, list[tuple[Polynomial, int]]]:

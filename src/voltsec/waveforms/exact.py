@@ -113,14 +113,13 @@ class _Search:
         sequence: Sequence,
         instants: frozenset[int],
         guess: Array,
-        near: Array | None = None,
     ) -> None:
-        """Try one sequence at some points and keep what holds; ``near`` as in :func:`periodic_state`."""
+        """Try one sequence at some points and keep what holds."""
         for start in range(0, len(places), CHUNK):
             part = places[start : start + CHUNK]
             try:
                 network = self.network(part)
-                periodic = periodic_state(network, sequence, lengths[part], guess[part], instants, near)
+                periodic = periodic_state(network, sequence, lengths[part], guess[part], instants)
             except (NotDetermined, np.linalg.LinAlgError):
                 continue
             self._keep(part, periodic)
@@ -163,20 +162,32 @@ class _Search:
             place = int(left[len(left) // 2])
             tried.add(place)
             one = np.array([place])
-            try:
-                period, state = found_periodic(
-                    self.network(one), Switching(closed, tuple(float(x) for x in lengths[place]))
-                )
-            except (NotDetermined, np.linalg.LinAlgError):
+            periodic = periodic_from_nothing(self.network(one), closed, lengths[place])
+            if periodic is None or not periodic.good[0]:
                 missed += 1
                 continue
-            fractions = np.array(period.fractions)
-            guess = np.tile(fractions, (len(lengths), 1))
-            self.attempt(one, lengths, period.sequence, period.instants, guess, state)
-            missed = 0 if self.exact.found[place] else missed + 1
-            if self.exact.found[place] and left.size > 1:
-                stages = [interval.stage for interval in period.sequence.intervals]
+            missed = 0
+            self._keep(one, periodic)
+            rest = left[left != place]
+            if rest.size:
+                found = periodic.trajectory
+                stages = [interval.stage for interval in found.sequence.intervals]
                 with np.errstate(all="ignore"):
-                    guess = fractions * np.nan_to_num(lengths[:, stages] / lengths[place, stages])
-                rest = left[left != place]
-                self.attempt(rest, lengths, period.sequence, period.instants, guess)
+                    guess = found.fractions[0] * np.nan_to_num(lengths[:, stages] / lengths[place, stages])
+                self.attempt(rest, lengths, found.sequence, found.instants, guess)
+
+
+def periodic_from_nothing(
+    network: PeriodNetwork, closed: tuple[frozenset[str], ...], lengths: Array
+) -> Periodic | None:
+    """The exact periodic state of ``network`` (of one point) without a guess; ``None`` where none is found.
+
+    ``closed`` are the switches that conduct in each switch interval, ``lengths`` (stages,) its fraction.
+    """
+    try:
+        switching = Switching(closed, tuple(float(length) for length in lengths))
+        period, state = found_periodic(network, switching)
+        fractions = np.array([period.fractions])
+        return periodic_state(network, period.sequence, lengths[None], fractions, period.instants, state)
+    except (NotDetermined, np.linalg.LinAlgError):
+        return None

@@ -13,10 +13,8 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.steady.stages import stages_of
-from voltsec.waveforms.march import Switching
-from voltsec.waveforms.network import NotDetermined, PeriodNetwork
-from voltsec.waveforms.periodic import periodic_state
-from voltsec.waveforms.shooting import found_periodic
+from voltsec.waveforms.exact import periodic_from_nothing
+from voltsec.waveforms.network import PeriodNetwork
 from voltsec.waveforms.trajectory import Trajectory
 
 SHORT = 0.02
@@ -34,7 +32,7 @@ LITTLE = 0.05
 def settling(circuit: Circuit, point: Mapping[str, float]) -> frozenset[str]:
     """Names of capacitors and inductors that settle within every interval at ``point`` (SI units).
 
-    None where the exact periodic state is not found.  Coupled inductors are not among them.
+    None of them where the exact periodic state is not found.  Coupled inductors are not among them.
     """
     trajectory = _trajectory(circuit, point)
     if trajectory is None:
@@ -65,20 +63,8 @@ def _trajectory(circuit: Circuit, point: Mapping[str, float]) -> Trajectory | No
         lengths = np.array([float(length) for length in stages.fractions(dict(point))])
         if (lengths < 0).any():
             continue
-        try:
-            network = PeriodNetwork(circuit, point)
-            period, state = found_periodic(network, Switching(stages.closed, tuple(lengths)))
-            found = periodic_state(
-                network,
-                period.sequence,
-                lengths[None],
-                np.array(period.fractions)[None],
-                period.instants,
-                state,
-            )
-        except (NotDetermined, np.linalg.LinAlgError):
-            continue
-        if found.good[0]:
+        found = periodic_from_nothing(PeriodNetwork(circuit, point), stages.closed, lengths)
+        if found is not None and found.good[0]:
             return found.trajectory
     return None
 
