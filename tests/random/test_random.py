@@ -30,7 +30,7 @@ def chunks() -> Iterator[list[int]]:
         yield numbers[begin : begin + CHUNK]
 
 
-@pytest.mark.parametrize("numbers", chunks(), ids=lambda numbers: f"{numbers[0]}-{numbers[-1]}")
+@pytest.mark.parametrize("numbers", list(chunks()), ids=lambda numbers: f"{numbers[0]}-{numbers[-1]}")
 def test_random_circuits(numbers: list[int]) -> None:
     """Every case is right or fails as it is known to; one that is cured has to leave the known ones."""
     complaints, known = [], ordinary()
