@@ -1,8 +1,11 @@
-"""The periodic state found from nothing: periods followed until the end meets the start.
+"""The periodic state found from nothing: steps over many periods until the end of one meets its start.
 
-Passive networks with ideal switches and diodes never move two states apart (in energy coordinates), so
-plain periods never lead away from the periodic state, and Newton's method on the period, whose derivative
-is exact, gets there in a few steps once the devices conduct as they will.
+Passive networks with ideal switches and diodes never move two states apart (in energy coordinates): the
+period map P is nonexpansive.  So ``x - anchor = span (P(x) - x)``, an implicit step over ``span`` periods,
+has one solution for every span, and steps from one solution to the next converge to a periodic state where
+there is one (proximal point method; Rockafellar, SIAM J. Control Optim. 14, 1976, from memory).  The
+equation is solved by Newton's method, whose derivative is exact; without end the span makes it Newton's
+method on the period itself, which comes first, because it mostly gets there in a few steps.
 """
 
 from __future__ import annotations
@@ -18,12 +21,20 @@ from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Followed, Switching, follow
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 
-PERIODS = 120
+PERIODS = 160
 """Periods followed at most."""
 CLOSED = 1e-10
 """The end meets the start within this share of the state's size."""
 STEPS = (8, 24)
 """Steps in each switch interval of the problem that gives the first guess."""
+SPANS = 2.0, 16.0, 1e12
+"""Periods of an implicit step: the least, those after Newton's method was led astray, the most."""
+LONGER, SHORTER = 8.0, 30.0
+"""Spans grow by this factor after a step that was solved, and shrink after one that was not."""
+SHORTENED = (1.0, 1 / 3, 1 / 9)
+"""Shares of Newton's step that are tried."""
+SOLVED = 0.3
+"""An implicit step is near enough where it is off by this share of what is missing at its anchor."""
 
 
 def found_periodic(
@@ -33,29 +44,71 @@ def found_periodic(
 
     ``network`` has one point.  ``patience`` is called once a period and may raise to end the search.
     """
+    search = _Search(network, switching, patience)
     state, guess = _first_guess(network, switching)
-    last: Followed | None = None
-    best = np.inf
-    before: Array | None = None
-    for _ in range(PERIODS):
-        patience()
-        period = follow(network, switching, state, guess)
-        miss = period.end - state
-        size = float(np.linalg.norm(miss))
-        if size < CLOSED * max(1.0, float(np.linalg.norm(state))):
+    period = search.follow(state, guess)
+    least, usual, span = SPANS
+    anchor, start = state, period
+    while True:
+        if _misses(period, state) < CLOSED * max(1.0, float(np.linalg.norm(state))):
             return period, state
-        guess = period.last
-        if before is not None and size > 0.9 * best:
-            # Newton led astray: back to where the step began, and a plain period from there
-            assert last is not None
-            state, guess, before = last.end, last.last, None
-            best = np.inf
+        found = search.step(period, state, anchor, span)
+        if found is None:  # led astray: a plain period from the anchor, and shorter steps
+            state = start.end
+            period = search.follow(state, start.last)
+            span = max(min(span / SHORTER, usual), least)
+            anchor, start = state, period
             continue
-        best = size
-        last, before = period, state
-        step = np.linalg.lstsq(np.eye(len(state)) - period.slope, miss, rcond=1e-12)[0]
-        state = state + step
-    raise NotDetermined("no state was found that repeats after a period")
+        state, period, off = found
+        if off < SOLVED * _misses(start, anchor):
+            anchor, start = state, period
+            span = min(span * LONGER, SPANS[-1])
+
+
+def _misses(period: Followed, state: Array) -> float:
+    return float(np.linalg.norm(period.end - state))
+
+
+class _Search:
+    """Periods followed, counted."""
+
+    def __init__(self, network: PeriodNetwork, switching: Switching, patience: Callable[[], None]) -> None:
+        self.network = network
+        self.switching = switching
+        self.patience = patience
+        self.left = PERIODS
+
+    def follow(self, state: Array, guess: frozenset[str]) -> Followed:
+        """One period from ``state``."""
+        self.patience()
+        if self.left == 0:
+            raise NotDetermined("no state was found that repeats after a period")
+        self.left -= 1
+        return follow(self.network, self.switching, state, guess)
+
+    def step(
+        self, period: Followed, state: Array, anchor: Array, span: float
+    ) -> tuple[Array, Followed, float] | None:
+        """Newton's step towards the end of an implicit one, shortened while its equation gets worse.
+
+        The new state, the period from there, and what the equation is still off; ``None`` where no share
+        of the step is better.
+        """
+        residual = period.end - state - (state - anchor) / span
+        matrix = (1 + 1 / span) * np.eye(len(state)) - period.slope
+        step = np.linalg.lstsq(matrix, residual, rcond=1e-12)[0]
+        for factor in SHORTENED:
+            trial = state + factor * step
+            try:
+                after = self.follow(trial, period.last)
+            except NotDetermined:
+                if self.left == 0:
+                    raise
+                continue
+            off = float(np.linalg.norm(after.end - trial - (trial - anchor) / span))
+            if off < (1 - factor / 10) * float(np.linalg.norm(residual)):
+                return trial, after, off
+        return None
 
 
 def _first_guess(network: PeriodNetwork, switching: Switching) -> tuple[Array, frozenset[str]]:
