@@ -40,11 +40,16 @@ class Reading:
     """For a root mean square or a peak: what the integration met at any instant, spikes included."""
     level: float = 0.0
     """What is usual in the circuit."""
+    bound: bool = False
+    """The answer tells the most that any share of the devices may make of it, not what it is."""
 
     @property
     def agrees(self) -> bool:
-        """Near enough; nothing told is no agreement."""
-        return self.told is not None and isfinite(self.told) and abs(self.told - self.found) <= self.tolerance
+        """Near enough, or a bound above; nothing told is no agreement."""
+        if self.told is None or not isfinite(self.told):
+            return False
+        above = self.bound and self.told >= self.found
+        return above or abs(self.told - self.found) <= self.tolerance
 
 
 def readings(numbers: Numbers, found: Averages, circuit: Circuit) -> Iterator[Reading]:
@@ -69,9 +74,11 @@ def readings(numbers: Numbers, found: Averages, circuit: Circuit) -> Iterator[Re
     def ampere(name: str, told: float | None, true: float, **also: float) -> Reading:
         return Reading(name, told, true, near(true, amperes), level=amperes, **also)
 
-    def peak(name: str, told: float | None, true: float, level: float, highest: float = 0.0) -> Reading:
+    def peak(
+        name: str, told: float | None, true: float, level: float, highest: float = 0.0, bound: bool = False
+    ) -> Reading:
         tolerance = near(true, level, PEAK, PEAK_SHARE)
-        return Reading(name, told, true, tolerance, level=level, highest=highest)
+        return Reading(name, told, true, tolerance, level=level, highest=highest, bound=bound)
 
     for name, value in numbers.capacitor_voltages.items():
         yield volt(f"v({name})", value, found.capacitor_voltages[name])
@@ -84,19 +91,31 @@ def readings(numbers: Numbers, found: Averages, circuit: Circuit) -> Iterator[Re
         yield peak(f"ripple({name})", value, found.ripple[name], level)
     for name, stress in numbers.stress.items():
         spike = found.highest_currents[name]
+        bounds = {key for key in stress if f"stress.{name}.{key}" in numbers.bounds}
         yield ampere(f"mean i({name})", stress["current_average"], found.average_currents[name])
         true = found.rms_currents[name]
         tolerance = near(true, amperes, *RMS)
-        yield Reading(f"rms i({name})", stress["current_rms"], true, tolerance, highest=spike, level=amperes)
-        yield peak(f"peak i({name})", stress["current_peak"], found.peak_currents[name], amperes, spike)
+        yield Reading(
+            f"rms i({name})",
+            stress["current_rms"],
+            true,
+            tolerance,
+            highest=spike,
+            level=amperes,
+            bound="current_rms" in bounds,
+        )
+        true, also = found.peak_currents[name], "current_peak" in bounds
+        yield peak(f"peak i({name})", stress["current_peak"], true, amperes, spike, also)
+        true, also = found.peak_voltages[name], "voltage_peak" in bounds
         spike = found.highest_voltages[name]
-        yield peak(f"peak v({name})", stress["voltage_peak"], found.peak_voltages[name], volts, spike)
+        yield peak(f"peak v({name})", stress["voltage_peak"], true, volts, spike, also)
     port = numbers.input_current
     if port is not None:
         yield peak("ripple of the input", port.ripple, found.current_swings[circuit.input.name], amperes)
     if numbers.output_ripple is not None and circuit.output.element in found.voltage_swings:
         true = found.voltage_swings[circuit.output.element]
-        yield peak("output ripple", numbers.output_ripple, true, volts)
+        spike = found.highest_swings[circuit.output.element]
+        yield peak("output ripple", numbers.output_ripple, true, volts, spike)
 
 
 def level_of_voltages(found: Averages, circuit: Circuit) -> float:

@@ -21,7 +21,7 @@ from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Switching
 from voltsec.waveforms.measures import Measures
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
-from voltsec.waveforms.periodic import Periodic, periodic_state
+from voltsec.waveforms.periodic import Periodic, followed_state, periodic_state
 from voltsec.waveforms.shooting import found_periodic
 
 CHUNK = 256
@@ -142,8 +142,7 @@ class _Search:
         with np.errstate(all="ignore"):
             for result in self.results:
                 exact.values[result.name][kept] = measures.value(result.measure)[good]
-                if measures.is_bound(result.measure):
-                    exact.bounds[result.name][kept] = True
+                exact.bounds[result.name][kept] = measures.is_bound(result.measure)[good]
 
     def from_nothing(
         self,
@@ -188,6 +187,9 @@ def periodic_from_nothing(
         switching = Switching(closed, tuple(float(length) for length in lengths))
         period, state = found_periodic(network, switching)
         fractions = np.array([period.fractions])
-        return periodic_state(network, period.sequence, lengths[None], fractions, period.instants, state)
+        found = periodic_state(network, period.sequence, lengths[None], fractions, period.instants, state)
+        if found.good[0]:
+            return found
+        return followed_state(network, period.sequence, fractions, period.instants, state)
     except (NotDetermined, np.linalg.LinAlgError):
         return None

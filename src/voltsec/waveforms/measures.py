@@ -23,10 +23,10 @@ from voltsec.results.table import (
     Step,
     Swing,
     Terms,
-    stressed,
 )
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.periodic import Periodic
+from voltsec.waveforms.shares import open_range
 from voltsec.waveforms.trajectory import Trajectory
 
 ROUNDING = 1e-9
@@ -50,15 +50,6 @@ class Measures:
         self.trajectory: Trajectory = periodic.trajectory
         self.network = self.trajectory.network
         self.lasting = [k for k in range(len(self.trajectory.systems)) if k not in self.trajectory.instants]
-        circuit = self.network.circuit
-        self.devices = {
-            quantity: name
-            for name, current, across, device in stressed(circuit)
-            if device is not None
-            for quantity in (current, across)
-        }
-        """Currents and voltages of switches and diodes."""
-        self.diodes = {diode.name for diode in circuit.diodes}
         self._squares: dict[int, Array] = {}
         self._waves: dict[Terms, list[tuple[Array, Array]]] = {}
 
@@ -79,7 +70,7 @@ class Measures:
     def _(self, measure: RootMeanSquare) -> Array:
         found = self._cleaned(measure.terms, np.sqrt(self.mean_square(measure.terms)))
         # squares of rounding add up; no rms value is above the peak
-        ranges = self.ranges(measure.terms, self.lasting)
+        ranges = self.bounded(measure.terms, self.lasting)
         peak = np.max([np.maximum(np.abs(low), np.abs(high)) for low, high in ranges], axis=0)
         return np.where(found > peak, np.where(np.isinf(found), found, peak), found)
 
@@ -108,30 +99,34 @@ class Measures:
 
     @value.register
     def _(self, measure: Peak) -> Array:
-        name, intervals = measure.blocked_by, self.trajectory.sequence.intervals
-        places = [k for k in self.lasting if name is None or name not in intervals[k].conducting]
+        places = self._blocked(measure)
         if not places:
             return np.zeros(self.points)
-        ranges = self.ranges(measure.terms, places)
+        ranges = self.bounded(measure.terms, places)
         peak = np.max([np.maximum(np.abs(low), np.abs(high)) for low, high in ranges], axis=0)
         peak = self._cleaned(measure.terms, peak)
         open_ = self.moves(measure.terms).any(axis=1)
         return np.where(self.jumps(measure.terms), np.inf, np.where(open_, np.nan, peak))
 
-    def is_bound(self, measure: Measure) -> bool:
-        """True for a peak or rms value of which ideal parts leave the share open: all of it is told."""
-        return isinstance(measure, Peak | RootMeanSquare) and any(
-            self._most(k, measure.terms) is not None for k in self.lasting
-        )
+    def _blocked(self, measure: Peak) -> list[int]:
+        """The intervals whose peak is asked for."""
+        name, intervals = measure.blocked_by, self.trajectory.sequence.intervals
+        return [k for k in self.lasting if name is None or name not in intervals[k].conducting]
 
-    def _most(self, k: int, terms: Terms) -> Array | None:
-        """The largest share a device may have of what is left open in interval ``k``, over (xi, 1)."""
-        name = self.devices.get(terms)
-        system = self.trajectory.systems[k]
-        if name is None or name not in system.most:
-            return None
-        conducts = name in self.trajectory.sequence.intervals[k].conducting
-        return system.most[name] if conducts == (terms[0][0][0] == "i") else None
+    def is_bound(self, measure: Measure) -> Array:
+        """(P,): True for a peak or rms value of which ideal parts leave the share open: the most is told."""
+        if not isinstance(measure, Peak | RootMeanSquare):
+            return np.zeros(self.points, bool)
+        places = self._blocked(measure) if isinstance(measure, Peak) else self.lasting
+        shared = [k for k in places if self._is_open(k, self.row(measure.terms)).any()]
+        if not shared:
+            return np.zeros(self.points, bool)
+        if isinstance(measure, RootMeanSquare):
+            return np.ones(self.points, bool)
+        sure = [np.zeros(self.points)]
+        ranges = self.bounded(measure.terms, [k for k in places if k not in shared])
+        sure += [np.maximum(np.abs(low), np.abs(high)) for low, high in ranges]
+        return self.value(measure) > (1 + UNDECIDED) * np.max(sure, axis=0)
 
     @value.register
     def _(self, measure: Swing) -> Array:
@@ -176,11 +171,7 @@ class Measures:
         row = self.row(terms)
         found = self._average(row, self.trajectory)
         for k in self.lasting:
-            loose = self.trajectory.systems[k].loose
-            if loose.shape[2]:
-                open_ = np.abs(row[:, None, :-1] @ loose).max(axis=(1, 2))
-                size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
-                found = np.where(open_ > UNDECIDED * size, np.nan, found)
+            found = np.where(self._is_open(k, row), np.nan, found)
         moves = self.moves(terms)
         drift = (moves * self.trajectory.fractions[:, self.lasting]).sum(axis=1)
         found = self._cleaned(terms, found)
@@ -222,31 +213,42 @@ class Measures:
             trajectory.network, trajectory.sequence, trajectory.instants, trajectory.fractions, start
         )
 
-    def _functional(self, k: int, terms: Terms, row: Array) -> Array:
-        """The quantity over (xi, 1); for a device that shares it all of it, nan for anything else open."""
-        most = self._most(k, terms)
-        if most is not None:
-            return most
-        own = self.trajectory.functional(k, row)
+    def _is_open(self, k: int, row: Array) -> Array:
+        """(P or 1,): True where ideal parts leave a quantity open in interval ``k``."""
         loose = self.trajectory.systems[k].loose
-        if loose.shape[2]:
-            open_ = np.abs(row[:, None, :-1] @ loose).max(axis=(1, 2))
-            size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
-            own = np.where((open_ > UNDECIDED * size)[:, None], np.nan, own)
-        return own
+        if not loose.shape[2]:
+            return np.zeros(1, bool)
+        size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
+        return np.abs(row[:, None, :-1] @ loose).max(axis=(1, 2)) > UNDECIDED * size  # type: ignore[no-any-return]
+
+    def _functional(self, k: int, row: Array) -> Array:
+        """A quantity over (xi, 1), nan where it is open."""
+        return np.where(self._is_open(k, row)[:, None], np.nan, self.trajectory.functional(k, row))
 
     def mean_square(self, terms: Terms) -> Array:
-        """Mean of the square over the period; infinite where charge jumps."""
+        """Mean of the square over the period, the largest where it is open; infinite where charge jumps."""
         row = self.row(terms)
         total = np.zeros(self.points)
         for k in self.lasting:
+            if self._is_open(k, row).any():
+                total = total + self._largest_square(k, row)
+                continue
             if k not in self._squares:
                 self._squares[k] = self.trajectory.courses[k].squares(self.trajectory.ends[k][0])
-            own = self._functional(k, terms, row)
+            own = self.trajectory.functional(k, row)
             total = total + ((own[:, None, :] @ self._squares[k])[:, 0] * own).sum(axis=1)
         found = np.maximum(total, 0.0) / self.trajectory.period
         open_ = self.moves(terms).any(axis=1)
         return np.where(self.jumps(terms), np.inf, np.where(open_, np.nan, found))
+
+    def _largest_square(self, k: int, row: Array) -> Array:
+        """Integral of the largest square that shares allow, straight between samples."""
+        low, high = open_range(self.trajectory, k, row)
+        size = np.maximum(np.abs(low), np.abs(high))
+        first, last = size[:, :-1], size[:, 1:]
+        squares = (first * first + first * last + last * last) / 3
+        steps = np.diff(self.trajectory.sampled[k][0])
+        return (squares * steps).sum(axis=1) * self.trajectory.courses[k].length  # type: ignore[no-any-return]
 
     def jumps(self, terms: Terms) -> Array:
         """(P,): True where the quantity comes in an impulse at some instant (charge, or flux)."""
@@ -264,7 +266,7 @@ class Measures:
             found = []
             for k in self.lasting:
                 _, samples = self.trajectory.sampled[k]
-                own = self._functional(k, terms, row)
+                own = self._functional(k, row)
                 rate = (own[:, None, :] @ self.trajectory.courses[k].rate)[:, 0]
                 length = self.trajectory.courses[k].length
                 found.append(
@@ -277,20 +279,23 @@ class Measures:
         return self._waves[terms]
 
     def ranges(self, terms: Terms, places: Iterable[int]) -> list[tuple[Array, Array]]:
-        """Lowest and highest value in each of the intervals ``places``."""
+        """Lowest and highest value in each of the intervals ``places``, nan where it is open."""
         found = []
         for k in places:
             values, slopes = self.waves(terms)[self.lasting.index(k)]
-            low, high = extremes(self.trajectory.sampled[k][0], values, slopes)
-            if self._most(k, terms) is not None and self.devices[terms] in self.diodes:
-                # a diode takes no share against its direction
-                conducts = terms[0][0][0] == "i"
-                low, high = (
-                    (np.maximum(low, 0.0), np.maximum(high, 0.0))
-                    if conducts
-                    else (np.minimum(low, 0.0), np.minimum(high, 0.0))
-                )
-            found.append((low, high))
+            found.append(extremes(self.trajectory.sampled[k][0], values, slopes))
+        return found
+
+    def bounded(self, terms: Terms, places: Iterable[int]) -> list[tuple[Array, Array]]:
+        """The same, where it is open the lowest and highest that any shares of the devices allow."""
+        row = self.row(terms)
+        found = []
+        for k in places:
+            if self._is_open(k, row).any():
+                low, high = open_range(self.trajectory, k, row)
+                found.append((low.min(axis=1), high.max(axis=1)))
+            else:
+                found += self.ranges(terms, [k])
         return found
 
 

@@ -84,8 +84,6 @@ class IntervalSystem:
     """(P, u, n): the charge or flux of every unknown for a jump of x (SI, time in ``Scales.second``)."""
     loose: Array
     """(P, u, f): directions in which ideal parts leave the unknowns open."""
-    most: Mapping[str, Array]
-    """(P, m + 1) for devices whose voltage (blocking) or current (conducting) is open: all of it."""
     usable: Array
     """(P,) False where the network is of another rank than at the first point."""
 
@@ -273,37 +271,25 @@ class PeriodNetwork:
         left = np.zeros((self.points, inside.shape[2], 2 * n + 1))
         left[:, columns] = -solved[:, :, len(spare) :]
         loose = np.zeros((self.points, len(self.place), len(spare)))
-        all_of_it: dict[str, Array] = {}
         if spare:
             loose[:, [2 * n + c for c in columns]] = -solved[:, :, : len(spare)]
             loose[:, [2 * n + c for c in spare], range(len(spare))] = 1.0
-            best, all_of_it = self._shared(left, loose, conducting)
-            left = left + loose[:, 2 * n :] @ best
+            left = left + loose[:, 2 * n :] @ self._shared(left, loose, conducting)
         unknowns, impulses = self._unknowns(free, fixed, rate, drive, left)
-        moving = _over_moving(free, fixed, rate, drive)
-        most = {name: (row[:, None] @ moving)[:, 0] for name, row in all_of_it.items()}
         points, m = len(free), free.shape[1]
         augmented = np.zeros((points, m + 1, m + 1))
         augmented[:, :m, :m] = rate
         augmented[:, :m, m] = drive
         loose = loose * self.units[:, :, None]
-        return IntervalSystem(free, fixed, augmented, unknowns, impulses, loose, most, usable & same)
+        return IntervalSystem(free, fixed, augmented, unknowns, impulses, loose, usable & same)
 
-    def _shared(
-        self, left: Array, loose: Array, conducting: frozenset[str]
-    ) -> tuple[Array, dict[str, Array]]:
-        """How far to go along each open direction, over [x, x', 1], so that all devices share alike.
-
-        Also, for each device with a share, the whole of it (SI): the limit in which it alone has no leak
-        or resistance.
-        """
-        rows, names, units = [], [], []
+    def _shared(self, left: Array, loose: Array, conducting: frozenset[str]) -> Array:
+        """How far to go along each open direction, over [x, x', 1], so that all devices share alike."""
+        rows = []
         for name, (voltage, current) in self.device_values.items():
             on = name in conducting
             unit = self.scales.ampere if on else self.scales.volt
             rows.append((current if on else voltage)[:, :-1] * self.units / unit[:, None])
-            names.append(name)
-            units.append(unit)
         table = np.stack(rows, axis=1)
         n = self.count
         of_state, of_slope = self.coordinates
@@ -312,17 +298,8 @@ class PeriodNetwork:
             [table[:, :, :n] @ of_state, table[:, :, n : 2 * n] @ of_slope, nothing], axis=2
         )
         inner = table[:, :, 2 * n :]
-        moves = inner @ loose[:, 2 * n :]
         known = known + inner @ left
-        best = -np.linalg.pinv(moves, rcond=1e-9) @ known
-        whole = {}
-        for place, name in enumerate(names):
-            if np.abs(moves[:, place]).max() > OPEN:
-                others = [k for k in range(len(names)) if k != place]
-                given = -np.linalg.pinv(moves[:, others], rcond=1e-9) @ known[:, others]
-                own = known[:, place] + (moves[:, place, None] @ given)[:, 0]
-                whole[name] = own * units[place][:, None]
-        return best, whole
+        return -np.linalg.pinv(inner @ loose[:, 2 * n :], rcond=1e-9) @ known  # type: ignore[no-any-return]
 
     def _unknowns(
         self, free: Array, fixed: Array, rate: Array, drive: Array, left: Array

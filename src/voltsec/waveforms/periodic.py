@@ -71,6 +71,26 @@ def periodic_state(
     return Periodic(trajectory, good, open_)
 
 
+def followed_state(
+    network: PeriodNetwork, sequence: Sequence, fractions: Array, instants: frozenset[int], start: Array
+) -> Periodic:
+    """The period of one point that was followed from ``start`` (n,) and ended there.
+
+    ``fractions`` (1, intervals) are the lengths that were met.
+
+    Not solved for once more: with an interval that is very short, or at whose end two diodes turn together,
+    the equations of one sequence may have no solution near the state that was met, or another one.
+    """
+    solver = _Solver(network, sequence, fractions, instants)
+    with np.errstate(all="ignore"):
+        _, open_, _ = solver.fixed_point(solver.chain(fractions)[1])
+        trajectory = Trajectory(network, sequence, instants, fractions, start[None])
+        good = trajectory.signs_right
+        for system in trajectory.systems:
+            good = good & system.usable
+    return Periodic(trajectory, good, open_)
+
+
 class _Solver:
     """The period map of one sequence and its dependence on the fractions."""
 

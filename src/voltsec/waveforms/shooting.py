@@ -33,6 +33,8 @@ LONGER, SHORTER = 8.0, 30.0
 """Spans grow by this factor after a step that was solved, and shrink after one that was not."""
 SHORTENED = (1.0, 1 / 3, 1 / 9)
 """Shares of Newton's step that are tried."""
+ASTRAY = 3
+"""So many steps in a row may make an implicit step's equation worse than it was at its best."""
 SOLVED = 0.3
 """An implicit step is near enough where it is off by this share of what is missing at its anchor."""
 
@@ -49,20 +51,23 @@ def found_periodic(
     period = search.follow(state, guess)
     least, usual, span = SPANS
     anchor, start = state, period
+    best, astray = np.inf, 0
     while True:
         if _misses(period, state) < CLOSED * max(1.0, float(np.linalg.norm(state))):
             return period, state
-        found = search.step(period, state, anchor, span)
-        if found is None:  # led astray: a plain period from the anchor, and shorter steps
+        state, period, off = search.step(period, state, anchor, span)
+        astray = 0 if off < best else astray + 1
+        best = min(best, off)
+        if off < SOLVED * _misses(start, anchor):
+            span = min(span * LONGER, SPANS[-1])
+        elif astray > ASTRAY:  # a plain period from the anchor, and shorter steps
             state = start.end
             period = search.follow(state, start.last)
             span = max(min(span / SHORTER, usual), least)
-            anchor, start = state, period
+        else:
             continue
-        state, period, off = found
-        if off < SOLVED * _misses(start, anchor):
-            anchor, start = state, period
-            span = min(span * LONGER, SPANS[-1])
+        anchor, start = state, period
+        best, astray = np.inf, 0
 
 
 def _misses(period: Followed, state: Array) -> float:
@@ -88,15 +93,17 @@ class _Search:
 
     def step(
         self, period: Followed, state: Array, anchor: Array, span: float
-    ) -> tuple[Array, Followed, float] | None:
+    ) -> tuple[Array, Followed, float]:
         """Newton's step towards the end of an implicit one, shortened while its equation gets worse.
 
-        The new state, the period from there, and what the equation is still off; ``None`` where no share
-        of the step is better.
+        The new state, the period from there, and what the equation is still off.  Where no share of the step
+        is better the best is taken all the same: beyond a corner, where other devices conduct, the next step
+        may lead to the solution.
         """
         residual = period.end - state - (state - anchor) / span
         matrix = (1 + 1 / span) * np.eye(len(state)) - period.slope
         step = np.linalg.lstsq(matrix, residual, rcond=1e-12)[0]
+        tried: list[tuple[Array, Followed, float]] = []
         for factor in SHORTENED:
             trial = state + factor * step
             try:
@@ -106,9 +113,10 @@ class _Search:
                     raise
                 continue
             off = float(np.linalg.norm(after.end - trial - (trial - anchor) / span))
+            tried.append((trial, after, off))
             if off < (1 - factor / 10) * float(np.linalg.norm(residual)):
-                return trial, after, off
-        return None
+                break
+        return min(tried, key=lambda one: one[2]) if tried else (state, period, np.inf)
 
 
 def _first_guess(network: PeriodNetwork, switching: Switching) -> tuple[Array, frozenset[str]]:
