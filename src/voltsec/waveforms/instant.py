@@ -27,6 +27,8 @@ TURNS = 80
 MOST_TRIED = 8
 """Diodes up to which every set is tried where pivoting has not ended."""
 MOST_JUMPS = 12
+LENIENT = (1.0, 100.0, 1e4)
+"""Where no set is right to rounding, more is taken for nothing: a state may be found to less than that."""
 
 
 @dataclass(frozen=True)
@@ -58,11 +60,22 @@ def _chosen(
     network: PeriodNetwork, closed: frozenset[str], state: Array, guess: frozenset[str]
 ) -> tuple[frozenset[str], Array | None]:
     """A set with the right signs, and the state after a jump where there is one."""
+    for factor in LENIENT:
+        found = _pivoted(network, closed, state, guess, factor)
+        if found is not None:
+            return found
+    raise NotDetermined("which devices conduct at an instant was not found")
+
+
+def _pivoted(
+    network: PeriodNetwork, closed: frozenset[str], state: Array, guess: frozenset[str], factor: float
+) -> tuple[frozenset[str], Array | None] | None:
+    """The same where less than ``factor`` times rounding is nothing; None where no set is right."""
     names = [diode.name for diode in network.circuit.diodes]
     trial = guess & set(names)
     seen: set[frozenset[str]] = set()
     for turn in range(TURNS):
-        judged = _judge(network, closed | trial, state)
+        judged = _judge(network, closed | trial, state, factor)
         if judged is not None and not judged[0]:
             return closed | trial, judged[1]
         wrong = [name for name in names if judged is None or name in judged[0]]
@@ -76,14 +89,14 @@ def _chosen(
     if len(names) <= MOST_TRIED:
         for size in range(len(names) + 1):
             for some in combinations(names, size):
-                judged = _judge(network, closed | set(some), state)
+                judged = _judge(network, closed | set(some), state, factor)
                 if judged is not None and not judged[0]:
                     return closed | set(some), judged[1]
-    raise NotDetermined("which devices conduct at an instant was not found")
+    return None
 
 
 def _judge(
-    network: PeriodNetwork, conducting: frozenset[str], state: Array
+    network: PeriodNetwork, conducting: frozenset[str], state: Array, factor: float
 ) -> tuple[set[str], Array | None] | None:
     """Diodes with a wrong sign, and the state after the jump if there is one; None for a short circuit."""
     try:
@@ -93,14 +106,14 @@ def _judge(
     moving = np.append(system.free[0] @ state, 1.0)
     after = system.free[0].T @ moving[:-1] + system.fixed[0]
     jump = after - state
-    jumps = bool(np.abs(jump).max(initial=0.0) > NOTHING * max(1.0, np.abs(state).max(initial=0.0)))
+    jumps = bool(np.abs(jump).max(initial=0.0) > factor * NOTHING * max(1.0, np.abs(state).max(initial=0.0)))
     wrong = set()
     for diode in network.circuit.diodes:
         on = diode.name in conducting
         order = margins(network, system, diode.name, on, moving, jump)
         if jumps:
             order = order[:1] if on else order[:2]
-        decided = next((value for value, least in order if abs(value) > least), 0.0)
+        decided = next((value for value, least in order if abs(value) > factor * least), 0.0)
         if decided < 0:
             wrong.add(diode.name)
     return wrong, after if jumps else None

@@ -25,6 +25,8 @@ PERIODS = 160
 """Periods followed at most."""
 CLOSED = 1e-10
 """The end meets the start within this share of the state's size."""
+RUNAWAY = 1e7
+"""No state that is so many times the circuit's level is periodic."""
 STEPS = (8, 24)
 """Steps in each switch interval of the problem that gives the first guess."""
 SPANS = 2.0, 16.0, 1e12
@@ -53,7 +55,10 @@ def found_periodic(
     anchor, start = state, period
     best, astray = np.inf, 0
     while True:
-        if _misses(period, state) < CLOSED * max(1.0, float(np.linalg.norm(state))):
+        size = float(np.linalg.norm(state))
+        if size > RUNAWAY:
+            raise NotDetermined("currents or voltages grow without limit")
+        if _misses(period, state) < CLOSED * max(1.0, size):
             return period, state
         state, period, off = search.step(period, state, anchor, span)
         astray = 0 if off < best else astray + 1
