@@ -46,7 +46,7 @@ def deviations(solution: Solution) -> tuple[Deviation, ...]:
     Empty where there are no numbers, or none beside the formulas'.
     """
     numbers = solution.numbers
-    if numbers is None or not numbers.exact or numbers.formulas is None:
+    if numbers is None or numbers.formulas is None:
         return ()
     found = list(_found(solution.circuit, numbers, numbers.formulas))
     whole = [d for d in found if "." not in d.name]

@@ -26,10 +26,7 @@ class ExactNumbers:
     """The modes by name where the engine leaves out parts that settle at once."""
 
     def __call__(self, point: Mapping[str, float]) -> Numbers | None:
-        """Numbers where every symbol has a value (SI units); None where nothing is determined.
-
-        Where the exact state is not found they are the formulas' (``exact`` is False).
-        """
+        """Numbers where every symbol has a value (SI units); None where no exact state is found."""
         return self.beside(point, self.engine.at(point))
 
     def beside(self, point: Mapping[str, float], formulas: Numbers | None) -> Numbers | None:
@@ -41,7 +38,7 @@ class ExactNumbers:
         expected = [] if known is None else [Expected(known[0], np.array([known[1]]))]
         found = exact_results(self.circuit, point, results_of(self.circuit).values(), expected)
         if not found.found[0]:
-            return None if formulas is None else replace(formulas, formulas=formulas)
+            return None  # where formulas hold all the same, what they neglect keeps a state from repeating
         numbers = collected(
             self.circuit, mode, point, lambda name: found.values.get(name, np.array([np.nan]))
         )

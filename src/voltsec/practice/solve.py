@@ -10,6 +10,7 @@ from voltsec.circuit.computing_time import BUDGET, budget_of, seconds_left
 from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.quasi_static import quasi_static
 from voltsec.practice.exact_numbers import ExactNumbers
+from voltsec.practice.left_open import left_open
 from voltsec.practice.quasi_static import with_settled
 from voltsec.steady.points import operating_point
 from voltsec.steady.search import Point
@@ -17,6 +18,11 @@ from voltsec.steady.solution import Solution
 from voltsec.steady.solve import solve as solve_formulas
 from voltsec.steady.solve import without_modes
 from voltsec.waveforms.settling import settling
+
+NO_NUMBERS = (
+    "no numbers: at the operating point no state was found that repeats from period to period; try another "
+    "duty or load, or give the parts their resistances"
+)
 
 
 def solve(circuit: Circuit, budget: float | None = None) -> Solution:
@@ -43,7 +49,9 @@ def solve(circuit: Circuit, budget: float | None = None) -> Solution:
         answer = with_settled(answer, circuit, rest)
     numbers = ExactNumbers(circuit, answer.engine, {mode.name: mode for mode in answer.modes} if rest else {})
     found = None if point is None else numbers.beside(point, answer.numbers)
-    return replace(answer, numbers=found, evaluate=numbers)
+    notes = answer.warnings if found is not None or point is None else (*answer.warnings, NO_NUMBERS)
+    answer = replace(answer, numbers=found, evaluate=numbers, warnings=notes)
+    return answer if found is None else replace(answer, undetermined=left_open(answer, found))
 
 
 def _numbers_alone(circuit: Circuit, point: Point | None, unsolved: NoSteadyState) -> Solution:
@@ -53,6 +61,6 @@ def _numbers_alone(circuit: Circuit, point: Point | None, unsolved: NoSteadyStat
     numbers = ExactNumbers(circuit, answer.engine)
     found = None if point is None else numbers(point)
     cut_off = found is not None and any(name.endswith("voltage_peak") for name in found.unbounded)
-    if found is None or not found.exact or cut_off:  # no part survives an interrupted inductor current
+    if found is None or cut_off:  # no part survives an interrupted inductor current
         raise unsolved
-    return replace(answer, numbers=found, evaluate=numbers)
+    return replace(answer, numbers=found, evaluate=numbers, undetermined=left_open(answer, found))

@@ -350,9 +350,9 @@ def run_chunk(job: _Job, arrays: dict[str, Array], length: int) -> _Part:
     )
     values = {}
     for name in job.quantities:
-        value = np.where(found.found, found.values.get(name, np.nan), formulas[name])
-        values[name] = np.where(np.isfinite(value), value, np.nan)
-    return _Part(index, values, found.found, formulas)
+        value = found.values.get(name, np.full(length, np.nan))
+        values[name] = np.where(found.found & np.isfinite(value), value, np.nan)
+    return _Part(np.where(found.found, index, -1), values, found.found, formulas)
 
 
 def by_formulas(

@@ -41,7 +41,7 @@ def as_json(solution: Solution) -> Json:
     if solution.numbers is not None:
         told = cleaned(solution.numbers, circuit)
         numbers = _numbers(told, circuit)
-        numbers["exact"] = {key: numbers[key] for key in EXACT_KEYS} if told.exact else None
+        numbers["exact"] = {key: numbers[key] for key in EXACT_KEYS}
         numbers["formulas"] = None if told.formulas is None else _numbers(told.formulas, circuit)
         numbers["bounds"] = sorted(told.bounds)
         numbers["unbounded"] = sorted(told.unbounded)

@@ -42,11 +42,6 @@ def _about_numbers(solution: Solution) -> Iterator[str]:
     numbers = solution.numbers
     if numbers is None:
         return
-    if not numbers.exact:
-        yield (
-            "the exact periodic state was not found at the operating point: the numbers are the formulas', "
-            "which neglect ripple"
-        )
     found = deviations(solution)
     if found:
         named = [_sentence(deviation) for deviation in _most_telling(found)[:MOST_NAMED]]

@@ -26,7 +26,7 @@ PART_HEADING = (
 def numbers_title(numbers: Numbers) -> str:
     """What the numbers are: ``at the operating point, CCM, ripple included``."""
     mode = f", {numbers.mode}" if numbers.mode else ""
-    return f"at the operating point{mode}{', ripple included' if numbers.exact else ''}"
+    return f"at the operating point{mode}, ripple included"
 
 
 def stage_rows(

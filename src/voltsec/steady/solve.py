@@ -34,7 +34,7 @@ from voltsec.steady.search import Found, Search, numeric_mode_of
 from voltsec.steady.sequences import find_sequences, sequence_at
 from voltsec.steady.solution import Mode, Numbers, Solution
 from voltsec.steady.states import states_of, told_by_states
-from voltsec.steady.undetermined import undetermined
+from voltsec.steady.undetermined import open_line, undetermined
 from voltsec.steady.unwritten import mode_without_formulas
 from voltsec.steady.verification import GAP, may_miss_edge
 from voltsec.tableau.interval import Sequence
@@ -86,7 +86,7 @@ def solve(circuit: Circuit) -> Solution:
         circuit,
         modes,
         _symbols(circuit, modes),
-        tuple(dict.fromkeys(line for builder in builders for line in undetermined(builder.balance))),
+        tuple(dict.fromkeys(open_line(g) for builder in builders for g in undetermined(builder.balance))),
         (
             *_choices(circuit),
             *device_notes(circuit, modes),
@@ -358,10 +358,7 @@ def _at_operating_point(circuit: Circuit, engine: Engine) -> tuple[Numbers | Non
         return None, []
     numbers = engine.at(point)
     if numbers is None:
-        return None, [
-            "no numbers: at the operating point no mode could be confirmed; often a part settles there in a "
-            "small share of an interval (a snubber, a tiny coil beside a capacitor): try without it"
-        ]
+        return None, []
     warnings = []
     for factor in (1 - NEAR, 1 + NEAR):
         beside = engine.mode_at(point | {"T": point["T"] * factor})

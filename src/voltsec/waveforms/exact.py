@@ -26,7 +26,7 @@ from voltsec.waveforms.shooting import found_periodic
 
 CHUNK = 256
 """Points solved together."""
-MOST_MISSED = 6
+MOST_MISSED = 16
 """Points in a row at which nothing was found, after which the search from nothing is given up."""
 
 
