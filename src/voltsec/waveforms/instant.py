@@ -111,10 +111,8 @@ def _judge(
     for diode in network.circuit.diodes:
         on = diode.name in conducting
         order = margins(network, system, diode.name, on, moving, jump)
-        if jumps:
-            order = order[:1] if on else order[:2]
-        else:  # what rounding of large stored charges makes of no jump is no impulse
-            order = order[1:]
+        # without a jump an impulse is what rounding makes of large stored charges
+        order = (order[:1] if on else order[:2]) if jumps else order[1:]
         decided = next((value for value, least in order if abs(value) > factor * least), 0.0)
         if decided < 0:
             wrong.add(diode.name)

@@ -56,16 +56,14 @@ def found_periodic(
     best, astray = np.inf, 0
     while True:
         size = float(np.linalg.norm(state))
-        if size > RUNAWAY:
-            raise NotDetermined("currents or voltages grow without limit")
-        if _misses(period, state) < CLOSED * max(1.0, size):
+        if size < RUNAWAY and _misses(period, state) < CLOSED * max(1.0, size):
             return period, state
         state, period, off = search.step(period, state, anchor, span)
         astray = 0 if off < best else astray + 1
         best = min(best, off)
-        if off < SOLVED * _misses(start, anchor):
+        if off < SOLVED * _misses(start, anchor) and np.linalg.norm(state) < RUNAWAY:
             span = min(span * LONGER, SPANS[-1])
-        elif astray > ASTRAY:  # a plain period from the anchor, and shorter steps
+        elif astray > ASTRAY or not np.linalg.norm(state) < RUNAWAY:  # a plain period from the anchor, and shorter steps
             state = start.end
             period = search.follow(state, start.last)
             span = max(min(span / SHORTER, usual), least)
