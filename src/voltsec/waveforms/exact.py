@@ -21,7 +21,7 @@ from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Switching
 from voltsec.waveforms.measures import Measures
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
-from voltsec.waveforms.periodic import Periodic, followed_state, periodic_state
+from voltsec.waveforms.periodic import Periodic, followed_state, periodic_state, without_idle
 from voltsec.waveforms.shooting import found_periodic
 
 CHUNK = 256
@@ -188,8 +188,8 @@ def periodic_from_nothing(
         period, state = found_periodic(network, switching)
         fractions = np.array([period.fractions])
         found = periodic_state(network, period.sequence, lengths[None], fractions, period.instants, state)
-        if found.good[0]:
-            return found
-        return followed_state(network, period.sequence, fractions, period.instants, state)
+        if not found.good[0]:
+            found = followed_state(network, period.sequence, fractions, period.instants, state)
+        return without_idle(found)
     except (NotDetermined, np.linalg.LinAlgError):
         return None

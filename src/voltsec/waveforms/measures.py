@@ -118,7 +118,7 @@ class Measures:
         if not isinstance(measure, Peak | RootMeanSquare):
             return np.zeros(self.points, bool)
         places = self._blocked(measure) if isinstance(measure, Peak) else self.lasting
-        shared = [k for k in places if self._is_open(k, self.row(measure.terms)).any()]
+        shared = [k for k in places if self.trajectory.is_open(k, self.row(measure.terms)).any()]
         if not shared:
             return np.zeros(self.points, bool)
         if isinstance(measure, RootMeanSquare):
@@ -171,7 +171,7 @@ class Measures:
         row = self.row(terms)
         found = self._average(row, self.trajectory)
         for k in self.lasting:
-            found = np.where(self._is_open(k, row), np.nan, found)
+            found = np.where(self.trajectory.is_open(k, row), np.nan, found)
         moves = self.moves(terms)
         drift = (moves * self.trajectory.fractions[:, self.lasting]).sum(axis=1)
         found = self._cleaned(terms, found)
@@ -213,24 +213,16 @@ class Measures:
             trajectory.network, trajectory.sequence, trajectory.instants, trajectory.fractions, start
         )
 
-    def _is_open(self, k: int, row: Array) -> Array:
-        """(P or 1,): True where ideal parts leave a quantity open in interval ``k``."""
-        loose = self.trajectory.systems[k].loose
-        if not loose.shape[2]:
-            return np.zeros(1, bool)
-        size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
-        return np.abs(row[:, None, :-1] @ loose).max(axis=(1, 2)) > UNDECIDED * size  # type: ignore[no-any-return]
-
     def _functional(self, k: int, row: Array) -> Array:
         """A quantity over (xi, 1), nan where it is open."""
-        return np.where(self._is_open(k, row)[:, None], np.nan, self.trajectory.functional(k, row))
+        return np.where(self.trajectory.is_open(k, row)[:, None], np.nan, self.trajectory.functional(k, row))
 
     def mean_square(self, terms: Terms) -> Array:
         """Mean of the square over the period, the largest where it is open; infinite where charge jumps."""
         row = self.row(terms)
         total = np.zeros(self.points)
         for k in self.lasting:
-            if self._is_open(k, row).any():
+            if self.trajectory.is_open(k, row).any():
                 total = total + self._largest_square(k, row)
                 continue
             if k not in self._squares:
@@ -291,7 +283,7 @@ class Measures:
         row = self.row(terms)
         found = []
         for k in places:
-            if self._is_open(k, row).any():
+            if self.trajectory.is_open(k, row).any():
                 low, high = open_range(self.trajectory, k, row)
                 found.append((low.min(axis=1), high.max(axis=1)))
             else:

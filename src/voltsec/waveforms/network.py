@@ -39,6 +39,8 @@ RANK = 1e-10
 """A pivot or singular value below this share of the largest counts as zero."""
 ROUNDING = 1e-11
 """What is left of a row that cancels to less than this share of its terms is nothing."""
+EPSILON = 1e-14
+"""The same as a share of the largest term of all rows."""
 INSTANT = 1e-9
 """What settles in less than this share of the period counts as tied."""
 SOFTENED = 1e-5
@@ -265,7 +267,11 @@ class PeriodNetwork:
         rest = np.concatenate([inside[:, others][:, :, spare], outside[:, others]], axis=2)
         size = np.abs(rest) + np.abs(weights) @ np.abs(solved)
         rest = rest - weights @ solved
-        rest = np.where(np.abs(rest) < ROUNDING * size.max(axis=2, keepdims=True, initial=0.0), 0.0, rest)
+        own = ROUNDING * size.max(axis=2, keepdims=True, initial=0.0)
+        # a row of zeros is left with the rounding of the others
+        of_all = EPSILON * np.abs(weights).max(axis=2, keepdims=True, initial=0.0)
+        of_all = of_all * np.abs(solved).max(axis=(1, 2), keepdims=True, initial=0.0)
+        rest = np.where(np.abs(rest) < np.maximum(own, of_all), 0.0, rest)
         usable = (np.abs(rest[:, :, : len(spare)]).max(axis=(1, 2), initial=0.0) < 1e-8) | (not spare)
         free, fixed, rate, drive, same = _reduced(rest[:, :, len(spare) :], n)
         left = np.zeros((self.points, inside.shape[2], 2 * n + 1))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from voltsec.tableau.interval import Sequence
+from voltsec.tableau.interval import Interval, Sequence
 from voltsec.waveforms.linear import Array, course
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 from voltsec.waveforms.trajectory import Trajectory
@@ -22,6 +22,8 @@ LARGEST_STEP = 0.1
 """A fraction changes by no more of the period at a time."""
 CLOSE = 1e-11
 """Newton ends where fractions move by less."""
+IDLE = 1e-9
+"""A diode's current below this share of the largest one is none."""
 SHORTEST = 1e-13
 """An interval lasts at least this share of the period."""
 OPEN_DIRECTION = 1e-10
@@ -89,6 +91,46 @@ def followed_state(
         for system in trajectory.systems:
             good = good & system.usable
     return Periodic(trajectory, good, open_)
+
+
+def without_idle(periodic: Periodic) -> Periodic:
+    """The same state (one point) with the diodes that carry nothing throughout an interval blocking in it.
+
+    Such a diode may be said to conduct or to block; where it blocks, voltages that nothing fixes are open.
+    """
+    trajectory = periodic.trajectory
+    if not periodic.good[0]:
+        return periodic
+    margins = [one for one in trajectory.diode_margins() if one[2] and one[0] not in trajectory.instants]
+    largest = max((float(np.abs(values).max()) for *_, values in margins), default=0.0)
+    idle: dict[int, set[str]] = {}
+    for k, name, _, _, values in margins:
+        if np.abs(values).max() < IDLE * largest:
+            idle.setdefault(k, set()).add(name)
+    if not idle:
+        return periodic
+    kept: list[tuple[Interval, float]] = []
+    instants = set()
+    for k, interval in enumerate(trajectory.sequence.intervals):
+        fewer = Interval(interval.stage, interval.conducting - idle.get(k, set()))
+        share = float(trajectory.fractions[0, k])
+        if k in trajectory.instants:
+            instants.add(len(kept))
+        elif kept and kept[-1][0] == fewer and len(kept) - 1 not in instants:
+            kept[-1] = (fewer, kept[-1][1] + share)
+            continue
+        kept.append((fewer, share))
+    sequence = Sequence(tuple(interval for interval, _ in kept))
+    fractions = np.array([[share for _, share in kept]])
+    try:
+        found = Trajectory(trajectory.network, sequence, frozenset(instants), fractions, trajectory.start)
+        with np.errstate(all="ignore"):
+            off = np.abs(found.end - trajectory.end).max()
+            good = found.fixed_signs_right[0] and all(system.usable[0] for system in found.systems)
+    except (NotDetermined, np.linalg.LinAlgError):
+        return periodic
+    same = off < CLOSE * (1 + np.abs(trajectory.start).max())
+    return Periodic(found, periodic.good, periodic.open_) if good and same else periodic
 
 
 class _Solver:

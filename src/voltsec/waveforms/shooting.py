@@ -63,7 +63,8 @@ def found_periodic(
         best = min(best, off)
         if off < SOLVED * _misses(start, anchor) and np.linalg.norm(state) < RUNAWAY:
             span = min(span * LONGER, SPANS[-1])
-        elif astray > ASTRAY or not np.linalg.norm(state) < RUNAWAY:  # a plain period from the anchor, and shorter steps
+        elif astray > ASTRAY or not np.linalg.norm(state) < RUNAWAY:
+            # a plain period from the anchor, and shorter steps
             state = start.end
             period = search.follow(state, start.last)
             span = max(min(span / SHORTER, usual), least)

@@ -15,6 +15,8 @@ from voltsec.tableau.interval import Sequence
 from voltsec.waveforms.linear import Array, Course, course
 from voltsec.waveforms.network import IntervalSystem, PeriodNetwork
 
+OPEN = 1e-6
+"""What moves by less along a direction that ideal parts leave open is fixed."""
 VIOLATION = 1e-5
 """A sign is wrong from this share of the largest current or voltage of all diodes on."""
 
@@ -99,12 +101,34 @@ class Trajectory:
                 found.append((k, diode.name, on, impulse, values))
         return found
 
+    def is_open(self, k: int, row: Array) -> Array:
+        """(P or 1,): True where ideal parts leave a quantity (P or 1, u + 1) open in interval ``k``."""
+        loose = self.systems[k].loose
+        if not loose.shape[2]:
+            return np.zeros(1, bool)
+        size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
+        return np.abs(row[:, None, :-1] @ loose).max(axis=(1, 2)) > OPEN * size  # type: ignore[no-any-return]
+
     @cached_property
     def signs_right(self) -> Array:
-        """(P,): no diode conducts in reverse or blocks forward voltage."""
+        """(P,): no diode conducts in reverse or blocks forward voltage, all open shares being alike."""
+        return self._signs_right(frozenset())
+
+    @cached_property
+    def fixed_signs_right(self) -> Array:
+        """(P,): the same but for diodes whose share ideal parts leave open."""
+        open_ = set()
+        for k, interval in enumerate(self.sequence.intervals):
+            for diode in self.network.circuit.diodes:
+                row = self.network.device_values[diode.name][diode.name in interval.conducting]
+                if self.is_open(k, row).any():
+                    open_.add((k, diode.name))
+        return self._signs_right(frozenset(open_))
+
+    def _signs_right(self, left_out: frozenset[tuple[int, str]]) -> Array:
         scales = self.network.scales
         level = {True: scales.ampere * 1.0, False: scales.volt * 1.0}
-        margins = self.diode_margins()
+        margins = [one for one in self.diode_margins() if one[:2] not in left_out]
         for k, _, on, _, values in margins:
             if k not in self.instants:
                 level[on] = np.maximum(level[on], np.abs(values).max(axis=1))
