@@ -119,7 +119,8 @@ class Averages:
     highest_voltages: dict[str, float]
     """Largest magnitudes at any instant, spikes included: where resistances alone limit them, as well."""
     highest_swings: dict[str, float]
-    """Peak to peak of the voltages, spikes included."""
+    highest_current_swings: dict[str, float]
+    """Peak to peak of the voltages and currents, spikes included."""
     powers: dict[str, float]
     """Average power into each element."""
     intervals: tuple[DeviceInterval, ...]
@@ -685,7 +686,7 @@ class _Network:
         mean, root, highest, lowest = (x * unit for x in (mean, np.sqrt(square), highest, lowest))
         power = power * self.volt * self.ampere
         starts = np.array([self.device_state(one.key).output @ one.start for one in steps])
-        extreme = unit * np.abs(starts).max(axis=0)
+        extreme, swings = unit * np.abs(starts).max(axis=0), unit * np.ptp(starts, axis=0)
         peak = np.maximum(np.abs(highest), np.abs(lowest))
         # small resistances amplify rounding in integrals; no mean is above the root of the mean square
         mean = np.clip(mean, -root, root)
@@ -723,7 +724,8 @@ class _Network:
             voltage_swings=table(swing),
             highest_currents=table(extreme[count:]),
             highest_voltages=table(extreme),
-            highest_swings=table(unit * np.ptp(starts, axis=0)),
+            highest_swings=table(swings),
+            highest_current_swings=table(swings[count:]),
             powers=table(power),
             intervals=self._intervals(steps),
             iterations=periods,

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.elements import Diode, Switch
 from voltsec.steady.solution import Numbers
 
 from ..integration.switched import Averages
@@ -106,16 +107,29 @@ def readings(numbers: Numbers, found: Averages, circuit: Circuit) -> Iterator[Re
         )
         true, also = found.peak_currents[name], "current_peak" in bounds
         yield peak(f"peak i({name})", stress["current_peak"], true, amperes, spike, also)
-        true, also = found.peak_voltages[name], "voltage_peak" in bounds
+        true, also = _blocked(name, found, circuit), "voltage_peak" in bounds
         spike = found.highest_voltages[name]
         yield peak(f"peak v({name})", stress["voltage_peak"], true, volts, spike, also)
     port = numbers.input_current
     if port is not None:
-        yield peak("ripple of the input", port.ripple, found.current_swings[circuit.input.name], amperes)
+        name = circuit.input.name
+        spike = found.highest_current_swings[name]
+        yield peak("ripple of the input", port.ripple, found.current_swings[name], amperes, spike)
     if numbers.output_ripple is not None and circuit.output.element in found.voltage_swings:
         true = found.voltage_swings[circuit.output.element]
         spike = found.highest_swings[circuit.output.element]
         yield peak("output ripple", numbers.output_ripple, true, volts, spike)
+
+
+def _blocked(name: str, found: Averages, circuit: Circuit) -> float:
+    """The largest voltage across an element; a device that only conducts has none but its drop."""
+    peak = found.peak_voltages[name]
+    device = circuit.element(name)
+    if isinstance(device, Switch | Diode):
+        drop, ohm = (0.0 if q is None else float(q.value or 0) for q in (device.drop, device.resistance))
+        if peak <= 1.01 * (drop + ohm * found.peak_currents[name]):
+            return 0.0
+    return peak
 
 
 def level_of_voltages(found: Averages, circuit: Circuit) -> float:

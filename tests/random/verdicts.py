@@ -275,7 +275,7 @@ def _excused(one: Reading, other: Reading) -> bool:
     resistance limits; a peak that is told may be that of a spike that is over before the integration looks.
     """
     if one.told is not None:
-        return one.name.startswith(("peak", "output ripple")) and (
+        return one.name.startswith(("peak", "output ripple", "ripple of the input")) and (
             one.found - one.tolerance <= one.told <= other.highest + one.tolerance
         )
     nothing = max(abs(one.found), abs(other.found)) < NOTHING * one.level

@@ -147,7 +147,7 @@ def _runs_dry(mode: Mode, edge: Expr, states: StateBuilder) -> Boolean | None:
             middle, half = (
                 balance.ring.value(r[0], point) / balance.ring.value(r[1], point) for r in (mean, ramp)
             )
-            if abs(middle / abs(half) / limit - 1) < SAME:
+            if abs(abs(half) * limit - middle) < SAME * abs(middle):
                 rise = (2 * ramp[0], ramp[1]) if half > 0 else (-2 * ramp[0], ramp[1])
                 return Ge(states.form.expression(mean), states.form.expression(rise) / 2, evaluate=False)
     return None

@@ -36,7 +36,7 @@ def bound_parts(
     effectives = result.effectives
     for bound in bounds:
         own_edge = any(bound is end for end in ends)
-        if own_edge and bound is ends[0]:
+        if own_edge and bound is ends[0] and form.period_at_edge() is not None:
             top, bottom = form.edge_period
         else:
             shown = form.without_linear(form.shown(bound.period))

@@ -111,6 +111,8 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     for _, ratio, place in candidates:
         inside = place is None or abs(_number(builder, place, point)) < 1
         values.append(_number(builder, ratio, point) if inside else np.nan)
+    if not np.isfinite(values).any():
+        return None
     top, bottom = int(np.nanargmax(values)), int(np.nanargmin(values))
     high, low = candidates[top], candidates[bottom]
     if capacitor.resistance is None:  # all cases of it

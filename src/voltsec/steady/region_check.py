@@ -93,7 +93,10 @@ class _Stated:
 
     def right(self, points: Points, holds: Array) -> bool:
         """True where both say the same at all points, those on an edge left out."""
-        said = self.says(points)
+        try:
+            said = self.says(points)
+        except KeyError:  # it names a current that ideal parts leave open
+            return False
         wrong = np.flatnonzero((said != holds) & self._ordinary(points))
         if not wrong.size:
             return True
@@ -106,7 +109,10 @@ class _Stated:
         clear = self.found.holds & (self.found.margin > NEAR)
         inside = {name: values[clear] for name, values in points.items()}
         inside |= {name: self.found.shares[k, clear] for k, name in self.form.fractions.unknown.items()}
-        return bool((self._true(inside, int(clear.sum())) | ~self._ordinary(inside)).all())
+        try:
+            return bool((self._true(inside, int(clear.sum())) | ~self._ordinary(inside)).all())
+        except KeyError:
+            return False
 
     def holds(self, points: Points, slack: float = 0.0) -> Array:
         """Where the sign conditions hold; a condition may miss zero by ``slack``."""
