@@ -28,6 +28,7 @@ import numpy as np
 
 import voltsec
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import BUDGET, budget_of
 from voltsec.circuit.fault import CircuitError, NoSteadyState
 from voltsec.language.writer import write
 from voltsec.report.document import document
@@ -166,7 +167,7 @@ def _trace(error: BaseException) -> str:
 def _answer(circuit: Circuit, verdict: Verdict) -> Solution | None:
     """The solution, printed and written as JSON as well; None where there was none for a fault's sake."""
     begin = time.process_time()
-    with warnings.catch_warnings(record=True) as caught:
+    with warnings.catch_warnings(record=True) as caught, budget_of(BUDGET):
         warnings.simplefilter("always")
         try:
             solution = voltsec.solve(circuit)

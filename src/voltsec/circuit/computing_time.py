@@ -17,7 +17,9 @@ from typing import TypeVar
 T = TypeVar("T")
 
 BUDGET = 20.0
-"""Seconds for formulas unless told otherwise."""
+"""Seconds for an answer unless told otherwise."""
+OPTIONAL = 0.85
+"""Share of a budget for steps that may be left out; what is done in any case has the rest."""
 
 _budget: ContextVar[float] = ContextVar("budget", default=inf)
 _limit: ContextVar[float] = ContextVar("limit", default=inf)
@@ -38,7 +40,7 @@ def _ending(end: ContextVar[float], seconds: float) -> Iterator[None]:
 
 def budget_of(seconds: float) -> AbstractContextManager[None]:
     """All optional steps inside have so many seconds together, within a budget around."""
-    return _ending(_budget, seconds)
+    return _ending(_budget, OPTIONAL * seconds)
 
 
 def seconds_left() -> float:

@@ -12,6 +12,7 @@ from sympy import Add, Basic, Expr, Integer, Mul, Number, Pow, Rational, Symbol
 from sympy.printing.precedence import PRECEDENCE
 from sympy.printing.str import StrPrinter
 
+from voltsec.circuit.computing_time import go_on
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.outline import shown_name
 
@@ -76,6 +77,7 @@ class FormulaPrinter(StrPrinter):
         found = complement_of(expr, self.duties)
         if found is not None:
             return self._print(found[0] * complement(found[1], self.alphabet.prime))
+        go_on()
         text = ""
         terms = [self._print(term) for term in self._as_ordered_terms(expr, order=order)]
         leader = next((n for n, term in enumerate(terms) if not term.startswith(self.alphabet.minus)), 0)

@@ -8,6 +8,7 @@ from itertools import groupby
 
 from sympy import And, Basic
 
+from voltsec.circuit.computing_time import in_time, limited
 from voltsec.report.alphabet import Alphabet
 from voltsec.report.outline import named, port_rows, result_rows, shown_name, stress_rows
 from voltsec.report.selection import Part, Row
@@ -45,6 +46,8 @@ WORDS = {
     OTHERS: "stress of other parts",
 }
 """What is missing where results of an importance are left out."""
+PRINTING = 2.0
+"""Seconds for the leading orders of a mode: what takes longer is too long to be read."""
 NEVER = 99
 
 Shown = Callable[[Basic | None], str]
@@ -125,10 +128,14 @@ class ModeParts:
             return
         from voltsec.report.losses import first_order_rows
 
-        circuit = self.solution.circuit
-        for name, text in first_order_rows(
-            self.leading, circuit.input.name, circuit.duty_symbols, self.alphabet
-        ):
+        circuit, leading = self.solution.circuit, self.leading
+        with limited(PRINTING):
+            rows = in_time(
+                lambda: list(
+                    first_order_rows(leading, circuit.input.name, circuit.duty_symbols, self.alphabet)
+                )
+            )
+        for name, text in rows or ():
             yield Row("To first order", name, text)
 
     def ports(self) -> Iterator[Row]:

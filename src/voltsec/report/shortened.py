@@ -17,7 +17,7 @@ from typing import Any
 from sympy import Add, And, Expr, Ge, Pow, Symbol, preorder_traversal
 from sympy.logic.boolalg import Boolean
 
-from voltsec.circuit.computing_time import in_time
+from voltsec.circuit.computing_time import in_time, limited
 from voltsec.steady.correction import CorrectedForm, corrected
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.losses import losses
@@ -39,6 +39,8 @@ LONG_VOLTAGE = 30
 LONGEST_EDGE = 60
 """Operations of a boundary up to which it is told."""
 
+ORDERS = 4.0
+"""Seconds for leading orders: what takes longer is too long to be read."""
 SAME = 1e-6
 """Relative difference up to which two numbers are one."""
 
@@ -57,7 +59,8 @@ def leading_orders(solution: Solution) -> dict[str, FirstOrder]:
     open_ = {mode.name for mode in solution.modes if not mode.closed_form}
     if not open_ or not small_symbols(solution.circuit):
         return {}
-    found = solution.engine.first_orders()
+    with limited(ORDERS):
+        found = list(solution.engine.first_orders())
     return {name: order for name, order in found if order is not None and name in open_}
 
 

@@ -122,6 +122,7 @@ class Writer:
             return self._plain(factor)
         terms = []
         for outer, inner_terms in groups.items():
+            go_on()
             inner_polynomial = self.ring.context.from_dict(inner_terms)
             content, pairs = factors(inner_polynomial)
             parts: list[Expr] = []
