@@ -124,8 +124,7 @@ def readings(numbers: Numbers, found: Averages, circuit: Circuit) -> Iterator[Re
 def _blocked(name: str, found: Averages, circuit: Circuit) -> float:
     """The largest voltage across an element; a device that only conducts has none but its drop."""
     peak = found.peak_voltages[name]
-    device = circuit.element(name)
-    if isinstance(device, Switch | Diode):
+    for device in (one for one in circuit.of(Switch, Diode) if one.name == name):
         drop, ohm = (0.0 if q is None else float(q.value or 0) for q in (device.drop, device.resistance))
         if peak <= 1.01 * (drop + ohm * found.peak_currents[name]):
             return 0.0
