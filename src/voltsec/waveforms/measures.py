@@ -118,7 +118,8 @@ class Measures:
         if not isinstance(measure, Peak | RootMeanSquare):
             return np.zeros(self.points, bool)
         places = self._blocked(measure) if isinstance(measure, Peak) else self.lasting
-        shared = [k for k in places if self.trajectory.is_open(k, self.row(measure.terms)).any()]
+        row = self.row(measure.terms)
+        shared = [k for k in places if self.trajectory.is_open(k, row).any() and self._varies(k, row)]
         if not shared:
             return np.zeros(self.points, bool)
         if isinstance(measure, RootMeanSquare):
@@ -232,6 +233,11 @@ class Measures:
         found = np.maximum(total, 0.0) / self.trajectory.period
         open_ = self.moves(terms).any(axis=1)
         return np.where(self.jumps(terms), np.inf, np.where(open_, np.nan, found))
+
+    def _varies(self, k: int, row: Array) -> bool:
+        """True where shares make a difference: signs of diodes may leave only one."""
+        low, high = open_range(self.trajectory, k, row)
+        return not (high - low <= UNDECIDED * np.maximum(np.abs(low), np.abs(high)) + ROUNDING).all()
 
     def _largest_square(self, k: int, row: Array) -> Array:
         """Integral of the largest square that shares allow, straight between samples."""

@@ -1,0 +1,89 @@
+"""Bounds of voltages that nothing fixes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import voltsec
+from voltsec.results.table import results_of
+from voltsec.steady.points import operating_point
+from voltsec.waveforms.exact import Exact, exact_results
+
+TWO_SWITCH_FORWARD = """source Vg : in -> gnd = 48 V
+transformer X1 : n1 -> n2, n3 -> gnd = 1 : 3
+switch S1 : in -> n1
+switch S2 : n2 -> gnd
+diode D1 : gnd -> n1
+diode D2 : n2 -> in
+diode D3 : n3 -> n4
+diode D4 : gnd -> n4
+inductor L1 : n4 -> n5 = 820 nH
+capacitor C1 : n5 -> gnd = 270 uF
+load R : n5 -> gnd = 3.3 ohm
+drive S1 at D
+drive S2 with S1
+operate D = 0.5, T = 3.3 us
+"""
+
+
+def exact(text: str) -> Exact:
+    circuit = voltsec.read(text)
+    point = operating_point(circuit)
+    assert point is not None
+    return exact_results(circuit, point, results_of(circuit).values())
+
+
+def test_two_switch_forward_blocks_the_input_voltage() -> None:
+    """Clamped by the diodes, each switch blocks the input voltage at most, the winding too.
+
+    Erickson and Maksimović, Fundamentals of Power Electronics, section 6.3.2, from memory.
+    """
+    found = exact(TWO_SWITCH_FORWARD)
+    for part in ("S1", "S2", "X1.1"):
+        assert found.values[f"stress.{part}.voltage_peak"][0] == pytest.approx(48.0, rel=1e-9)
+    assert found.bounds["stress.S1.voltage_peak"][0]
+    # the winding has this voltage for certain while the switches conduct
+    assert not found.bounds["stress.X1.1.voltage_peak"][0]
+
+
+def test_shares_by_resistances_stay_within_the_bounds() -> None:
+    """The same stage with any leaks written out: no peak is above the bound, and some leaks come near it."""
+    bound = exact(TWO_SWITCH_FORWARD).values
+    nearest = dict.fromkeys(("S1", "S2", "D1", "D2", "D3"), 0.0)
+    generator = np.random.default_rng(3)
+    for _ in range(40):
+        ohms = 10.0 ** generator.uniform(5, 10, 4)
+        leaks = "".join(
+            f"resistor Rl{k} : {ends} = {ohm:.6g} ohm\n"
+            for k, (ends, ohm) in enumerate(
+                zip(("in -> n1", "n2 -> gnd", "gnd -> n1", "n2 -> in"), ohms, strict=True)
+            )
+        )
+        text = TWO_SWITCH_FORWARD.replace("drive S1", f"{leaks}drive S1", 1)
+        found = exact(text)
+        assert found.found[0]
+        for part in nearest:
+            peak = float(found.values[f"stress.{part}.voltage_peak"][0])
+            most = float(bound[f"stress.{part}.voltage_peak"][0])
+            assert peak <= most * (1 + 1e-3), (part, ohms)
+            nearest[part] = max(nearest[part], peak / most)
+    assert nearest["S1"] > 0.9 and nearest["S2"] > 0.9
+
+
+def test_a_diode_in_series_with_an_open_switch_has_a_bound() -> None:
+    """The diode cannot take any of it without conducting: the switch has all for certain."""
+    found = exact(
+        """source Vg : in -> gnd = 12 V
+switch S : in -> x
+diode Ds : x -> a
+diode D1 : gnd -> a
+inductor L : a -> out = 1 mH
+capacitor Co : out -> gnd = 1 mF
+load R : out -> gnd = 10 ohm
+operate D = 0.4, T = 10 us
+"""
+    )
+    assert found.values["stress.S.voltage_peak"][0] == pytest.approx(12.0, rel=1e-6)
+    assert found.values["stress.Ds.voltage_peak"][0] == pytest.approx(0.0, abs=1e-6)
+    assert not found.bounds["stress.S.voltage_peak"][0]
