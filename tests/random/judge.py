@@ -11,6 +11,7 @@ from voltsec.circuit.circuit import Circuit
 
 from ..integration.patience import TooLong, patience
 from ..integration.switched import Averages, NotPeriodic, periodic_averages
+from .readings import LEAK
 
 PATIENCE = 15.0
 """Seconds of the processor an integration may take."""
@@ -95,7 +96,9 @@ def _found(pair: tuple[Found, Found]) -> bool:
 def _growth(one: Found, other: Found) -> float:
     """Factor by which a level of voltage or current is larger at the second setting."""
     assert isinstance(one, Averages) and isinstance(other, Averages)
-    levels = ((level(one), level(other)) for level in (_volts, _amperes))
+    levels = [(_volts(one), _volts(other))]
+    if _amperes(other) > LEAK * _volts(other):  # less is what leaks, and rounding
+        levels.append((_amperes(one), _amperes(other)))
     return max((after / before for before, after in levels if before), default=1.0)
 
 

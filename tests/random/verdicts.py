@@ -41,7 +41,7 @@ from ..integration.patience import TooLong, patience
 from ..integration.stated import ZERO, Standing, neighbours, standings
 from ..integration.switched import Averages
 from .judge import Judge
-from .readings import Reading, readings
+from .readings import LEAK, Reading, level_of_voltages, readings
 
 ORDER = ("crashed", "slow", "wrong", "refused", "numbers", "region", "undecided", "right")
 """Worst first: the outcome of a case is the worst that was found."""
@@ -236,12 +236,22 @@ def _compare(solution: Solution, judge: Judge, verdict: Verdict) -> None:
         verdict.say("undecided", "the integration finds no state", str(judge.pair[0]))
         return
     pairs = list(zip(*(readings(numbers, found, circuit) for found in judge.pair), strict=True))
+    if judge.verdict == "runs away" and _approached(*pairs[0]):
+        verdict.say("undecided", "added resistances decide how far it runs", str(judge.pair[1])[:80])
+        return
     if judge.verdict != "state" and any(one.strict and not other.agrees for one, other in pairs):
         verdict.say("wrong", f"numbers are told where the integration says: {judge.verdict}")
         return
     for one, other in pairs:
         if not one.agrees or not other.agrees:
             _settle(one, other, solution, judge, verdict)
+
+
+def _approached(one: Reading, other: Reading) -> bool:
+    """True where less added resistance brings the integration clearly nearer to what is told."""
+    if one.told is None or other.told is None:
+        return False
+    return abs(other.told - other.found) < 0.9 * abs(one.told - one.found)
 
 
 def _settle(one: Reading, other: Reading, solution: Solution, judge: Judge, verdict: Verdict) -> None:
@@ -284,10 +294,11 @@ def _excused(one: Reading, other: Reading) -> bool:
 
 
 def _no_power(judge: Judge) -> bool:
-    """True where all power that flows is that of added resistances: then there is no efficiency."""
+    """True where all power that flows is that of added resistances, or nothing: there is no efficiency."""
     one, other = judge.pair
     assert isinstance(one, Averages) and isinstance(other, Averages)
-    return other.delivered_power < 0.5 * one.delivered_power
+    leaked = LEAK * level_of_voltages(other, judge.circuit) ** 2
+    return other.delivered_power < max(0.5 * one.delivered_power, leaked)
 
 
 def _stated_open(name: str, solution: Solution) -> bool:
