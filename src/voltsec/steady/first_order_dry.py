@@ -47,6 +47,8 @@ from voltsec.tableau.ring import Polynomial, Ring
 
 CLOSE = 1e-7
 """Relative size up to which a condition counts as met at the ideal fractions."""
+LONGEST_SUM = 800
+"""Terms of two ratios that are added up: what has more is too long to be read, and takes minutes."""
 
 
 @dataclass(frozen=True)
@@ -192,7 +194,10 @@ def _gain_terms(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
         upper, lower = (part(p, name) for p in voltage)
         total = reduced((upper * bottom - top * lower, top * bottom))
         for slope, move in zip(along, moves, strict=True):
-            total = add(total, multiply(slope, (-move[0], move[1])))
+            more = multiply(slope, (-move[0], move[1]))
+            if sum(map(len, (*total, *more))) > LONGEST_SUM:
+                raise TooLarge(f"a sum of more than {LONGEST_SUM} terms")
+            total = add(total, more)
         if not form.vanishes((total[0], one)):
             terms[name] = form.written(_shortest(form, (-total[0], total[1]))) * symbol(name)
     return terms
