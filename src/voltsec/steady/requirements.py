@@ -144,7 +144,9 @@ def undecided(ratio: Ratio, facts: Facts) -> list[Polynomial]:
                 left = [other for other in left if other != factor]  # once above and once below
             else:
                 left.append(factor)
-    for fact in facts.products if len(left) > 1 else ():
+    for fact in facts.products:
+        if len(left) < 2:
+            break
         whole = product(left)
         rest = whole // fact
         if rest * fact == whole:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from collections.abc import Sequence as Listed
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,7 +19,7 @@ from voltsec.results.table import Result
 from voltsec.steady.stages import stages_of
 from voltsec.tableau.interval import Sequence
 from voltsec.waveforms.linear import Array
-from voltsec.waveforms.march import Switching
+from voltsec.waveforms.march import Followed, Switching
 from voltsec.waveforms.measures import Measures
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 from voltsec.waveforms.periodic import Periodic, followed_state, periodic_state, without_idle
@@ -176,6 +177,16 @@ class _Search:
                 self.attempt(rest, lengths, found.sequence, found.instants, guess)
 
 
+def _polished(network: PeriodNetwork, period: Followed, lengths: Array, state: Array) -> Periodic:
+    """The state of the sequence that was followed, solved once more to full accuracy where that succeeds."""
+    fractions = np.array([period.fractions])
+    with suppress(NotDetermined, np.linalg.LinAlgError):
+        found = periodic_state(network, period.sequence, lengths[None], fractions, period.instants, state)
+        if found.good[0]:
+            return found
+    return followed_state(network, period.sequence, fractions, period.instants, state)
+
+
 def periodic_from_nothing(
     network: PeriodNetwork, closed: tuple[frozenset[str], ...], lengths: Array
 ) -> Periodic | None:
@@ -186,10 +197,6 @@ def periodic_from_nothing(
     try:
         switching = Switching(closed, tuple(float(length) for length in lengths))
         period, state = found_periodic(network, switching)
-        fractions = np.array([period.fractions])
-        found = periodic_state(network, period.sequence, lengths[None], fractions, period.instants, state)
-        if not found.good[0]:
-            found = followed_state(network, period.sequence, fractions, period.instants, state)
-        return without_idle(found)
+        return without_idle(_polished(network, period, lengths, state))
     except (NotDetermined, np.linalg.LinAlgError):
         return None

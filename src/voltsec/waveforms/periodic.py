@@ -195,11 +195,13 @@ class _Solver:
     def fixed_point(self, total: Array) -> tuple[Array, Array, Array]:
         """The state that repeats (P, n), the directions it leaves open, and where there is one."""
         n = self.network.count
+        sound = np.isfinite(total).all(axis=(1, 2))
+        total = np.where(sound[:, None, None], total, 0.0)
         u, s, vt = np.linalg.svd(np.eye(n) - total[:, :n, :n])
         wanted = (np.swapaxes(u, 1, 2) @ total[:, :n, n:])[:, :, 0]
         kept = s > OPEN_DIRECTION
         missed = np.where(kept, 0.0, np.abs(wanted)).max(axis=1, initial=0.0)
-        closed = missed <= 1e-7 * np.maximum(1.0, np.abs(wanted).max(axis=1, initial=0.0))
+        closed = sound & (missed <= 1e-7 * np.maximum(1.0, np.abs(wanted).max(axis=1, initial=0.0)))
         scaled = np.where(kept, wanted / np.where(kept, s, 1.0), 0.0)
         state = (np.swapaxes(vt, 1, 2) @ scaled[:, :, None])[:, :, 0]
         return state, np.where(kept[:, :, None], 0.0, vt), closed
@@ -252,7 +254,9 @@ class _Solver:
             at_end.append(moved)
             shifts = system.outlet @ moved
         # ... and then with the start that makes it periodic again
-        back = np.linalg.pinv(np.eye(n) - total[:, :n, :n], rcond=OPEN_DIRECTION) @ shifts[:, :n]
+        sound = np.isfinite(total).all(axis=(1, 2))[:, None, None]
+        stays = np.where(sound, total[:, :n, :n], 0.0)
+        back = np.linalg.pinv(np.eye(n) - stays, rcond=OPEN_DIRECTION) @ shifts[:, :n]
         values, slopes = [], []
         for k, event in zip(self.unknown, self.events, strict=True):
             values.append((event[:, None] @ (ends[k] @ one))[:, 0, 0])
