@@ -31,6 +31,8 @@ from voltsec.tableau.network import Row
 
 SHORT_TERMS = 40
 """Losses with longer polynomials are left as resistance times a sum of squares."""
+LONG_RATIO = 200
+"""A fraction of more terms is not the shorter form: putting it into factors would take seconds."""
 
 
 def losses(builder: ModeBuilder) -> dict[str, Expr | None]:
@@ -136,6 +138,8 @@ def _expression(builder: ModeBuilder, name: str) -> Expr | None:
         return written
     ratio = _ratio(builder, name, loses_by_ripple(builder.circuit, name))
     assert ratio is not None
+    if len(ratio[0]) + len(ratio[1]) > LONG_RATIO:
+        return written
     return min((form.expression(ratio), written), key=size)
 
 
