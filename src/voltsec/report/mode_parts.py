@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import groupby, islice
 
-from sympy import And, Basic
+from sympy import And, Basic, Piecewise, preorder_traversal
 
 from voltsec.circuit.computing_time import in_time, limited
 from voltsec.report.alphabet import Alphabet
@@ -32,6 +32,10 @@ LONGEST_CONDITION = 160
 REGION_LABEL = "Holds when"
 LEFT_TO_FULL = "long: --full prints it"
 OTHER_CASES = "--full prints the other cases"
+MOST_NODES = 1000
+"""Parts of a formula: one with more is longer than any row may be."""
+ENDLESS = "…" * 4000
+"""What stands for it until the row is left out."""
 MOST_LINES = 4
 """Lines of a formula that is told on a screen, ..."""
 MOST_ORDER_LINES = 8
@@ -66,6 +70,18 @@ class Told:
     """What is missing where it is left out."""
 
 
+def _readable(expression: Basic | None, shown: Shown) -> str:
+    """A formula in text, what is longer than any row may be not worked out in vain."""
+    if expression is None or expression.has(Piecewise) or sum(1 for _ in _nodes(expression)) <= MOST_NODES:
+        return shown(expression)
+    return ENDLESS
+
+
+def _nodes(expression: Basic) -> Iterator[Basic]:
+    """Parts of an expression, no more than it takes to know that there are too many."""
+    return islice(preorder_traversal(expression), MOST_NODES + 1)
+
+
 def _alike(told: Told) -> tuple[int, str, str]:
     """Rows of one importance and label are told or left out together."""
     return told.importance, told.what, told.row.label
@@ -87,7 +103,7 @@ class ModeParts:
         self.solution = solution
         self.leading = leading
         self.alphabet = alphabet
-        self.shown = shown
+        self.shown = shown if full else lambda expression: _readable(expression, shown)
         self.full = full
 
     def region(self) -> Iterator[Row]:
