@@ -18,9 +18,9 @@ from voltsec.language.writer import write
 from .cases import Case, make
 from .verdicts import Verdict, judged
 
-HARD_LIMIT = 40
+HARD_LIMIT = 150
 """Seconds of the processor after which the system ends a case."""
-WAITING = 10
+WAITING = 4
 """Times as many seconds by the clock, after which a case is ended that hangs or starves."""
 
 THOROUGH = 7

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import groupby
 
 import numpy as np
 
@@ -13,7 +14,11 @@ from voltsec.results.table import results_of
 from voltsec.steady.numbers import collected
 from voltsec.steady.solution import Mode, Numbers
 from voltsec.steady.solve import Engine
-from voltsec.waveforms.exact import Expected, exact_results
+from voltsec.tableau.interval import Sequence
+from voltsec.waveforms.exact import Exact, Expected, exact_results
+
+SHORT = 0.01
+"""Intervals of a smaller share of the period do not make another mode."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +44,8 @@ class ExactNumbers:
         found = exact_results(self.circuit, point, results_of(self.circuit).values(), expected)
         if not found.found[0]:
             return None  # where formulas hold all the same, what they neglect keeps a state from repeating
+        if known is not None and not (self._conducts_so(known[0], found) or self.engine.holds(mode, point)):
+            mode, formulas = "", None  # taken for near its edge, but another one is met there
         numbers = collected(
             self.circuit, mode, point, lambda name: found.values.get(name, np.array([np.nan]))
         )
@@ -49,3 +56,11 @@ class ExactNumbers:
             unbounded=frozenset(name for name, value in found.values.items() if np.isinf(value[0])),
             formulas=formulas,
         )
+
+    def _conducts_so(self, sequence: Sequence, found: Exact) -> bool:
+        """True where the devices conduct as in ``sequence``, but for intervals that are next to nothing."""
+        number = int(found.number[0])
+        met, _ = found.sequences[number]
+        shares = found.fractions[number][0]
+        lasting = [one for one, share in zip(met.intervals, shares, strict=True) if share > SHORT]
+        return [key for key, _ in groupby(lasting)] == list(sequence.intervals)

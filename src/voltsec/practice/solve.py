@@ -23,6 +23,10 @@ NO_NUMBERS = (
     "no numbers: at the operating point no state was found that repeats from period to period; try another "
     "duty or load, or give the parts their resistances"
 )
+NO_MODE = (
+    "at the operating point none of the listed modes holds: the numbers are the exact periodic state's, "
+    "without formulas beside them"
+)
 
 
 def solve(circuit: Circuit, budget: float | None = None) -> Solution:
@@ -49,7 +53,11 @@ def solve(circuit: Circuit, budget: float | None = None) -> Solution:
         answer = with_settled(answer, circuit, rest)
     numbers = ExactNumbers(circuit, answer.engine, {mode.name: mode for mode in answer.modes} if rest else {})
     found = None if point is None else numbers.beside(point, answer.numbers)
-    notes = answer.warnings if found is not None or point is None else (*answer.warnings, NO_NUMBERS)
+    notes = answer.warnings
+    if point is not None and found is None:
+        notes += (NO_NUMBERS,)
+    elif found is not None and not found.mode:
+        notes += (NO_MODE,)
     answer = replace(answer, numbers=found, evaluate=numbers, warnings=notes)
     return answer if found is None else replace(answer, undetermined=left_open(answer, found))
 

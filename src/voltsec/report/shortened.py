@@ -17,7 +17,7 @@ from typing import Any
 from sympy import Add, And, Expr, Ge, Pow, Symbol, preorder_traversal
 from sympy.logic.boolalg import Boolean
 
-from voltsec.circuit.computing_time import in_time, limited
+from voltsec.circuit.computing_time import go_on, in_time, limited
 from voltsec.steady.correction import CorrectedForm, corrected
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.losses import losses
@@ -222,9 +222,11 @@ def _expressions(mode: Mode) -> Iterable[Expr]:
 def _sums(expression: Expr) -> Iterable[Expr]:
     """Sums without quotients in them: what stands above or below a long fraction."""
     for node in preorder_traversal(expression):
+        go_on()
         if isinstance(node, Add) and not any(p.exp.is_negative for p in node.atoms(Pow)):
             yield node
 
 
 def _replaced(expression: Any, names: Mapping[Any, Any]) -> Any:
+    go_on()
     return None if expression is None else expression.xreplace(names)

@@ -12,6 +12,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from math import prod
 
 import sympy
 from sympy import Expr
@@ -34,6 +35,8 @@ from voltsec.tableau.ring import Polynomial, definite_sign, product
 LONG = 60
 """Bounds of more terms are not written out as bounds."""
 
+LONGEST_MULTIPLIED = 20_000
+"""Terms of a demand before it is put into duties and fractions: what has more would be omitted after it."""
 LONGEST_STATED = 600
 """Inequalities of more terms are not written out."""
 
@@ -268,6 +271,9 @@ def _stated(form: ClosedForm, wanted: Demands, atoms: list[Polynomial], result: 
     one = form.balance.ring.one
     groups = []
     for group in [*((atom,) for atom in atoms), *wanted.products]:
+        if prod(map(len, group)) > LONGEST_MULTIPLIED:
+            result.proved, result.omits = False, True
+            continue
         groups.append(undecided(form.shown((product(group), one)), facts))
     found = Demands(facts)
     collect(found, groups)

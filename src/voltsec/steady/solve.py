@@ -199,6 +199,13 @@ class Engine:
         taken = sum(name.split()[0] == kind for name, _ in (*self.builders, *self.numeric))
         return f"{kind} {taken + 1}" if taken else kind
 
+    def holds(self, name: str, point: Mapping[str, float]) -> bool:
+        """Whether the mode called ``name`` holds at ``point``, nothing being let pass near its edge."""
+        builder = dict(self.builders).get(name)
+        if builder is None:
+            return self.mode_at(point) == name
+        return bool(holds_at(builder, {key: np.array([value]) for key, value in point.items()})[0][0])
+
     def mode_at(self, point: Mapping[str, float]) -> str | None:
         """Name of the mode that holds at ``point``, None where none does."""
         arrays = {key: np.array([value]) for key, value in point.items()}
