@@ -61,9 +61,12 @@ def found_periodic(
         state, period, off = search.step(period, state, anchor, span)
         astray = 0 if off < best else astray + 1
         best = min(best, off)
-        if off < SOLVED * _misses(start, anchor) and np.linalg.norm(state) < RUNAWAY:
+        far = not np.linalg.norm(state) < RUNAWAY
+        if off < SOLVED * _misses(start, anchor):
+            if far:  # an implicit step never leads farther from a periodic state than its anchor was
+                raise NotDetermined("currents or voltages grow without limit")
             span = min(span * LONGER, SPANS[-1])
-        elif astray > ASTRAY or not np.linalg.norm(state) < RUNAWAY:
+        elif astray > ASTRAY or far:
             # a plain period from the anchor, and shorter steps
             state = start.end
             period = search.follow(state, start.last)
