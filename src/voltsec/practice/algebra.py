@@ -68,6 +68,13 @@ class Board:
             return (top**power, bottom**power) if power >= 0 else (bottom**-power, top**-power)
         raise NotRational(str(expression))
 
+    def rational(self, expression: Expr) -> Ratio | None:
+        """The same, None where it is none (a root of coupled inductances, say)."""
+        try:
+            return self.read(expression)
+        except NotRational:
+            return None
+
     def put(self, ratio: Ratio, values: Mapping[str, Ratio]) -> Ratio:
         """``ratio`` with states replaced by ``values`` until none of them is left."""
         for _ in range(len(values) + 1):

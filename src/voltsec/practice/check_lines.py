@@ -13,7 +13,7 @@ from voltsec.steady.balance import SignCondition
 from voltsec.steady.ratio import Ratio, add, insert, multiply, ratio_sign
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row
-from voltsec.tableau.ring import Polynomial, definite_sign
+from voltsec.tableau.ring import Polynomial, definite_sign, product
 
 SHOWN_TERMS = 24
 """Longer values are told by their sign alone."""
@@ -123,7 +123,7 @@ def write_boundary(setting: Setting, blackboard: Blackboard, solver: Solver) -> 
         )
         edge = _without_positive_factors(at_edge[0])
         shown = Mul(*(setting.board.writer.oriented(factor) for factor, _ in edge))
-        value = setting.board.read(shown)
+        value = (product([ring.one, *(factor for factor, _ in edge)]), ring.one)
         number = blackboard.balance(shown, ("the interval is gone",), value, ())
         if number is not None:
             edges.append((value, number))
@@ -221,9 +221,10 @@ def _is_zero_at(setting: Setting, line: Ratio, key: str, value: Ratio) -> bool:
     ring = setting.board.ring
     if key == setting.form.k_name or key not in ring.names:
         definition = setting.mode.definitions.get(key)
-        if definition is None:
+        read = None if definition is None else setting.board.rational(definition)
+        if read is None:
             return False
-        top, bottom = setting.board.read(definition)
+        top, bottom = read
         _constant, linear = ring.coefficients(bottom, "T")
         period = multiply((top, linear), (value[1], value[0]))
         return bool(insert(ring, line, "T", period)[0].is_zero())

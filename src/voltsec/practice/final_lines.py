@@ -105,8 +105,11 @@ def root_holds(setting: Setting, root) -> bool:
 
 
 def _k_value(setting: Setting) -> Ratio:
-    """K as a ratio over the board's ring."""
-    return setting.board.read(setting.mode.definitions[setting.form.k_name])
+    """K as a ratio over the board's ring: its definition may be printed with roots of coupled inductances."""
+    form, board = setting.form, setting.board
+    assert form.effective is not None
+    top, bottom = (board.take(p, form.ring) for p in (form.effective.numerator, form.effective.denominator))
+    return 2 * top, bottom * board.ring.symbol(form.effective.load) * board.ring.symbol("T")
 
 
 def period_by_k(setting: Setting) -> Ratio | None:

@@ -160,7 +160,8 @@ def write_condition(setting: Setting, blackboard: Blackboard, left_over: list[Pe
         )
         value: Ratio = (condition, setting.board.ring.one)
         left = setting.board.writer.oriented(condition)
-        sign = 1 if blackboard.board.read(left)[0] == condition else -1
+        printed = blackboard.board.rational(left)
+        sign = 1 if printed is None or printed[0] == condition else -1
         number = blackboard.balance(left, reason, (value[0] * sign, value[1]), (source.number, *source.used))
         if number is not None:
             numbers.append(number)
