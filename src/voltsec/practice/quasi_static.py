@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import sympy
 from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import Resistor
 from voltsec.circuit.quasi_static import QuasiStatic, Settled
 from voltsec.results.table import results_of
@@ -21,6 +23,8 @@ from voltsec.tableau.expression import symbol
 OPEN = Stress()
 SHORT_OPERATIONS = 150
 """What is added to the power given is reduced where it is shorter."""
+LONGEST_FACTORED = 500
+"""Operations up to which the squares of a capacitor's steps are put into factors."""
 LONGEST_SWING = 60
 """Terms of a voltage up to which its swing is written."""
 
@@ -28,7 +32,11 @@ LONGEST_SWING = 60
 def with_settled(answer: Solution, circuit: Circuit, rest: QuasiStatic) -> Solution:
     """``answer`` for the rest of ``circuit`` as one for all of it; the notes say what was assumed."""
     builders = dict(answer.engine.builders)
-    modes = tuple(_mode(mode, builders.get(mode.name), circuit, rest) for mode in answer.modes)
+    modes = tuple(
+        in_time(partial(_mode, mode, builders.get(mode.name), circuit, rest))
+        or _mode(mode, None, circuit, rest)
+        for mode in answer.modes
+    )
     units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
     warnings = (*_notes(rest), *answer.warnings)
     return replace(answer, circuit=circuit, modes=modes, symbols=units | answer.symbols, warnings=warnings)
@@ -124,7 +132,8 @@ def _lost(builder: ModeBuilder, one: Settled, circuit: Circuit) -> Expr | None:
         if level != following and (one.branch or closes):
             total += (builder.form.expression(level) - builder.form.expression(following)) ** 2
     farad = symbol(circuit.element(one.name).quantities[0].symbol)
-    return sympy.factor(total) * farad / (2 * symbol("T"))
+    steps = sympy.factor(total) if total.count_ops() <= LONGEST_FACTORED else total
+    return steps * farad / (2 * symbol("T"))
 
 
 def _efficiency(mode: Mode, circuit: Circuit, added: list[Expr | None]) -> Expr | None:

@@ -49,8 +49,8 @@ def solve(circuit: Circuit, budget: float | None = None) -> Solution:
             answer = solve_formulas(circuit if rest is None else rest.circuit)
         except NoSteadyState as unsolved:
             return _numbers_alone(circuit, point, unsolved)
-    if rest is not None:
-        answer = with_settled(answer, circuit, rest)
+        if rest is not None:
+            answer = with_settled(answer, circuit, rest)
     numbers = ExactNumbers(circuit, answer.engine, {mode.name: mode for mode in answer.modes} if rest else {})
     found = None if point is None else numbers.beside(point, answer.numbers)
     notes = answer.warnings

@@ -221,6 +221,7 @@ def _substitute_back(
         if pivot not in needed:
             continue
         for unknown in [u for u in row if u in solved and u != pivot]:
+            go_on()
             row = _combine(row, solved[unknown], unknown)
         solved[pivot] = row
     result = {}
