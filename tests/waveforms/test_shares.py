@@ -5,10 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-import voltsec
-from voltsec.results.table import results_of
-from voltsec.steady.points import operating_point
-from voltsec.waveforms.exact import Exact, exact_results
+from .found import exact
 
 TWO_SWITCH_FORWARD = """source Vg : in -> gnd = 48 V
 transformer X1 : n1 -> n2, n3 -> gnd = 1 : 3
@@ -25,13 +22,6 @@ drive S1 at D
 drive S2 with S1
 operate D = 0.5, T = 3.3 us
 """
-
-
-def exact(text: str) -> Exact:
-    circuit = voltsec.read(text)
-    point = operating_point(circuit)
-    assert point is not None
-    return exact_results(circuit, point, results_of(circuit).values())
 
 
 def test_two_switch_forward_blocks_the_input_voltage() -> None:

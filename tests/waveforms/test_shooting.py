@@ -11,11 +11,9 @@ from scipy.linalg import expm
 
 import voltsec
 from voltsec.command.netlists import load
-from voltsec.results.table import results_of
-from voltsec.steady.points import operating_point
-from voltsec.waveforms.exact import Exact, exact_results
 
 from ..integration.switched import periodic_averages
+from .found import exact
 
 LEGS = """source Vg : in -> gnd = 48 V
 inductor L1 : in -> n2 = 220 uH
@@ -86,13 +84,6 @@ load R : out -> gnd = 680 ohm
 operate D = 0.15, T = 10 us
 """,
 }
-
-
-def exact(text: str) -> Exact:
-    circuit = voltsec.read(text)
-    point = operating_point(circuit)
-    assert point is not None
-    return exact_results(circuit, point, results_of(circuit).values())
 
 
 @pytest.mark.parametrize("name", HARD)

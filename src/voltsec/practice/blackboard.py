@@ -76,10 +76,8 @@ class Blackboard:
         return self._add(left, right, reason, cites)
 
     def _zero(self, printed: Expr, value: Ratio) -> bool:
-        try:
-            return bool(subtract(self.board.read(printed), value)[0].is_zero())
-        except NotRational:
-            return False
+        read = self.board.rational(printed)
+        return read is not None and bool(subtract(read, value)[0].is_zero())
 
     def _add(self, left: Expr, right: Expr, reason: Prose, cites: tuple[int, ...]) -> int:
         number = len(self.equations) + 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sympy import Expr, Mul
 
-from voltsec.practice.algebra import NotRational, subtract
+from voltsec.practice.algebra import subtract
 from voltsec.practice.blackboard import Blackboard
 from voltsec.practice.intervals import rise_name
 from voltsec.practice.setting import Setting
@@ -202,9 +202,8 @@ def _edges(setting: Setting, blackboard: Blackboard, edges: list[tuple[Ratio, in
     for key, expression in setting.mode.boundary.items():
         if key in coils and setting.discontinuous:
             continue
-        try:
-            value = board.read(expression)
-        except NotRational:
+        value = board.rational(expression)
+        if value is None:
             continue
         for line, number in edges:
             if _is_zero_at(setting, line, key, value):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sympy
 from sympy import Expr, Mul, Pow
 
-from voltsec.practice.algebra import NotRational, subtract, vanishes
+from voltsec.practice.algebra import subtract, vanishes
 from voltsec.practice.blackboard import Blackboard, numbers_text
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
@@ -127,9 +127,8 @@ def period_by_k(setting: Setting) -> Ratio | None:
 def reaches(setting: Setting, value: Ratio, target: Expr) -> bool:
     """Whether ``value``, by way of the conditions on the fractions, equals the solver's formula."""
     board = setting.board
-    try:
-        printed = board.read(target)
-    except NotRational:
+    printed = board.rational(target)
+    if printed is None:
         return _reaches_root(setting, value, target)
     difference = subtract(value, printed)[0]
     if setting.zero(difference):

@@ -10,13 +10,13 @@ from voltsec.circuit.computing_time import BUDGET, budget_of, seconds_left
 from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.quasi_static import quasi_static
 from voltsec.practice.exact_numbers import ExactNumbers
-from voltsec.practice.left_open import left_open
 from voltsec.practice.quasi_static import with_settled
 from voltsec.steady.points import operating_point
 from voltsec.steady.search import Point
 from voltsec.steady.solution import Solution
 from voltsec.steady.solve import solve as solve_formulas
 from voltsec.steady.solve import without_modes
+from voltsec.steady.undetermined import left_open
 from voltsec.waveforms.settling import settling
 
 NO_NUMBERS = (

@@ -34,6 +34,7 @@ from voltsec.steady.first_order import FirstOrder, loses_nothing_ideally
 from voltsec.steady.fractions import Fractions, NotClosed, degree_in, value_and_size, with_images
 from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.points import as_arrays
 from voltsec.steady.ratio import Ratio, add, insert, multiply, reduced
 from voltsec.steady.small import small_symbols
 from voltsec.steady.stages import Stages
@@ -91,7 +92,7 @@ class _Ideal:
         known = {quantity.symbol for quantity in circuit.quantities}
         point = {name: value for name, value in case.point.items() if name in known}
         self.fractions = Fractions(self.balance, case.stages, point, case.shares)
-        arrays = {name: np.array([value]) for name, value in point.items()}
+        arrays = as_arrays(point)
         self.unknown = self.fractions.unknown
         near = [
             roots.fractions[:, 0]
@@ -117,7 +118,7 @@ def _stripped(element: Element) -> Element:
 
 
 def _waves(balance: Balance, witness: Mapping[str, float]) -> Waveforms:
-    return Waveforms(balance, {name: np.array([value]) for name, value in witness.items()})
+    return Waveforms(balance, as_arrays(witness))
 
 
 def _output(waves: Waveforms) -> Ratio | None:

@@ -19,6 +19,7 @@ from voltsec.steady.choices import Knowledge
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.extremes import Extremes
 from voltsec.steady.mode_formulas import ModeFormulas
+from voltsec.steady.points import as_arrays
 from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.region_check import agrees, scatter
 from voltsec.steady.regions import LONG, Region, condition_on, region, shown_facts, unsimplified
@@ -88,7 +89,7 @@ class ModeBuilder(ModeFormulas):
         """Sample points where the sequence holds, with their fractions."""
         mask = self.found.holds & (self.found.margin > 1e-6)
         if not mask.any():
-            return {name: np.array([value]) for name, value in self.found.witness.items()}
+            return as_arrays(self.found.witness)
         inside = {name: values[mask] for name, values in points.items()}
         for row, name in enumerate(self.balance.sequence.fractions):
             inside[name] = self.found.shares[row, mask]

@@ -6,7 +6,7 @@ formulas may be long, floats tell first whether that is worth while.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -25,6 +25,7 @@ from voltsec.steady.complementarity import (
 )
 from voltsec.steady.fractions import Fractions, NotClosed, OnlyAtEdge
 from voltsec.steady.numeric_mode import NumericMode
+from voltsec.steady.points import as_arrays
 from voltsec.steady.repair import corrected
 from voltsec.steady.row_mode import RowMode, row_mode
 from voltsec.steady.search import Found, Point, Search
@@ -205,7 +206,7 @@ class Trial:
 
     def near_edge(self) -> bool:
         """True where a mode of continuous conduction misses its edge by little."""
-        one = _as_arrays(self.point)
+        one = as_arrays(self.point)
         return any(
             may_miss_edge(found.balance)
             and bool(verify(found.balance, found.fractions, one, slack=GAP)[0][0])
@@ -231,7 +232,7 @@ class Trial:
         """The same sequence, less a diode that carries nothing, may be known."""
         if not self.search.listed(found.sequence):
             return None
-        _, _, shares = verify(found.balance, found.fractions, _as_arrays(self.point))
+        _, _, shares = verify(found.balance, found.fractions, as_arrays(self.point))
         return Outcome(known=found.sequence, shares=tuple(float(share) for share in shares[:, 0]))
 
     def _exactly(
@@ -278,7 +279,7 @@ class Trial:
                     return None
             mask = np.ones(1, bool)
             if not holds or balance.by_itself:
-                mask, _, _ = verify(balance, fractions, _as_arrays(point))
+                mask, _, _ = verify(balance, fractions, as_arrays(point))
         except OnlyAtEdge:
             raise
         except NotClosed:
@@ -337,14 +338,10 @@ def _without_idle_diodes(
         ring = ring_for(balance.circuit, sequence, balance.alike)
         plain = Balance(balance.circuit, sequence, references, ring)
         fractions = Fractions(plain, found.stages, point, shares)
-        mask, _, _ = verify(plain, fractions, _as_arrays(point))
+        mask, _, _ = verify(plain, fractions, as_arrays(point))
     except (NotClosed, TooLarge):
         return None
     open_before, open_after = (len([u for u in b.averages.free if u[0] == "V"]) for b in (balance, plain))
     if not mask[0] or open_after > open_before:
         return None
     return Found(found.stages, plain, fractions, mask, {})
-
-
-def _as_arrays(point: Mapping[str, float]) -> dict[str, np.ndarray]:
-    return {name: np.array([value]) for name, value in point.items()}

@@ -9,7 +9,7 @@ losses that are small beside the load, and resistors of any size.  Only capacita
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import product
 
 import numpy as np
@@ -83,6 +83,11 @@ def base_point(circuit: Circuit) -> dict[str, float]:
     for place, phase in enumerate(circuit.phase_symbols):
         point.setdefault(phase, (place + 1) / (len(circuit.phase_symbols) + 1))
     return point
+
+
+def as_arrays(point: Mapping[str, float]) -> dict[str, np.ndarray]:
+    """One point as what is worked out at many: arrays of one number."""
+    return {name: np.array([value]) for name, value in point.items()}
 
 
 def operating_point(circuit: Circuit) -> dict[str, float] | None:

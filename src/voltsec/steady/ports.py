@@ -14,6 +14,7 @@ from sympy import Expr
 from voltsec.circuit.elements import Capacitor
 from voltsec.results.table import output_capacitor
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.points import as_arrays
 from voltsec.steady.port_rows import input_row, output_row
 from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.readings import JUMP
@@ -106,7 +107,7 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     if builder.balance.bends or any(part is None for part in (*current.means, *current.ramps)):
         return None  # currents that bend have no such formula; the numbers follow them
     candidates = _candidates(builder, capacitor, current)
-    point = {name: np.array([value]) for name, value in builder.found.witness.items()}
+    point = as_arrays(builder.found.witness)
     values = []
     for _, ratio, place in candidates:
         inside = place is None or abs(_number(builder, place, point)) < 1

@@ -64,6 +64,14 @@ def agrees(
     ``points`` are the search's, where the answer is known; so it is at ``scattered`` ones (``holds``).
     """
     stated = _Stated(found, form, holds_when, definitions)
+    try:
+        return _agrees(stated, points, scattered, holds)
+    except KeyError:  # it names a current that ideal parts leave open
+        return False
+
+
+def _agrees(stated: _Stated, points: Points, scattered: Points, holds: Array) -> bool:
+    found, form = stated.found, stated.form
     if len(form.unknown) > 1 and form.roots is None:
         # stated as it is checked, in the unknown fractions; to solve for them takes long
         return stated.true_inside(points)
@@ -93,10 +101,7 @@ class _Stated:
 
     def right(self, points: Points, holds: Array) -> bool:
         """True where both say the same at all points, those on an edge left out."""
-        try:
-            said = self.says(points)
-        except KeyError:  # it names a current that ideal parts leave open
-            return False
+        said = self.says(points)
         wrong = np.flatnonzero((said != holds) & self._ordinary(points))
         if not wrong.size:
             return True
@@ -109,10 +114,7 @@ class _Stated:
         clear = self.found.holds & (self.found.margin > NEAR)
         inside = {name: values[clear] for name, values in points.items()}
         inside |= {name: self.found.shares[k, clear] for k, name in self.form.fractions.unknown.items()}
-        try:
-            return bool((self._true(inside, int(clear.sum())) | ~self._ordinary(inside)).all())
-        except KeyError:
-            return False
+        return bool((self._true(inside, int(clear.sum())) | ~self._ordinary(inside)).all())
 
     def holds(self, points: Points, slack: float = 0.0) -> Array:
         """Where the sign conditions hold; a condition may miss zero by ``slack``."""

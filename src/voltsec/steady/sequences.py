@@ -19,7 +19,7 @@ from voltsec.steady.fractions import NOTHING, Roots
 from voltsec.steady.frontier import Points, between
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.one_point import Outcome, look, rows_of
-from voltsec.steady.points import sample_points
+from voltsec.steady.points import as_arrays, sample_points
 from voltsec.steady.search import Found, Point, Search, numeric_mode_of
 from voltsec.steady.stages import Stages, stages_of
 from voltsec.steady.verification import judged, verify
@@ -69,7 +69,7 @@ def sequence_at(circuit: Circuit, references: tuple[str, ...], point: Point) -> 
         if any(length <= NOTHING for length in lengths):  # edges that coincide: looked at a little apart
             inner = stages.inner_point()
             point = point | {name: point[name] + APART * (inner[name] - point[name]) for name in inner}
-        search = Search(stages, {name: np.array([value]) for name, value in point.items()})
+        search = Search(stages, as_arrays(point))
         outcome = look(circuit, references, search, point)
         if outcome.found is not None:
             return numeric_mode_of(outcome.found)

@@ -27,7 +27,7 @@ from voltsec.steady.numbers import (
     numbers_without_formulas,
 )
 from voltsec.steady.numeric_mode import NumericMode
-from voltsec.steady.points import operating_point
+from voltsec.steady.points import as_arrays, operating_point
 from voltsec.steady.resting import SolvedExactly
 from voltsec.steady.row_mode import row_mode, solved_in_floats
 from voltsec.steady.search import Found, Search, numeric_mode_of
@@ -178,7 +178,7 @@ class Engine:
         """Sequence of the mode called ``name``, its fractions at ``point``; None where it does not hold."""
         builder = dict(self.builders).get(name)
         if builder is not None:
-            arrays = {key: np.array([value]) for key, value in point.items()}
+            arrays = as_arrays(point)
             for slack in (0.0, GAP):
                 mask, shares = holds_at(builder, arrays, slack)
                 if mask[0]:
@@ -204,11 +204,11 @@ class Engine:
         builder = dict(self.builders).get(name)
         if builder is None:
             return self.mode_at(point) == name
-        return bool(holds_at(builder, {key: np.array([value]) for key, value in point.items()})[0][0])
+        return bool(holds_at(builder, as_arrays(point))[0][0])
 
     def mode_at(self, point: Mapping[str, float]) -> str | None:
         """Name of the mode that holds at ``point``, None where none does."""
-        arrays = {key: np.array([value]) for key, value in point.items()}
+        arrays = as_arrays(point)
         for name, builder in self.builders:
             if holds_at(builder, arrays)[0][0]:
                 return name

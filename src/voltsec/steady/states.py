@@ -32,6 +32,7 @@ from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import passive
 from voltsec.steady.extremes import Extremes
 from voltsec.steady.modes import ModeBuilder
+from voltsec.steady.points import as_arrays
 from voltsec.steady.ratio import Ratio, insert
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.signs import Facts, ordinary
@@ -62,7 +63,7 @@ class StateBuilder(ModeBuilder):
         self.balance = self.states = balance
         self.names = balance.names
         values = self._values(explicit, explicit.waveforms)
-        one = {name: np.array([value]) for name, value in explicit.found.witness.items()}
+        one = as_arrays(explicit.found.witness)
         there = self._values(explicit, Waveforms(explicit.balance, one))
         witness = explicit.found.witness | {name: float(value[0]) for name, value in there.items()}
         self.found = replace(explicit.found, witness=witness)

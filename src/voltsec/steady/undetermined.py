@@ -1,14 +1,16 @@
-"""What a circuit leaves open, in circuit terms: the unknowns and the sums that tie them."""
+"""What a circuit leaves open, in circuit terms: by its formulas, and at the operating point."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from voltsec.steady.balance import Balance
+from voltsec.steady.solution import Numbers, Solution
 from voltsec.tableau.network import coils
 
 OF_CURRENTS = "write their resistances into the netlist to have it decided"
 OF_VOLTAGES = "write a resistor across each (its leakage or load) into the netlist to have it decided"
+BY_RIPPLE = "; in the numbers ripple alone decides it"
 
 
 def undetermined(balance: Balance) -> list[tuple[str, ...]]:
@@ -32,3 +34,27 @@ def open_line(labels: Sequence[str]) -> str:
     if len(labels) == 1:
         return f"{labels[0]}: ideal parts leave it open; {cure}"
     return f"{', '.join(labels)}: ideal parts leave open how they share; {cure}"
+
+
+def left_open(answer: Solution, numbers: Numbers) -> tuple[str, ...]:
+    """The formulas' lines, and one for what only the exact state leaves open.
+
+    What the formulas leave open and the numbers tell is decided there by ripple alone, which any resistance
+    outweighs; its line says so.
+    """
+    told = {f"V({name})": value for name, value in numbers.capacitor_voltages.items()}
+    told |= {f"i({name})": value for name, value in numbers.inductor_currents.items()}
+    groups = dict.fromkeys(
+        group for _, builder in answer.engine.builders for group in undetermined(builder.balance)
+    )
+    lines = []
+    for group in groups:
+        decided = all(told.get(label) is not None for label in group)
+        lines.append(open_line(group) + BY_RIPPLE * decided)
+    named = {label for group in groups for label in group}
+    for kind in "Vi":
+        more = [label for label, value in told.items() if value is None and label[0] == kind]
+        more = [label for label in more if label not in named]
+        if more:
+            lines.append(open_line(more))
+    return tuple(lines)

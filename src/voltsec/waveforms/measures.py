@@ -51,6 +51,7 @@ class Measures:
         self.network = self.trajectory.network
         self.lasting = [k for k in range(len(self.trajectory.systems)) if k not in self.trajectory.instants]
         self._squares: dict[int, Array] = {}
+        self._open_ranges: dict[tuple[Terms, int], tuple[Array, Array]] = {}
         self._waves: dict[Terms, list[tuple[Array, Array]]] = {}
 
     @singledispatchmethod
@@ -119,7 +120,9 @@ class Measures:
             return np.zeros(self.points, bool)
         places = self._blocked(measure) if isinstance(measure, Peak) else self.lasting
         row = self.row(measure.terms)
-        shared = [k for k in places if self.trajectory.is_open(k, row).any() and self._varies(k, row)]
+        shared = [
+            k for k in places if self.trajectory.is_open(k, row).any() and self._varies(measure.terms, k)
+        ]
         if not shared:
             return np.zeros(self.points, bool)
         if isinstance(measure, RootMeanSquare):
@@ -224,7 +227,7 @@ class Measures:
         total = np.zeros(self.points)
         for k in self.lasting:
             if self.trajectory.is_open(k, row).any():
-                total = total + self._largest_square(k, row)
+                total = total + self._largest_square(terms, k)
                 continue
             if k not in self._squares:
                 self._squares[k] = self.trajectory.courses[k].squares(self.trajectory.ends[k][0])
@@ -234,14 +237,20 @@ class Measures:
         open_ = self.moves(terms).any(axis=1)
         return np.where(self.jumps(terms), np.inf, np.where(open_, np.nan, found))
 
-    def _varies(self, k: int, row: Array) -> bool:
+    def _open_range(self, terms: Terms, k: int) -> tuple[Array, Array]:
+        """Lowest and highest value (P, s) that shares allow at the samples of interval ``k``."""
+        if (terms, k) not in self._open_ranges:
+            self._open_ranges[terms, k] = open_range(self.trajectory, k, self.row(terms))
+        return self._open_ranges[terms, k]
+
+    def _varies(self, terms: Terms, k: int) -> bool:
         """True where shares make a difference: signs of diodes may leave only one."""
-        low, high = open_range(self.trajectory, k, row)
+        low, high = self._open_range(terms, k)
         return not (high - low <= UNDECIDED * np.maximum(np.abs(low), np.abs(high)) + ROUNDING).all()
 
-    def _largest_square(self, k: int, row: Array) -> Array:
+    def _largest_square(self, terms: Terms, k: int) -> Array:
         """Integral of the largest square that shares allow, straight between samples."""
-        low, high = open_range(self.trajectory, k, row)
+        low, high = self._open_range(terms, k)
         size = np.maximum(np.abs(low), np.abs(high))
         first, last = size[:, :-1], size[:, 1:]
         squares = (first * first + first * last + last * last) / 3
@@ -290,7 +299,7 @@ class Measures:
         found = []
         for k in places:
             if self.trajectory.is_open(k, row).any():
-                low, high = open_range(self.trajectory, k, row)
+                low, high = self._open_range(terms, k)
                 found.append((low.min(axis=1), high.max(axis=1)))
             else:
                 found += self.ranges(terms, [k])

@@ -45,8 +45,6 @@ INSTANT = 1e-9
 """What settles in less than this share of the period counts as tied."""
 SOFTENED = 1e-5
 """A coupling of exactly 1 is taken as less by this."""
-OPEN = 1e-7
-"""A device's voltage or current that moves by more along an open direction is not determined."""
 
 
 class NotDetermined(Exception):

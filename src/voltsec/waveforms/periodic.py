@@ -66,8 +66,7 @@ def periodic_state(
         trajectory = Trajectory(network, sequence, instants, fractions, start)
         lasting = [k for k in range(fractions.shape[1]) if k not in instants]
         good = settled & closed & (fractions[:, lasting] > SHORTEST).all(axis=1)
-        for system in trajectory.systems:
-            good = good & system.usable
+        good = good & trajectory.usable
         if good.any():
             good = good & trajectory.signs_right
     return Periodic(trajectory, good, open_)
@@ -87,9 +86,7 @@ def followed_state(
     with np.errstate(all="ignore"):
         _, open_, _ = solver.fixed_point(solver.chain(fractions)[1])
         trajectory = Trajectory(network, sequence, instants, fractions, start[None])
-        good = trajectory.signs_right
-        for system in trajectory.systems:
-            good = good & system.usable
+        good = trajectory.signs_right & trajectory.usable
     return Periodic(trajectory, good, open_)
 
 
@@ -126,7 +123,7 @@ def without_idle(periodic: Periodic) -> Periodic:
         found = Trajectory(trajectory.network, sequence, frozenset(instants), fractions, trajectory.start)
         with np.errstate(all="ignore"):
             off = np.abs(found.end - trajectory.end).max()
-            good = found.fixed_signs_right[0] and all(system.usable[0] for system in found.systems)
+            good = found.fixed_signs_right[0] and found.usable[0]
     except (NotDetermined, np.linalg.LinAlgError):
         return periodic
     same = off < CLOSE * (1 + np.abs(trajectory.start).max())
@@ -195,8 +192,7 @@ class _Solver:
     def fixed_point(self, total: Array) -> tuple[Array, Array, Array]:
         """The state that repeats (P, n), the directions it leaves open, and where there is one."""
         n = self.network.count
-        sound = np.isfinite(total).all(axis=(1, 2))
-        total = np.where(sound[:, None, None], total, 0.0)
+        total, sound = _finite(total)
         u, s, vt = np.linalg.svd(np.eye(n) - total[:, :n, :n])
         wanted = (np.swapaxes(u, 1, 2) @ total[:, :n, n:])[:, :, 0]
         kept = s > OPEN_DIRECTION
@@ -254,11 +250,15 @@ class _Solver:
             at_end.append(moved)
             shifts = system.outlet @ moved
         # ... and then with the start that makes it periodic again
-        sound = np.isfinite(total).all(axis=(1, 2))[:, None, None]
-        stays = np.where(sound, total[:, :n, :n], 0.0)
-        back = np.linalg.pinv(np.eye(n) - stays, rcond=OPEN_DIRECTION) @ shifts[:, :n]
+        back = np.linalg.pinv(np.eye(n) - _finite(total)[0][:, :n, :n], rcond=OPEN_DIRECTION) @ shifts[:, :n]
         values, slopes = [], []
         for k, event in zip(self.unknown, self.events, strict=True):
             values.append((event[:, None] @ (ends[k] @ one))[:, 0, 0])
             slopes.append((event[:, None] @ (at_end[k] + ends[k][:, :, :n] @ back))[:, 0])
         return np.stack(values, axis=1), np.stack(slopes, axis=1)
+
+
+def _finite(maps: Array) -> tuple[Array, Array]:
+    """Matrices (P, ...) with zeros for one that is not finite, which would spoil all; which are (P,)."""
+    sound = np.isfinite(maps).all(axis=(1, 2))
+    return np.where(sound[:, None, None], maps, 0.0), sound

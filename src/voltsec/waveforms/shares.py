@@ -15,7 +15,6 @@ from math import comb
 import numpy as np
 
 from voltsec.waveforms.linear import Array
-from voltsec.waveforms.network import PeriodNetwork
 from voltsec.waveforms.trajectory import Trajectory
 
 SEEN = 1e-9
@@ -30,12 +29,9 @@ def open_range(trajectory: Trajectory, k: int, row: Array) -> tuple[Array, Array
 
     ``row`` (P or 1, u + 1) is the quantity over all unknowns, SI.  nan where nothing bounds it.
     """
-    network, system = trajectory.network, trajectory.systems[k]
-    conducting = trajectory.sequence.intervals[k].conducting
-    _, samples = trajectory.sampled[k]
-    signed, values, moves = _shares(network, trajectory, k, samples, conducting)
-    base = (samples @ trajectory.functional(k, row)[:, :, None])[:, :, 0]
-    slope = (row[:, None, :-1] @ system.loose)[:, 0]
+    signed, values, moves = _shares(trajectory, k)
+    base = trajectory.values(k, row)
+    slope = (row[:, None, :-1] @ trajectory.systems[k].loose)[:, 0]
     nothing = np.full(base.shape, np.nan)
     rank = int(np.linalg.matrix_rank(moves[0], tol=SEEN))
     seen = np.linalg.pinv(moves[:1], rcond=SEEN)[0] @ moves[0]
@@ -61,14 +57,14 @@ def open_range(trajectory: Trajectory, k: int, row: Array) -> tuple[Array, Array
     return np.where(found, low, nothing), np.where(found, high, nothing)
 
 
-def _shares(
-    network: PeriodNetwork, trajectory: Trajectory, k: int, samples: Array, conducting: frozenset[str]
-) -> tuple[list[int], Array, Array]:
+def _shares(trajectory: Trajectory, k: int) -> tuple[list[int], Array, Array]:
     """Devices with an open share: which are diodes, shares (P, d, s) at the samples, and slopes (P, d, q).
 
     Scaled; a share is a current where the device conducts and a reverse voltage where it blocks.
     """
-    system = trajectory.systems[k]
+    network, system = trajectory.network, trajectory.systems[k]
+    conducting = trajectory.sequence.intervals[k].conducting
+    _, samples = trajectory.sampled[k]
     diodes = {diode.name for diode in network.circuit.diodes}
     signed: list[int] = []
     values: list[Array] = []
@@ -81,7 +77,7 @@ def _shares(
         if np.abs(move).max(initial=0.0) > SEEN:
             if name in diodes:
                 signed.append(len(values))
-            values.append((samples @ trajectory.functional(k, row)[:, :, None])[:, :, 0] / unit)
+            values.append(trajectory.values(k, row) / unit)
             moves.append(np.broadcast_to(move, (max(len(move), len(samples)), move.shape[1])))
     if not values:
         return [], np.zeros((len(samples), 0, samples.shape[1])), np.zeros((1, 0, system.loose.shape[2]))

@@ -81,6 +81,15 @@ class Trajectory:
         found[:, -1] += row[:, -1]
         return found
 
+    def values(self, k: int, row: Array) -> Array:
+        """A sum of unknowns at the samples of interval ``k``, (P, s)."""
+        return (self.sampled[k][1] @ self.functional(k, row)[:, :, None])[:, :, 0]  # type: ignore[no-any-return]
+
+    @property
+    def usable(self) -> Array:
+        """(P,): where the networks are of the same rank as at the first point."""
+        return np.all([system.usable for system in self.systems], axis=0)  # type: ignore[no-any-return]
+
     def impulse(self, k: int, row: Array) -> Array:
         """(P,): what the jump at the start of interval ``k`` adds to the integral of a sum, SI."""
         jump = self.ends[k][2]
@@ -91,12 +100,11 @@ class Trajectory:
         """(interval, diode, conducts, impulse (P,), values at the samples (P, s)); negative is wrong."""
         found = []
         for k, interval in enumerate(self.sequence.intervals):
-            _, samples = self.sampled[k]
             for diode in self.network.circuit.diodes:
                 on = diode.name in interval.conducting
                 voltage, current = self.network.device_values[diode.name]
                 row, sign = (current, 1.0) if on else (voltage, -1.0)
-                values = sign * (samples @ self.functional(k, row)[:, :, None])[:, :, 0]
+                values = sign * self.values(k, row)
                 impulse = sign * self.impulse(k, row) / self.network.scales.second
                 found.append((k, diode.name, on, impulse, values))
         return found
