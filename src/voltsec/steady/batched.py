@@ -9,12 +9,13 @@ derivative taken through the linear system.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from voltsec.steady.coefficients import Coefficients, slope
 from voltsec.steady.core_rows import Core
 from voltsec.steady.folding import Array, Folded, Linear, Value, evaluate
 
@@ -25,6 +26,8 @@ BLOCK = 2048
 """Points solved together, so that their matrices stay in the processor's cache."""
 
 STEPS = 25
+LARGEST_STEP = 0.25
+"""A fraction changes by so much at most in one step."""
 ASTRAY = 1.5
 """A fraction so far from the middle of the period does not come back."""
 
@@ -194,49 +197,53 @@ class System:
         return full
 
     def _newton(self, point: Mapping[str, Value], start: Array, basis: Basis) -> tuple[Array, Array]:
+        """Newton's method on unknowns and fractions together.
+
+        The equations are linear in each of the two alone, so that a step goes astray far less than one of
+        the fractions by themselves, whose condition is as crooked as the unknowns' solution makes it.
+        """
         count = start.shape[1]
-        x = start.copy()
+        fractions = start.copy()
         good = np.zeros(count, bool)
         active = np.arange(count)
-        for _ in range(STEPS):
-            if not active.size:
-                break
-            here = point if active.size == count else cut(point, active)
-            with np.errstate(all="ignore"):
-                step, rest = self._step(here, x[:, active], basis)
-                x[:, active] -= np.clip(step, -0.25, 0.25)
+        with np.errstate(all="ignore"):
+            matrix, right, _ = self.scaled(self.with_fractions(point, start), count)
+            unknowns = _linear(matrix, right, replace(basis, free=basis.free[:0]))[0]
+            for _ in range(STEPS):
+                if not active.size:
+                    break
+                here = point if active.size == count else cut(point, active)
+                step, change, rest = self._step(here, fractions[:, active], unknowns[active], basis)
+                fractions[:, active] -= np.clip(step, -LARGEST_STEP, LARGEST_STEP)
+                unknowns[np.ix_(active, basis.columns)] -= change
                 largest = np.abs(step).max(axis=0, initial=0.0)
-            good[active] = (largest < CONVERGED) & (rest < CONSISTENT)
-            # one more step than needed brings the rest of the residual to rounding
-            astray = (np.abs(x[:, active] - 0.5) > ASTRAY).any(axis=0)
-            active = active[(largest >= SETTLED) & np.isfinite(largest) & ~astray]
-        good &= np.isfinite(x).all(axis=0)
-        return x, good
+                good[active] = (largest < CONVERGED) & (rest < CONSISTENT)
+                # one more step than needed brings the rest of the residual to rounding
+                astray = (np.abs(fractions[:, active] - 0.5) > ASTRAY).any(axis=0)
+                active = active[(largest >= SETTLED) & np.isfinite(largest) & ~astray]
+        good &= np.isfinite(fractions).all(axis=0)
+        return fractions, good
 
-    def _step(self, point: Mapping[str, Value], unknown: Array, basis: Basis) -> tuple[Array, Array]:
-        """Newton step of the unknown fractions (unknowns x points), and what is left over."""
-        count = unknown.shape[1]
-        full = self.with_fractions(point, unknown)
+    def _step(
+        self, point: Mapping[str, Value], fractions: Array, unknowns: Array, basis: Basis
+    ) -> tuple[Array, Array, Array]:
+        """Newton step of the unknown fractions (fractions x points) and of the unknowns of the basis.
+
+        The last of what is returned is what the step leaves of the worst equation, as a share of its size.
+        """
+        count, width = fractions.shape[1], basis.columns.size
+        full = self.with_fractions(point, fractions)
         matrix, right, scale = self.scaled(full, count)
-        rows, others, kept = basis.rows, basis.others, basis.columns
-        inverse = _inverse(matrix[:, rows][:, :, kept])
-        x = np.zeros((count, matrix.shape[2]))
-        x[:, kept] = (inverse @ right[:, rows, None])[:, :, 0]
-        weights = matrix[:, others][:, :, kept] @ inverse
-        residual = (weights @ right[:, rows, None])[:, :, 0] - right[:, others]
-        sizes = np.abs(right) + (np.abs(matrix) @ np.abs(x)[:, :, None])[:, :, 0]
-        sizes = sizes[:, others] + (np.abs(weights) @ sizes[:, rows, None])[:, :, 0]
+        slopes = self._slopes(full, unknowns, count) / scale[:, :, None]
+        whole = np.concatenate([matrix[:, :, basis.columns], slopes], axis=2)
+        residual = (matrix @ unknowns[:, :, None])[:, :, 0] - right
+        step = _least_squares(whole, residual)
+        sizes = np.abs(right) + (np.abs(matrix) @ np.abs(unknowns)[:, :, None])[:, :, 0]
         # an equation between nothing but zeros is judged by the others
         sizes = sizes + FAINT * sizes.max(axis=1, initial=0.0)[:, None]
-        slopes = self._slopes(full, x, count) / scale[:, :, None]
-        through = slopes[:, others] - weights @ slopes[:, rows]
-        step = _least_squares(through, residual)
-        # what the step does not bring to zero: an equation whose every coefficient vanishes at the solution
-        # has been divided by its own size and tells nothing by itself
-        left = np.abs(residual - (through @ step[:, :, None])[:, :, 0])
-        with np.errstate(all="ignore"):
-            rest = np.where(sizes > 0, left / sizes, 0.0).max(axis=1, initial=0.0)
-        return step.T, rest
+        left = np.abs(residual - (whole @ step[:, :, None])[:, :, 0])
+        rest = np.where(sizes > 0, left / sizes, 0.0).max(axis=1, initial=0.0)
+        return step[:, width:].T, step[:, :width], rest
 
     @cached_property
     def _levels(self) -> Array:
@@ -244,33 +251,56 @@ class System:
             [self.ampere if unknown[-1][0] == "i" else self.volt for unknown in self.core.unknowns]
         )
 
+    @cached_property
+    def _values(self) -> tuple[Array, Array, Array, Coefficients]:
+        """What every matrix has in common, right side last, and where what varies stands in it."""
+        fixed = np.zeros((self.core.height, len(self.core.unknowns) + 1))
+        varying = []
+        for entry in self.core.entries:
+            if any(any(powers) for powers in entry.terms):
+                varying.append(entry)
+            else:
+                fixed[entry.row, entry.column] = sum(entry.terms.values())
+        rows = np.array([entry.row for entry in varying], int)
+        columns = np.array([entry.column for entry in varying], int)
+        return fixed, rows, columns, Coefficients(self.core.varying, [e.terms for e in varying])
+
+    @cached_property
+    def _changes(self) -> tuple[Array, Array, Coefficients]:
+        """Columns of coefficients that change with an unknown fraction, which row and fraction they count
+        for, and by how much they change."""
+        columns: list[int] = []
+        targets: list[tuple[int, int]] = []
+        slopes = []
+        names = self.core.varying
+        for entry in self.core.entries:
+            for number, (k, last) in enumerate(zip(self.unknown, self.last, strict=True)):
+                for fraction, sign in ((self.fractions[k], 1.0), (self.fractions[last], -1.0)):
+                    change = slope(entry.terms, names.index(fraction)) if fraction in names else {}
+                    if change:
+                        columns.append(entry.column)
+                        targets.append((entry.row, number))
+                        # the right side counts against the row
+                        sign = -sign if entry.column < 0 else sign
+                        slopes.append({powers: sign * c for powers, c in change.items()})
+        counted = np.zeros((len(targets), self.core.height * len(self.unknown)))
+        for place, (row, number) in enumerate(targets):
+            counted[place, row * len(self.unknown) + number] = 1.0
+        return np.array(columns, int), counted, Coefficients(names, slopes)
+
     def _matrix(self, point: Mapping[str, Value], count: int) -> tuple[Array, Array]:
         """Coefficients (points x rows x unknowns, columns in units of their levels) and right sides."""
-        core, levels = self.core, self._levels
-        matrix = np.zeros((count, len(core.rows), len(core.unknowns)))
-        right = np.zeros((count, len(core.rows)))
-        for number, row in enumerate(core.rows):
-            for entry in row:
-                value = evaluate(entry.value, point)
-                if entry.column < 0:
-                    right[:, number] = value
-                else:
-                    matrix[:, number, entry.column] = value * levels[entry.column]
-        return matrix, right
+        fixed, rows, columns, varying = self._values
+        whole = np.repeat(fixed[None], count, axis=0)
+        whole[:, rows, columns] = varying.at(point, count).T
+        return whole[:, :, :-1] * self._levels, whole[:, :, -1]
 
     def _slopes(self, point: Mapping[str, Value], x: Array, count: int) -> Array:
         """Derivative of rows times x minus right side: points x rows x unknown fractions."""
-        levels = self._levels
-        found = np.zeros((count, len(self.core.rows), len(self.unknown)))
-        for number, row in enumerate(self.core.rows):
-            for entry in row:
-                factor = -1.0 if entry.column < 0 else x[:, entry.column] * levels[entry.column]
-                for place, (k, last) in enumerate(zip(self.unknown, self.last, strict=True)):
-                    if entry.slopes[k] != 0.0:
-                        found[:, number, place] += evaluate(entry.slopes[k], point) * factor
-                    if entry.slopes[last] != 0.0:
-                        found[:, number, place] -= evaluate(entry.slopes[last], point) * factor
-        return found
+        columns, counted, varying = self._changes
+        factors = np.column_stack([x * self._levels, np.ones(count)])[:, columns]
+        found: Array = (varying.at(point, count).T * factors) @ counted
+        return found.reshape(count, self.core.height, len(self.unknown))
 
 
 def cut(point: Mapping[str, Value], part: slice | Array) -> dict[str, Value]:
@@ -337,40 +367,17 @@ def _solve(matrix: Array, right: Array) -> Array:
         return found
 
 
-def _inverse(matrix: Array) -> Array:
-    try:
-        return np.linalg.inv(matrix)
-    except np.linalg.LinAlgError:
-        found = np.full(matrix.shape, np.nan)
-        good = _regular(matrix)
-        found[good] = np.linalg.inv(matrix[good])
-        return found
-
-
 def _regular(matrix: Array) -> Array:
     with np.errstate(all="ignore"):
         return np.isfinite(matrix).all(axis=(1, 2)) & (np.abs(np.linalg.det(matrix)) > 0)
 
 
-def _least_squares(slope: Array, value: Array) -> Array:
-    """Least-squares steps with slope @ step = value at every point; nan where that cannot be done."""
-    count, _, width = slope.shape
-    step = np.full((count, width), np.nan)
-    if width == 0:
-        return step
-    good = np.isfinite(slope).all(axis=(1, 2)) & np.isfinite(value).all(axis=1)
-    # equations that no fraction changes say nothing
-    kept = np.abs(slope[good]).max(axis=(0, 2), initial=0.0) > 0
-    if kept.sum() < width or not good.any():
-        return step
-    matrix, right = slope[good][:, kept], value[good][:, kept]
-    if width == 1:
-        square = (matrix[:, :, 0] ** 2).sum(axis=1)
-        step[good, 0] = (matrix[:, :, 0] * right).sum(axis=1) / square
-        return step
-    if matrix.shape[1] == width:
-        step[good] = _solve(matrix, right[:, :, None])[:, :, 0]
-        return step
-    turned = np.swapaxes(matrix, 1, 2)
-    step[good] = _solve(turned @ matrix, turned @ right[:, :, None])[:, :, 0]
-    return step
+def _least_squares(matrix: Array, right: Array) -> Array:
+    """Solutions of more equations than unknowns at every point; nan where they tell too little."""
+    count, height, width = matrix.shape
+    if height < width:
+        return np.full((count, width), np.nan)
+    if height == width:
+        return _solve(matrix, right[:, :, None])[:, :, 0]
+    turn, upper = np.linalg.qr(matrix)
+    return _solve(upper, np.swapaxes(turn, 1, 2) @ right[:, :, None])[:, :, 0]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from voltsec.steady.folding import Array, Folded, Value, derivative, evaluate, fold, scaled
+from voltsec.steady.folding import Array, Constants, Folded, Value, derivative, evaluate, scaled
 from voltsec.steady.fractions import Fractions, _newton_step
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.reading_list import ReadingList
@@ -19,6 +19,7 @@ from voltsec.steady.reading_sources import RatioSource
 from voltsec.steady.readings import Look, Reading
 from voltsec.steady.verification import GAP, may_miss_edge, open_conditions
 from voltsec.tableau.interval import Sequence
+from voltsec.tableau.ring import Polynomial
 
 NEWTON_STEPS = 40
 NEWTON_STARTS = 6
@@ -159,8 +160,9 @@ def compile_mode(
 ) -> CompiledMode:
     """``builder``'s mode with ``constants`` (SI units) folded in and the readings called ``wanted``."""
     balance, fractions = builder.balance, builder.found.fractions
-    steps, coupled, system, extra = _order(fractions, constants)
-    readings = ReadingList(RatioSource(builder.waveforms, constants))
+    folding, within = Constants(balance.ring, constants), Constants(fractions.ring, constants)
+    steps, coupled, system, extra = _order(fractions, within)
+    readings = ReadingList(RatioSource(builder.waveforms, folding))
     return CompiledMode(
         name=name,
         sequence=balance.sequence,
@@ -171,18 +173,16 @@ def compile_mode(
         images=tuple(
             (
                 fraction,
-                scaled(fold(fractions.ring, fractions.images[fraction], constants), 1 / fractions.over),
+                scaled(within.fold(fractions.images[fraction]), 1 / fractions.over),
                 fractions.least(fraction),
             )
             for fraction in balance.sequence.fractions
         ),
-        constraints=tuple(
-            _judged(balance.ring, polynomial, constants) for polynomial in fractions.constraints
-        ),
+        constraints=tuple(_judged(polynomial, folding) for polynomial in fractions.constraints),
         conditions=tuple(
             Condition(
-                _judged(balance.ring, condition.ratio[0], constants),
-                fold(balance.ring, condition.ratio[1], constants),
+                _judged(condition.ratio[0], folding),
+                folding.fold(condition.ratio[1]),
             )
             for condition in open_conditions(balance)
         ),
@@ -191,11 +191,11 @@ def compile_mode(
     )
 
 
-def _judged(ring, polynomial, constants: Mapping[str, float]) -> Judged:
-    return Judged(fold(ring, polynomial, constants), fold(ring, polynomial, constants, absolute=True))
+def _judged(polynomial: Polynomial, constants: Constants) -> Judged:
+    return Judged(constants.fold(polynomial), constants.fold(polynomial, absolute=True))
 
 
-def _order(fractions: Fractions, constants: Mapping[str, float]):
+def _order(fractions: Fractions, constants: Constants):
     """Conditions one unknown after another where that goes, all at once where it does not."""
     ring = fractions.ring
     names = tuple(fractions.unknown.values())
@@ -211,13 +211,13 @@ def _order(fractions: Fractions, constants: Mapping[str, float]):
             break
         waiting.remove(condition)
         (unknown,) = missing
-        parts = tuple(fold(ring, part, constants) for part in ring.coefficients(condition, unknown))
+        parts = tuple(constants.fold(part) for part in ring.coefficients(condition, unknown))
         steps.append(Step(unknown, parts))
         known.add(unknown)
     if all(not (ring.variables(condition) & set(names)) - known for condition in waiting):
-        extra = tuple(_judged(ring, condition, constants) for condition in waiting)
+        extra = tuple(_judged(condition, constants) for condition in waiting)
         return tuple(steps), (), (), extra
-    folded = [fold(ring, condition, constants) for condition in fractions.shown]
+    folded = [constants.fold(condition) for condition in fractions.shown]
     system = tuple((f, tuple(derivative(f, name) for name in names)) for f in folded)
     return (), names, system, ()
 

@@ -10,13 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
-from voltsec.steady.folding import Folded, grouped, nested, varying
+from voltsec.steady.coefficients import Terms
+from voltsec.steady.folding import Constants, Folded, nested
 from voltsec.tableau.network import Row, Unknown
-from voltsec.tableau.ring import Ring, value_of
-
-Powers = tuple[int, ...]
-Terms = dict[Powers, float]
-"""A polynomial: powers of the varying symbols -> coefficient."""
+from voltsec.tableau.ring import value_of
 
 FloatRow = dict[Unknown | None, Terms]
 
@@ -35,12 +32,12 @@ ROUNDING = 1e-13
 
 @dataclass(frozen=True)
 class Entry:
-    """One coefficient of a row of the core."""
+    """One coefficient of the core."""
 
+    row: int
     column: int
-    value: Folded
-    slopes: tuple[Folded, ...]
-    """Derivatives with respect to the interval fractions, in order."""
+    """-1 stands for the right side."""
+    terms: Terms
 
 
 @dataclass(frozen=True)
@@ -56,8 +53,9 @@ class Core:
     """What is left of a system: rows sum(coefficient * unknown) = right side, and what was eliminated."""
 
     unknowns: tuple[Unknown, ...]
-    rows: tuple[tuple[Entry, ...], ...]
-    """Coefficients of each row; column -1 stands for the right side."""
+    entries: tuple[Entry, ...]
+    height: int
+    """How many rows there are."""
     replaced: tuple[Replacement, ...]
     """In an order in which each refers to earlier ones and the core's unknowns only."""
     varying: tuple[str, ...]
@@ -65,25 +63,23 @@ class Core:
 
 def core_of(
     rows: list[Row],
-    ring: Ring,
-    constants: Mapping[str, float],
+    constants: Constants,
     typical: Mapping[str, float],
-    fractions: tuple[str, ...],
     level: Callable[[Unknown], float],
     loose: Iterable[Unknown] = (),
 ) -> Core:
-    """The core of ``rows`` with ``constants`` (SI units) put in.
+    """The core of ``rows`` with ``constants`` put in.
 
     ``loose`` unknowns stand in no equation (the potential between two open devices, say) and stay free.
 
     ``typical`` holds an ordinary value of everything that varies, for judging the size of a pivot;
     ``level`` the size of an unknown (volt or ampere).
     """
-    free = varying(ring, constants)
+    free = constants.varying
     weights = tuple(float(value_of(name, typical)) for name in free)
     active: dict[int, FloatRow] = {}
     for number, row in enumerate(rows):
-        floats: FloatRow = {u: grouped(ring, c, constants) for u, c in row.items() if not c.is_zero()}
+        floats: FloatRow = {u: constants.grouped(c) for u, c in row.items() if not c.is_zero()}
         if floats:
             active[number] = floats
     order = _eliminate(active, weights, level)
@@ -93,18 +89,13 @@ def core_of(
     every = dict.fromkeys(u for row in (*left, *(row for _, row in order), loose) for u in row)
     unknowns = tuple(u for u in every if u is not None and u not in pivots)
     place = {unknown: k for k, unknown in enumerate(unknowns)}
-    core = []
-    for row in left:
-        entries = []
-        for unknown, terms in row.items():
-            column = -1 if unknown is None else place[unknown]
-            if unknown is None:
-                terms = {powers: -c for powers, c in terms.items()}
-            slopes = tuple(
-                nested(_slope(terms, free.index(name)), free) if name in free else 0.0 for name in fractions
-            )
-            entries.append(Entry(column, nested(terms, free), slopes))
-        core.append(tuple(entries))
+    entries = [
+        Entry(number, -1, {powers: -c for powers, c in terms.items()})
+        if unknown is None
+        else Entry(number, place[unknown], terms)
+        for number, row in enumerate(left)
+        for unknown, terms in row.items()
+    ]
     replaced = []
     for pivot, row in reversed(order):
         (scale,) = row[pivot].values()
@@ -118,7 +109,7 @@ def core_of(
                 ),
             )
         )
-    return Core(unknowns, tuple(core), tuple(replaced), free)
+    return Core(unknowns, tuple(entries), len(left), tuple(replaced), free)
 
 
 def _eliminate(
@@ -225,12 +216,3 @@ def _sum(one: Terms, other: Terms) -> Terms:
         else:
             found[powers] = total
     return found
-
-
-def _slope(terms: Terms, place: int) -> Terms:
-    """Derivative with respect to the variable at ``place``."""
-    return {
-        (*powers[:place], powers[place] - 1, *powers[place + 1 :]): c * powers[place]
-        for powers, c in terms.items()
-        if powers[place]
-    }

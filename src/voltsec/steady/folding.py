@@ -7,7 +7,7 @@ that is left to do at each chunk of points.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,9 @@ Value = float | Array
 """A number that is the same at every point, or one number a point."""
 
 Ratio = tuple[Polynomial, Polynomial]
+
+SHORT = 6
+"""A polynomial of so many terms is quicker read term by term than as arrays."""
 
 
 @dataclass(frozen=True)
@@ -55,51 +58,59 @@ Item = Quotient | Linear
 """What a reading is made of."""
 
 
-def fold(
-    ring: Ring, polynomial: Polynomial, constants: Mapping[str, float], absolute: bool = False
-) -> Folded:
-    """``polynomial`` with every variable in ``constants`` (SI units) replaced by its value.
+class Constants:
+    """Values (SI units) of some symbols, to be put into the polynomials of ``ring``."""
 
-    With ``absolute`` the sizes of the terms are added up instead of the terms, for judging how much
-    of a value is rounding.
-    """
-    return nested(grouped(ring, polynomial, constants, absolute), varying(ring, constants))
+    def __init__(self, ring: Ring, values: Mapping[str, float]) -> None:
+        self.ring = ring
+        self.varying = tuple(
+            name for name in ring.names if not all(part in values for part in symbols_of(name))
+        )
+        """Variables whose value the constants do not settle."""
+        self._free = [ring.index[name] for name in self.varying]
+        self._point = {**values, **dict.fromkeys(self.varying, 1.0)}
+        self._bases = [float(value_of(name, self._point)) / ring.divisors.get(name, 1) for name in ring.names]
 
+    def fold(self, polynomial: Polynomial, absolute: bool = False) -> Folded:
+        """``polynomial`` with the constants put in.
 
-def varying(ring: Ring, constants: Mapping[str, float]) -> tuple[str, ...]:
-    """Variables of ``ring`` whose value ``constants`` do not settle."""
-    return tuple(name for name in ring.names if not all(part in constants for part in symbols_of(name)))
+        With ``absolute`` the sizes of the terms are added up instead of the terms, for judging how much
+        of a value is rounding.
+        """
+        return nested(self.grouped(polynomial, absolute), self.varying)
 
+    def fold_ratio(self, ratio: Ratio) -> Quotient:
+        """Both parts of a ratio folded."""
+        return Quotient(self.fold(ratio[0]), self.fold(ratio[1]))
 
-def grouped(
-    ring: Ring, polynomial: Polynomial, constants: Mapping[str, float], absolute: bool = False
-) -> dict[tuple[int, ...], float]:
-    """Powers of the variables that stay -> coefficient, the constants' values multiplied in."""
-    if polynomial.is_zero():
-        return {}
-    names = varying(ring, constants)
-    free = [ring.index[name] for name in names]
-    point = constants if not free else {**constants, **dict.fromkeys(names, 1.0)}
-    weights = ring.terms(polynomial, point)[:, 0]
-    if absolute:
-        weights = np.abs(weights)
-    # the same order of addition whatever the order of terms
-    if not free:
-        return {(): float(np.sum(np.sort(weights)))}
-    groups: dict[tuple[int, ...], list[float]] = {}
-    for powers, weight in zip(polynomial.monoms(), weights, strict=True):
-        groups.setdefault(tuple(int(powers[place]) for place in free), []).append(float(weight))
-    return {powers: float(np.sum(np.sort(values))) for powers, values in groups.items()}
+    def grouped(self, polynomial: Polynomial, absolute: bool = False) -> dict[tuple[int, ...], float]:
+        """Powers of the variables that stay -> coefficient, the constants' values multiplied in."""
+        if polynomial.is_zero():
+            return {}
+        groups: dict[tuple[int, ...], list[float]] = {}
+        for powers, weight in self._terms(polynomial):
+            group = groups.setdefault(tuple(int(powers[place]) for place in self._free), [])
+            group.append(abs(weight) if absolute else weight)
+        # the same order of addition whatever the order of terms
+        return {powers: float(np.sum(np.sort(weights))) for powers, weights in groups.items()}
+
+    def _terms(self, polynomial: Polynomial) -> Iterator[tuple[tuple[int, ...], float]]:
+        """Powers of all variables, and what the constants make of the term."""
+        if len(polynomial) > SHORT:
+            weights = self.ring.terms(polynomial, self._point)[:, 0]
+            yield from zip(polynomial.monoms(), map(float, weights), strict=True)
+            return
+        for powers, coefficient in zip(polynomial.monoms(), polynomial.coeffs(), strict=True):
+            weight = float(int(coefficient))
+            for base, power in zip(self._bases, powers, strict=True):
+                if power:
+                    weight *= base ** int(power)
+            yield powers, weight
 
 
 def nested(terms: dict[tuple[int, ...], float], names: tuple[str, ...]) -> Folded:
     """Polynomial given by its terms (powers of ``names`` -> coefficient), nested after Horner."""
     return _nest(terms, names) if terms else 0.0
-
-
-def fold_ratio(ring: Ring, ratio: Ratio, constants: Mapping[str, float]) -> Quotient:
-    """Both parts of a ratio folded."""
-    return Quotient(fold(ring, ratio[0], constants), fold(ring, ratio[1], constants))
 
 
 def _nest(terms: dict[tuple[int, ...], float], names: tuple[str, ...]) -> Folded:

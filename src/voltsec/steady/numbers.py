@@ -15,6 +15,7 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
 from voltsec.results.table import results_of
+from voltsec.steady.folding import Constants
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.reading_list import ReadingList, quantity_units
@@ -51,7 +52,7 @@ def numbers_at(
     names = builder.balance.sequence.fractions
     full = {key: float(value) for key, value in point.items()}
     full |= {fraction: float(fractions[row, 0]) for row, fraction in enumerate(names)}
-    readings = ReadingList(RatioSource(builder.waveforms, full))
+    readings = ReadingList(RatioSource(builder.waveforms, Constants(builder.balance.ring, full)))
     look = Look(full)
     with np.errstate(all="ignore"):
         return collected(builder.circuit, name, point, lambda key: readings.reading(key).value(look))

@@ -5,12 +5,12 @@ Both answer the same few questions, so that :mod:`voltsec.steady.reading_list` i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Protocol
 
 from voltsec.steady.balance import Balance
-from voltsec.steady.folding import Item, Linear, Quotient, fold, fold_ratio
+from voltsec.steady.folding import Constants, Item, Linear, Quotient
 from voltsec.steady.ratio import Ratio, add
 from voltsec.steady.readings import Share
 from voltsec.steady.waveform import Waveforms
@@ -43,9 +43,9 @@ class Source(Protocol):
 
 
 class RatioSource:
-    """Exact ratios with ``constants`` (SI units) folded in."""
+    """Exact ratios with ``constants`` folded in."""
 
-    def __init__(self, waves: Waveforms, constants: Mapping[str, float]) -> None:
+    def __init__(self, waves: Waveforms, constants: Constants) -> None:
         self.waves = waves
         self.balance = waves.balance
         self.constants = constants
@@ -90,7 +90,7 @@ class RatioSource:
     def _folded(self, ratio: Ratio | None) -> Quotient | None:
         if ratio is None:
             return None
-        quotient = fold_ratio(self.balance.ring, ratio, self.constants)
+        quotient = self.constants.fold_ratio(ratio)
         return self._known.setdefault(quotient, quotient)
 
 
@@ -102,12 +102,12 @@ NOTHING = Linear((), FULL)
 
 
 class RowSource:
-    """Sums of the unknowns of ``balance``'s rows, with ``constants`` (SI units) folded in.
+    """Sums of the unknowns of ``balance``'s rows, with ``constants`` folded in.
 
     Nothing is solved here: what stays open comes out as nan where the sums are evaluated.
     """
 
-    def __init__(self, balance: Balance, constants: Mapping[str, float]) -> None:
+    def __init__(self, balance: Balance, constants: Constants) -> None:
         self.balance = balance
         self.constants = constants
         self._known: dict[Linear, Linear] = {}
@@ -132,7 +132,7 @@ class RowSource:
         terms = []
         for k, fraction in enumerate(self.balance.sequence.fractions):
             for unknown, coefficient in _named(row, k, "m"):
-                terms.append((unknown, fold(ring, coefficient * ring.symbol(fraction), self.constants)))
+                terms.append((unknown, self.constants.fold(coefficient * ring.symbol(fraction))))
         return self._same(Linear(tuple(terms), self._small_ripple))
 
     def capacitor_voltage(self, name: str) -> Linear:
@@ -144,8 +144,7 @@ class RowSource:
 
         ``otherwise`` stands for what is left open.
         """
-        ring = self.balance.ring
-        terms = [(u, fold(ring, c, self.constants)) for letter in letters for u, c in _named(row, k, letter)]
+        terms = [(u, self.constants.fold(c)) for letter in letters for u, c in _named(row, k, letter)]
         return self._same(Linear(tuple(terms), FULL, otherwise))
 
     @property

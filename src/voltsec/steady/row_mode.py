@@ -18,7 +18,7 @@ from voltsec.steady.batched import SAME, Solved, System, cut
 from voltsec.steady.core_rows import core_of
 from voltsec.steady.effective import load_symbol
 from voltsec.steady.feasible import Form, end_values, satisfied
-from voltsec.steady.folding import Array, Item, Linear, Value
+from voltsec.steady.folding import Array, Constants, Item, Linear, Value
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import base_point
 from voltsec.steady.reading_list import ReadingList
@@ -255,6 +255,7 @@ def row_mode(
     balance = Balance(circuit, sequence, exact.references)
     typical = base_point(circuit) | dict(constants) | dict.fromkeys(sequence.fractions, 0.3)
     volt, ampere = _levels(circuit, typical)
+    folding = Constants(balance.ring, constants)
 
     def level(unknown: Unknown) -> float:
         return ampere if unknown[-1][0] == "i" else volt
@@ -263,7 +264,7 @@ def row_mode(
         last = tuple(_last(exact, k) for k in unknown)
         parts = ("m", "r", "b") if balance.bends else ("m", "r")
         loose = loose_potentials(balance.network, rows, parts, len(sequence.intervals))
-        core = core_of(rows, balance.ring, constants, typical, sequence.fractions, level, loose)
+        core = core_of(rows, folding, typical, level, loose)
         return System(core, sequence.fractions, unknown, last, volt, ampere)
 
     for all_events in (False, True):
@@ -274,7 +275,7 @@ def row_mode(
     systems = [(FULL, full)]
     if not balance.by_itself:
         systems.append((AVERAGES, system(average_rows(circuit, sequence, balance.network), ())))
-    source = RowSource(balance, constants)
+    source = RowSource(balance, folding)
     readings = ReadingList(source)
     return RowMode(
         name,
@@ -308,7 +309,7 @@ def solved_in_floats(exact: NumericMode, point: Mapping[str, float]) -> SolvedIn
     ready = row_mode("", exact, constants, ())
     look = SolvedLook(point, {name: system.solve(point, 1) for name, system in ready.systems})
     balance = Balance(exact.circuit, exact.sequence, exact.references)
-    return SolvedInFloats(balance, point, RowSource(balance, constants), look)
+    return SolvedInFloats(balance, point, RowSource(balance, Constants(balance.ring, constants)), look)
 
 
 def _levels(circuit: Circuit, typical: Mapping[str, float]) -> tuple[float, float]:
