@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from voltsec.circuit.circuit import Circuit
@@ -175,28 +175,34 @@ class Balance:
 
     @cached_property
     def _ramps(self) -> list[Eliminated]:
+        """Ramps by the mean voltages of the coils, which stay symbols: their own formulas may be long."""
         found = []
         for k in range(len(self.sequence.intervals)):
             rows = ramp_rows(self.circuit, self.sequence, self.network, k)
-            for row in flux_rows(self.circuit, self.sequence, self.ring, k):
-                rows.append(self._with_known_voltage(row))
-            found.append(eliminate(rows, self.ring))
+            rows += flux_rows(self.circuit, self.sequence, self.ring, k)
+            voltages = frozenset(unknown for row in rows for unknown in row if unknown and unknown[0] == "m")
+            ramps = eliminate(rows, self.ring, last=voltages)
+            # what the ramps ask of the voltages has to hold by itself
+            asked = [
+                self._with_known_voltages(bottom, {u: -c for u, c in terms.items()} | {unknown: bottom})
+                for unknown, (bottom, terms) in ramps.solved.items()
+                if unknown in voltages
+            ]
+            conditions = (*ramps.conditions, *(top for (top, _), _ in asked if not top.is_zero()))
+            found.append(replace(ramps, conditions=conditions))
         return found
 
-    def _with_known_voltage(self, row: Row) -> Row:
-        for unknown in row:
-            if unknown[0] == "m":
-                known = self.averages.fraction(unknown)
-                others = {u: c for u, c in row.items() if u != unknown}
-                if known is None:
-                    return row
-                numerator, denominator = known
-                result = {u: c * denominator for u, c in others.items()}
-                constant = row[unknown] * numerator
-                if not constant.is_zero():
-                    result[None] = constant
-                return result
-        return row
+    def _with_known_voltages(self, denominator: Polynomial, terms: Row) -> tuple[Ratio, Row]:
+        """A sum over a denominator, mean voltages put in: the constant ratio, and the terms of the rest."""
+        rest = {}
+        constant = reduced((terms.get(None, self.ring.zero), denominator))
+        for unknown, coefficient in terms.items():
+            known = self.averages.fraction(unknown) if unknown and unknown[0] == "m" else None
+            if known is not None:
+                constant = add(constant, multiply(reduced((coefficient, denominator)), known))
+            elif unknown is not None:
+                rest[unknown] = coefficient
+        return constant, rest
 
     def mean(self, k: int, unknown: Unknown) -> Ratio | None:
         """Mean of ``unknown`` in interval ``k``; None where it is not determined."""
@@ -210,8 +216,7 @@ class Balance:
 
     def ramp(self, k: int, unknown: Unknown) -> Ratio | None:
         """Half the rise of ``unknown`` over interval ``k``; None where it is not determined."""
-        source = self._ramps[k] if self.separate_ramps else self.full
-        return source.fraction(("r", k, unknown))
+        return self.value(k, {unknown: self.ring.one}, "ramp")
 
     def capacitor_voltage(self, name: str) -> Ratio | None:
         """The constant voltage of a capacitor."""
@@ -248,7 +253,10 @@ class Balance:
             for free, c in entry.items():
                 terms[free] = terms.get(free, self.ring.zero) + c * coefficient * right
             denominator = denominator * left
-        constant = reduced((terms.pop(None, self.ring.zero), denominator))
+        if part == "ramp" and self.separate_ramps:
+            constant, terms = self._with_known_voltages(denominator, terms)
+        else:
+            constant = reduced((terms.pop(None, self.ring.zero), denominator))
         free_terms = {u: reduced((c, denominator)) for u, c in terms.items() if not c.is_zero()}
         return Affine(constant, free_terms)
 

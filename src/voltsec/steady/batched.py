@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from voltsec.circuit.computing_time import go_on
 from voltsec.steady.coefficients import Coefficients, slope
 from voltsec.steady.core_rows import Core
 from voltsec.steady.folding import Array, Folded, Linear, Value, evaluate
@@ -212,6 +213,7 @@ class System:
             for _ in range(STEPS):
                 if not active.size:
                     break
+                go_on()
                 here = point if active.size == count else cut(point, active)
                 step, change, rest = self._step(here, fractions[:, active], unknowns[active], basis)
                 fractions[:, active] -= np.clip(step, -LARGEST_STEP, LARGEST_STEP)
@@ -237,7 +239,7 @@ class System:
         slopes = self._slopes(full, unknowns, count) / scale[:, :, None]
         whole = np.concatenate([matrix[:, :, basis.columns], slopes], axis=2)
         residual = (matrix @ unknowns[:, :, None])[:, :, 0] - right
-        step = _least_squares(whole, residual)
+        step = _least_squares(whole, residual[:, :, None])[:, :, 0]
         sizes = np.abs(right) + (np.abs(matrix) @ np.abs(unknowns)[:, :, None])[:, :, 0]
         # an equation between nothing but zeros is judged by the others
         sizes = sizes + FAINT * sizes.max(axis=1, initial=0.0)[:, None]
@@ -344,9 +346,8 @@ def choose(matrix: Array, right: Array) -> Basis:
 def _linear(matrix: Array, right: Array, basis: Basis) -> list[Array]:
     """Unknowns (points x unknowns) with the free ones at zero, and their changes with each free one."""
     count, _, width = matrix.shape
-    turn, upper = np.linalg.qr(matrix[:, :, basis.columns])
     rights = np.stack([right, *(-matrix[:, :, free] for free in basis.free)], axis=2)
-    solved = _solve(upper, np.swapaxes(turn, 1, 2) @ rights)
+    solved = _least_squares(matrix[:, :, basis.columns], rights)
     found = []
     for layer in range(rights.shape[2]):
         values = np.zeros((count, width))
@@ -372,12 +373,12 @@ def _regular(matrix: Array) -> Array:
         return np.isfinite(matrix).all(axis=(1, 2)) & (np.abs(np.linalg.det(matrix)) > 0)
 
 
-def _least_squares(matrix: Array, right: Array) -> Array:
+def _least_squares(matrix: Array, rights: Array) -> Array:
     """Solutions of more equations than unknowns at every point; nan where they tell too little."""
     count, height, width = matrix.shape
     if height < width:
-        return np.full((count, width), np.nan)
+        return np.full((count, width, rights.shape[2]), np.nan)
     if height == width:
-        return _solve(matrix, right[:, :, None])[:, :, 0]
-    turn, upper = np.linalg.qr(matrix)
-    return _solve(upper, np.swapaxes(turn, 1, 2) @ right[:, :, None])[:, :, 0]
+        return _solve(matrix, rights)
+    upper = np.asarray(np.linalg.qr(np.concatenate([matrix, rights], axis=2), mode="r"))
+    return _solve(upper[:, :width, :width], upper[:, :width, width:])

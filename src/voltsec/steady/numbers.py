@@ -28,7 +28,9 @@ from voltsec.steady.verification import verify
 Array = np.ndarray
 
 LONG_TERMS = 80
-"""A mode whose output voltage has longer polynomials is evaluated in floats from its equations."""
+"""A mode whose output voltage has longer polynomials is evaluated in floats from its equations ..."""
+LONG_CONDITIONS = 1000
+"""... and one with so many terms in its sign conditions."""
 
 
 def holds_at(builder: ModeBuilder, points: Mapping[str, Array], slack: float = 0.0) -> tuple[Array, Array]:
@@ -60,7 +62,9 @@ def numbers_at(
 
 def is_long(builder: ModeBuilder) -> bool:
     """True for a mode that is faster solved in floats than read off its formulas."""
-    return not builder.balance.by_itself and builder.length > LONG_TERMS
+    if builder.balance.by_itself:
+        return False
+    return builder.length > LONG_TERMS or builder.found.terms > LONG_CONDITIONS
 
 
 def _holds_in_floats(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:

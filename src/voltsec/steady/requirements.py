@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from math import prod
 
 from voltsec.steady.balance import Balance, SignCondition
 from voltsec.steady.effective import passive
@@ -20,6 +21,8 @@ from voltsec.steady.verification import open_conditions
 from voltsec.tableau.network import coils
 from voltsec.tableau.ring import Polynomial, definite_sign, factors, product
 
+LONGEST_PRODUCT = 20_000
+"""Factors are multiplied where no more terms than this can come out."""
 LONGEST_ATOM = 300
 """Polynomials of more terms are taken as they are: nothing they might become could be read."""
 
@@ -112,7 +115,7 @@ def collect(result: Demands, groups: Iterable[list[Polynomial]]) -> None:
                 result.atoms.append(atom)
         several = [group for group in waiting if len(group) > 1]
         known = result.known
-        again = [undecided((product(group), group[0] - group[0] + 1), known) for group in several]
+        again = [undecided_factors(group, known, group[0] - group[0] + 1) for group in several]
         waiting = [group for group in again if group]
         if waiting == several or not waiting:
             break
@@ -124,7 +127,7 @@ def collect(result: Demands, groups: Iterable[list[Polynomial]]) -> None:
 def undecided(ratio: Ratio, facts: Facts) -> list[Polynomial]:
     """Factors of odd power whose sign is not proved, turned so that their product must be positive."""
     sign = 1
-    left: list[Polynomial] = []
+    odd: list[Polynomial] = []
     for part in ratio:
         proved = definite_sign(part)
         if proved is not None:
@@ -132,30 +135,37 @@ def undecided(ratio: Ratio, facts: Facts) -> list[Polynomial]:
             continue
         content, pairs = factors(part) if len(part) <= LONGEST_FACTORED else (1, [(part, 1)])
         sign *= 1 if content > 0 else -1
-        for factor, power in pairs:
-            if power % 2 == 0:
-                continue
-            proved = definite_sign(factor)
-            if proved is None:
-                proved = facts.sign_of_factor(factor)
-            if proved is not None:
-                sign *= proved or 1
-            elif any(factor == other for other in left):
-                left = [other for other in left if other != factor]  # once above and once below
-            else:
-                left.append(factor)
+        odd += [factor for factor, power in pairs if power % 2]
+    return undecided_factors(odd, facts, ratio[0] - ratio[0] + 1, sign < 0)
+
+
+def undecided_factors(
+    odd: list[Polynomial], facts: Facts, one: Polynomial, negative: bool = False
+) -> list[Polynomial]:
+    """The same of irreducible factors; ``negative`` where minus their product must be positive."""
+    left: list[Polynomial] = []
+    for factor in odd:
+        proved = definite_sign(factor)
+        if proved is None:
+            proved = facts.sign_of_factor(factor)
+        if proved is not None:
+            negative ^= proved < 0
+        elif any(factor == other for other in left):
+            left = [other for other in left if other != factor]  # once above and once below
+        else:
+            left.append(factor)
     for fact in facts.products:
-        if len(left) < 2:
+        if len(left) < 2 or prod(map(len, left)) > LONGEST_PRODUCT:
             break
         whole = product(left)
         rest = whole // fact
         if rest * fact == whole:
             content, pairs = factors(rest)
-            sign *= 1 if content > 0 else -1
+            negative ^= content < 0
             left = [factor for factor, power in pairs if power % 2]
-    if sign < 0:
+    if negative:
         # the first takes the sign; where nothing is left the condition never holds
-        left = [-left[0], *left[1:]] if left else [ratio[0] - ratio[0] - 1]
+        left = [-left[0], *left[1:]] if left else [-one]
     return left
 
 

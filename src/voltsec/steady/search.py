@@ -39,6 +39,11 @@ class Found:
         """The intervals and what conducts in them."""
         return self.balance.sequence
 
+    @property
+    def terms(self) -> int:
+        """Terms of all sign conditions."""
+        return sum(len(part) for condition in self.balance.sign_conditions for part in condition.ratio)
+
 
 @dataclass
 class Search:

@@ -226,21 +226,16 @@ class _Searching:
         the equations in floats; a point then counts as the further inside the longer its shortest interval.
         """
         balance = found.balance
-        if not found.fractions.coupled and not self._is_long(found):
+        if not found.fractions.coupled and found.terms <= LONG_CONDITIONS:
             return verify(balance, found.fractions, points)
         rows = rows_of(self.circuit, self.references, self.search, balance.sequence)
         mask, shares = rows.holds(points, len(points["T"]))
         fractions = np.array([shares[name] for name in balance.sequence.fractions])
-        if not self._is_long(found):
+        if found.terms <= LONG_CONDITIONS:
             _, margin = judged(balance, found.fractions, points, Roots(fractions, mask))
         else:
             margin = np.where(mask, np.nan_to_num(fractions).min(axis=0), 0.0)
         return mask, margin, fractions
-
-    @staticmethod
-    def _is_long(found: Found) -> bool:
-        conditions = found.balance.sign_conditions
-        return sum(len(part) for condition in conditions for part in condition.ratio) > LONG_CONDITIONS
 
     def _labels_of(self, points: Points) -> np.ndarray:
         """The mode that holds at each of ``points``, as :attr:`Search.labels` counts them."""

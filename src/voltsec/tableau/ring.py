@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from functools import reduce
+from itertools import chain
 from operator import mul
 from typing import Any
 
@@ -127,7 +128,10 @@ class Ring:
         key = id(polynomial)
         found = self.unpacked.get(key)
         if found is None or found[0] is not polynomial:
-            powers = np.array(polynomial.monoms(), dtype=np.int64)
+            each = chain.from_iterable(polynomial.monoms())
+            powers = np.fromiter(each, np.int64, len(polynomial) * len(self.names)).reshape(
+                -1, len(self.names)
+            )
             try:
                 coefficients = np.array([float(int(c)) for c in polynomial.coeffs()])[:, None]
             except OverflowError:
