@@ -28,7 +28,11 @@ BETWEEN = 0.003
 """Seconds between two looks at the processor's clock, which takes its time where a kernel is guarded."""
 
 
-class OutOfTime(Exception):
+class LeftOut(Exception):
+    """What an optional step would come to is not told."""
+
+
+class OutOfTime(LeftOut):
     """The time that an optional step may take is spent."""
 
 
@@ -68,9 +72,9 @@ def go_on() -> None:
 
 
 def in_time(step: Callable[[], T]) -> T | None:
-    """What an optional step comes to; ``None`` where the budget is spent before."""
+    """What an optional step comes to; ``None`` where the budget is spent before, or it is left out."""
     try:
         with limited(seconds_left()):
             return step()
-    except OutOfTime:
+    except LeftOut:
         return None

@@ -10,7 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
+from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import CircuitError, Fault
 from voltsec.practice.diagnosis import diagnose, right_formulas
@@ -72,7 +74,7 @@ def check(
         return verdict
     mistake = None
     if verdict.outcome == WRONG:
-        mistake = diagnose(claims[shown], provers[leading], slips, solution)
+        mistake = in_time(partial(diagnose, claims[shown], provers[leading], slips, solution))
     others = [provers[one.mode] for one in judged[shown] if one.outcome == WRONG and one.mode != leading]
     elsewhere = tuple(right_formulas(claims[shown], others))
     verdicts[shown] = LineVerdict(claims[shown], tuple(judged[shown]), mistake, elsewhere)

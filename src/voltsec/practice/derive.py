@@ -19,6 +19,7 @@ from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending, Solver, TooLong
 from voltsec.practice.together import solve_together
 from voltsec.steady.solution import Solution
+from voltsec.tableau.elimination import TooLarge
 
 
 class NoSuchMode(ValueError):
@@ -26,7 +27,10 @@ class NoSuchMode(ValueError):
 
 
 def derive(solution: Solution, mode_name: str | None = None) -> Derivation:
-    """The derivation of one mode (the first by default), every line checked before it is written."""
+    """The derivation of one mode (the first by default), every line checked before it is written.
+
+    Raises :class:`NoSuchMode` where there is no such mode, or its formulas are too long.
+    """
     solution.need_modes()
     builders = dict(solution.engine.builders)
     name = mode_name or solution.modes[0].name
@@ -35,7 +39,13 @@ def derive(solution: Solution, mode_name: str | None = None) -> Derivation:
         raise NoSuchMode(f"there is no mode {name!r}; there are {', '.join(m.name for m in solution.modes)}")
     if mode.name not in builders:
         raise NoSuchMode(f"the formulas of {mode.name} are too long to derive")
-    setting = Setting(solution.circuit, mode, builders[mode.name])
+    try:
+        return _derived(Setting(solution.circuit, mode, builders[mode.name]))
+    except TooLarge:
+        raise NoSuchMode(f"the formulas of {mode.name} are too long to derive") from None
+
+
+def _derived(setting: Setting) -> Derivation:
     blackboard = Blackboard(setting.board)
     solver = Solver(blackboard)
     written = write_intervals(setting, blackboard)
@@ -56,7 +66,7 @@ def derive(solution: Solution, mode_name: str | None = None) -> Derivation:
     lines = blackboard.lines
     while lines and isinstance(lines[-1], Heading):
         lines.pop()
-    return Derivation(solution.circuit, mode.name, tuple(lines))
+    return Derivation(setting.circuit, setting.mode.name, tuple(lines))
 
 
 def _ends_in_result(blackboard: Blackboard) -> bool:

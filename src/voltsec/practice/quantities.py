@@ -9,6 +9,8 @@ from typing import Any
 from sympy import Expr, Symbol
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import in_time
+from voltsec.steady.ratio import Ratio
 from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
@@ -204,6 +206,5 @@ class ModeValues:
         ratio = self.builder.balance.value(k, self._row(kind, part), "average")
         return None if ratio is None else self._closed(ratio)
 
-    def _closed(self, ratio: Any) -> Expr:
-        value: Expr = self.builder.form.expression(ratio, close=True)
-        return value
+    def _closed(self, ratio: Ratio) -> Expr | None:
+        return in_time(lambda: self.builder.form.expression(ratio, close=True))

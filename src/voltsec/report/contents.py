@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from io import StringIO
 
@@ -11,7 +12,7 @@ from sympy import Basic
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Quantity, Transformer
 from voltsec.practice.derivation import Derivation
-from voltsec.practice.derive import derive
+from voltsec.practice.derive import NoSuchMode, derive
 from voltsec.report.machine import circuit_name
 from voltsec.report.numbers_table import number_text, part_names, part_results
 from voltsec.report.quantity import engineering, percent
@@ -162,7 +163,11 @@ def derivations(solution: Solution) -> list[Derivation]:
     names = [name for name, _ in solution.engine.builders]
     current = None if solution.numbers is None else solution.numbers.mode
     names.sort(key=lambda name: name != current)
-    return [derive(solution, name) for name in names[:MOST_DERIVATIONS]]
+    found = []
+    for name in names[:MOST_DERIVATIONS]:
+        with suppress(NoSuchMode):  # one that is too long to derive
+            found.append(derive(solution, name))
+    return found
 
 
 def map_svg(solution: Solution) -> tuple[str, str] | None:

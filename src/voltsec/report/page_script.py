@@ -15,6 +15,7 @@ from voltsec.report.javascript import (
 from voltsec.report.region_script import SIGNS, region_script
 from voltsec.steady.solution import Mode, Solution
 from voltsec.steady.verification import GAP, may_miss_edge
+from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.expression import symbol
 
 LONGEST_COURSE = 120
@@ -62,8 +63,13 @@ def charge_swings(solution: Solution, mode: Mode) -> Iterator[tuple[str, str]]:
                 ramp = (ring.zero, ring.one)
             if mean is None or len(mean[0]) + len(ramp[0]) > LONGEST_COURSE:
                 break
-            share = form.expression((ring.symbol(fraction), ring.one))
-            course = [javascript(share), *(javascript(form.expression(part)) for part in (mean, ramp, bend))]
+            try:
+                course = [
+                    javascript(form.expression(part))
+                    for part in ((ring.symbol(fraction), ring.one), mean, ramp, bend)
+                ]
+            except TooLarge:
+                break
             pieces.append(f"[{','.join(course)}]")
         else:
             size = javascript(symbol(capacitor.quantity.symbol))

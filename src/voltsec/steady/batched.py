@@ -324,6 +324,7 @@ def choose(matrix: Array, right: Array) -> Basis:
     rows: list[int] = []
     columns: list[int] = []
     for _ in range(min(matrix.shape)):
+        go_on()
         sizes = np.abs(left[:, :-1])
         driven = np.abs(left[:, -1]) > RANK
         row, column = np.unravel_index(

@@ -19,6 +19,7 @@ from sympy import Expr
 from voltsec.circuit.computing_time import go_on
 from voltsec.steady.ratio import Ratio, add, insert
 from voltsec.steady.signs import LONGEST_FACTORED, Facts
+from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, product
 
 Array = np.ndarray
@@ -64,7 +65,12 @@ class Knowledge:
         found = _by_coefficients(ratio)
         if found is None and len(self.put_in) != 1:
             found = self.facts.sign(ratio)
-        return self.facts.sign(self.freed(ratio)) if found is None and self.put_in else found
+        if found is not None or not self.put_in:
+            return found
+        try:
+            return self.facts.sign(self.freed(ratio))
+        except TooLarge:
+            return None
 
     def freed(self, ratio: Ratio) -> Ratio:
         """The ratio with parameters put in by the mode's conditions."""

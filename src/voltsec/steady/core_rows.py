@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
+from voltsec.circuit.computing_time import go_on
 from voltsec.steady.coefficients import Terms
 from voltsec.steady.folding import Constants, Folded, nested
 from voltsec.tableau.network import Row, Unknown
@@ -149,6 +150,7 @@ def _eliminate(
     order: list[tuple[Unknown, FloatRow]] = []
     costs = {number: cheapest(number) for number in active}
     while True:
+        go_on()
         usable = [cost for cost in costs.values() if cost is not None]
         if not usable:
             return order

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cached_property, partial
+from typing import TypeVar
 
 import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.computing_time import in_time
+from voltsec.circuit.computing_time import OutOfTime, limited, seconds_left
 from voltsec.circuit.elements import Diode, Switch, Transformer
 from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
@@ -21,8 +22,11 @@ from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.solution import Stress
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.steady.winding import winding_row
+from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.network import Row, coils
 from voltsec.tableau.ring import Polynomial
+
+T = TypeVar("T")
 
 SHORT_TERMS = 12
 """Mean squares of currents of more terms are left as a sum."""
@@ -35,6 +39,8 @@ class ModeFormulas:
     circuit: Circuit
     form: ClosedForm
     waveforms: Waveforms
+    too_long: list[str]
+    """Parts of which some formula was too long to be written."""
 
     @cached_property
     def extremes(self) -> Extremes:
@@ -61,7 +67,18 @@ class ModeFormulas:
     def ripple(self) -> dict[str, Expr | None]:
         """Peak-to-peak ripple of every coil and capacitor."""
         names = [coil.name for coil in coils(self.circuit)] + [c.name for c in self.circuit.capacitors]
-        return {name: in_time(partial(self.ripple_of, name)) for name in names}
+        return {name: self._in_time(name, partial(self.ripple_of, name)) for name in names}
+
+    def _in_time(self, name: str, step: Callable[[], T]) -> T | None:
+        """What is told of a part, nothing where the time is spent or it would be too long."""
+        try:
+            with limited(seconds_left()):
+                return step()
+        except TooLarge:
+            self.too_long.append(name)
+        except OutOfTime:
+            pass
+        return None
 
     def ripple_of(self, name: str) -> Expr | None:
         """Peak-to-peak ripple of a coil's current or a capacitor's voltage."""
@@ -75,7 +92,8 @@ class ModeFormulas:
     def stress(self) -> dict[str, Stress]:
         """Stress of every element, winding and magnetizing inductance."""
         found = {
-            name: in_time(partial(self._stress_of, row, self._row_of_voltage(*nodes), blocking)) or Stress()
+            name: self._in_time(name, partial(self._stress_of, row, self._row_of_voltage(*nodes), blocking))
+            or Stress()
             for name, row, nodes, blocking in self._stressed()
         }
         for capacitor in self.circuit.capacitors:  # charge balance

@@ -82,6 +82,7 @@ class ModeBuilder(ModeFormulas):
         self.circuit: Circuit = self.balance.circuit
         self.form = ClosedForm(found.balance, found.fractions, found.witness)
         self.searched = points
+        self.too_long = []
         inside = self._inside(points)
         self.waveforms = Waveforms(self.balance, inside)
 

@@ -17,6 +17,7 @@ from voltsec.steady.balance import Balance
 from voltsec.steady.fractions import Fractions, NotClosed
 from voltsec.steady.stages import Stages
 from voltsec.steady.verification import verify
+from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.scaled_ring import ScaledRing
@@ -36,8 +37,9 @@ class NumericMode:
     def at(
         self, point: Mapping[str, float], start: np.ndarray | None = None
     ) -> tuple[Balance, dict[str, np.ndarray]] | None:
-        """The solved balance and the point with its fractions; None where the sequence does not hold.
+        """The solved balance and the point with its fractions.
 
+        None where the sequence does not hold, or where its equations are too long even at one point;
         ``start`` is a guess of the fractions (one an interval).
         """
         balance = Balance(
@@ -50,7 +52,7 @@ class NumericMode:
             start = self._guess(point)
         try:
             fractions = Fractions(balance, self.stages, point, start)
-        except NotClosed:
+        except (NotClosed, TooLarge):
             return None
         arrays = {name: np.array([float(value)]) for name, value in point.items()}
         mask, _, shares = verify(balance, fractions, arrays, start)

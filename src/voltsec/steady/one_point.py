@@ -141,6 +141,8 @@ class Trial:
         self.lossy = bends_count(circuit)
         self.diodes = frozenset(diode.name for diode in circuit.diodes)
         self.failed: set[Sequence] = set()
+        self.rejected: set[Sequence] = set()
+        """Sequences that floats did not confirm from one start or another."""
         self.single: list[tuple[Sequence, np.ndarray]] = []
         """Sequences that hold at single duties only, this point's perhaps among them."""
 
@@ -181,7 +183,8 @@ class Trial:
                 return None
             held = self._in_floats(sequence, shares)
             if held is None:
-                search.rejected[sequence] += 1
+                search.rejected[sequence] += sequence not in self.rejected
+                self.rejected.add(sequence)
                 return None
             if listed:
                 return Outcome(known=sequence, shares=held)

@@ -106,6 +106,9 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     current = waves.current(("i", capacitor.name))
     if builder.balance.bends or any(part is None for part in (*current.means, *current.ramps)):
         return None  # currents that bend have no such formula; the numbers follow them
+    parts = [len(side) for part in (*current.means, *current.ramps) if part is not None for side in part]
+    if max(parts) > longest:
+        return None
     candidates = _candidates(builder, capacitor, current)
     point = as_arrays(builder.found.witness)
     values = []

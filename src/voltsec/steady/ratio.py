@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from voltsec.circuit.computing_time import go_on
+from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign
 
 Ratio = tuple[Polynomial, Polynomial]
@@ -9,6 +11,9 @@ Ratio = tuple[Polynomial, Polynomial]
 
 LONG_PRODUCT = 100
 """Products of more terms are taken to be in lowest terms, as their factors are."""
+
+LONGEST_INSERTED = 100_000
+"""Nothing is put in where so many terms might come out."""
 
 
 def ratio_sign(ratio: Ratio) -> int | None:
@@ -45,19 +50,25 @@ def reduced(ratio: Ratio) -> Ratio:
     numerator, denominator = ratio
     if denominator.is_one():
         return ratio
+    go_on()
     common = numerator.gcd(denominator)
     return ratio if common.is_one() else (numerator // common, denominator // common)
 
 
 def insert(ring: Ring, ratio: Ratio, name: str, value: Ratio) -> Ratio:
-    """``ratio`` with the variable ``name`` replaced by ``value``."""
+    """``ratio`` with the variable ``name`` replaced by ``value``; :class:`TooLarge` where very long."""
     degree = max(ring.degree(part, name) for part in ratio)
     if degree <= 0:
         return ratio
+    above, below = len(value[0]), len(value[1])
     parts = []
     for part in ratio:
         total = ring.zero
-        for power, coefficient in enumerate(ring.coefficients(part, name)):
+        coefficients = ring.coefficients(part, name)
+        most = sum(len(c) * above**power * below ** (degree - power) for power, c in enumerate(coefficients))
+        if most > LONGEST_INSERTED:
+            raise TooLarge(f"up to {most} terms with {name} put in")
+        for power, coefficient in enumerate(coefficients):
             total += coefficient * value[0] ** power * value[1] ** (degree - power)
         parts.append(total)
     return reduced((parts[0], parts[1]))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from voltsec.circuit.computing_time import go_on
 from voltsec.circuit.elements import Load
 from voltsec.steady.balance import Balance
 from voltsec.steady.ratio import Ratio
@@ -156,6 +157,7 @@ def _cancelled(terms: dict[tuple[int, ...], int], facts: list[dict[tuple[int, ..
     open_ = [(terms, 0)]
     looked_at = 0
     while open_ and looked_at < MOST_CANCELLED:
+        go_on()
         left, depth = open_.pop()
         looked_at += 1
         negative = [powers for powers, coefficient in left.items() if coefficient < 0]

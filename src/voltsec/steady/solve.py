@@ -91,7 +91,8 @@ def solve(circuit: Circuit) -> Solution:
             *_choices(circuit),
             *device_notes(circuit, modes),
             *_gaps(circuit, searches),
-            *_long(named_numeric),
+            *_long([name for name, _ in named_numeric], "the"),
+            *_long([name for name, builder in named if builder.too_long], "some"),
             *_out_of_time(searches, late),
             *warnings,
         ),
@@ -288,14 +289,13 @@ def _choices(circuit: Circuit) -> list[str]:
     return lines
 
 
-def _long(named: tuple[tuple[str, NumericMode], ...]) -> list[str]:
-    """Modes without formulas, in one note."""
-    if not named:
+def _long(names: list[str], which: str) -> list[str]:
+    """Modes of which all formulas or some are missing, in one note."""
+    if not names:
         return []
-    names = [name for name, _ in named]
     shown = ", ".join(names) if len(names) <= MOST_NAMED else f"{len(names)} modes ({', '.join(names[:3])} …)"
     return [
-        f"the formulas of {shown} are too long to be written; numbers there (operate, sweep, --for) come "
+        f"{which} formulas of {shown} are too long to be written; numbers there (operate, sweep, --for) come "
         "from the exact equations all the same"
     ]
 

@@ -58,6 +58,7 @@ class StateBuilder(ModeBuilder):
     def __init__(self, explicit: ModeBuilder) -> None:
         self.explicit = explicit
         self.circuit = explicit.circuit
+        self.too_long = explicit.too_long
         points = explicit.waveforms.points
         balance = StateBalance(explicit.balance, points, explicit.known.sign)
         self.balance = self.states = balance

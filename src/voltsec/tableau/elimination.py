@@ -11,19 +11,25 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from voltsec.circuit.computing_time import go_on
+from voltsec.circuit.computing_time import LeftOut, go_on
 from voltsec.tableau.network import Row, Unknown
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 
 TERMS = 60_000
 """A system whose combinations pass so many terms in all is given up."""
 
+TERMS_OF_EQUATION = 250_000
+"""No equation is divided by its common factor from here on: that alone would take seconds."""
+
 TERMS_OF_CONDITION = 150
 """With unknown fractions, coefficients longer than this are given up: nobody could read the
 condition that would come out, and its roots are better found from numbers."""
 
+TERMS_AT_A_POINT = 4000
+"""The same where numbers stand for the parameters: dividing takes many seconds from there on."""
 
-class TooLarge(Exception):
+
+class TooLarge(LeftOut):
     """The exact answer has more terms than anybody could read."""
 
 
@@ -134,7 +140,7 @@ def eliminate(
             raise TooLarge(f"more than {TERMS} terms")
         for number in touched:
             other = active[number]
-            combined = _combine(other, row, pivot, fractions_unknown)
+            combined = _combine(other, row, pivot, fractions_unknown, limited)
             for unknown in other:
                 if unknown not in combined and unknown is not None and unknown != pivot:
                     columns[unknown].discard(number)
@@ -144,12 +150,13 @@ def eliminate(
             active[number] = combined
             lengths = [len(coefficient) for coefficient in combined.values()]
             terms += sum(lengths)
-            if limited and fractions_unknown and lengths and max(lengths) > TERMS_OF_CONDITION:
+            longest = TERMS_OF_CONDITION if limited else TERMS_AT_A_POINT
+            if fractions_unknown and lengths and max(lengths) > longest:
                 raise TooLarge(f"a coefficient of {max(lengths)} terms")
             weights[number] = best(number)
     pivots = {pivot for pivot, _ in order}
     free = tuple(unknown for unknown in columns if unknown is not None and unknown not in pivots)
-    solved = _substitute_back(order, wanted)
+    solved = _substitute_back(order, wanted, limited)
     return Eliminated(ring, solved, tuple(conditions), free, tuple(assumed))
 
 
@@ -159,7 +166,7 @@ def _size(coefficient: Polynomial) -> tuple[int, int]:
     return (len(coefficient), int(sum(coefficient.degrees())))
 
 
-def _combine(row: Row, pivot_row: Row, pivot: Unknown, careful: bool = False) -> Row:
+def _combine(row: Row, pivot_row: Row, pivot: Unknown, careful: bool = False, limited: bool = True) -> Row:
     """``row`` with ``pivot`` removed by means of ``pivot_row``, made primitive."""
     own, other = row[pivot], pivot_row[pivot]
     if other.is_constant() and abs(int(other.leading_coefficient())) == 1:
@@ -181,6 +188,8 @@ def _combine(row: Row, pivot_row: Row, pivot: Unknown, careful: bool = False) ->
                 del combined[unknown]
                 continue
         combined[unknown] = product
+    if limited and sum(map(len, combined.values())) > TERMS_OF_EQUATION:
+        raise TooLarge(f"more than {TERMS_OF_EQUATION} terms in one equation")
     return _primitive(combined, careful)
 
 
@@ -208,7 +217,7 @@ def _primitive(row: Row, careful: bool) -> Row:
 
 
 def _substitute_back(
-    order: list[tuple[Unknown, Row]], wanted: Iterable[Unknown] | None
+    order: list[tuple[Unknown, Row]], wanted: Iterable[Unknown] | None, limited: bool
 ) -> dict[Unknown, tuple[Polynomial, Row]]:
     pivots = {pivot for pivot, _ in order}
     needed = set(pivots) if wanted is None else set(wanted) & pivots
@@ -222,7 +231,7 @@ def _substitute_back(
             continue
         for unknown in [u for u in row if u in solved and u != pivot]:
             go_on()
-            row = _combine(row, solved[unknown], unknown)
+            row = _combine(row, solved[unknown], unknown, limited=limited)
         solved[pivot] = row
     result = {}
     for pivot, row in solved.items():

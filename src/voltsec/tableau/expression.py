@@ -14,7 +14,11 @@ import sympy
 from sympy import Add, Expr, Integer, Mul, Pow, Symbol
 
 from voltsec.circuit.computing_time import go_on
+from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.ring import Polynomial, Ring, factors, is_turns, root_name, symbols_of, value_of
+
+LONGEST = 600
+"""A ratio of more terms is not written: nobody could read it, and it takes seconds."""
 
 
 @cache
@@ -42,10 +46,12 @@ class Writer:
         """Coils of one flux are written by the roots of their inductances, which keeps sums short."""
 
     def ratio(self, numerator: Polynomial, denominator: Polynomial) -> Expr:
-        """numerator / denominator, factored and positive-looking."""
+        """numerator / denominator, factored and positive-looking; :class:`TooLarge` where very long."""
         go_on()
         if numerator.is_zero():
             return Integer(0)
+        if len(numerator) + len(denominator) > LONGEST:
+            raise TooLarge(f"a formula of {len(numerator) + len(denominator)} terms")
         if self.roots is not None and any(self.roots.concern(part) for part in (numerator, denominator)):
             return self._in_roots(numerator, denominator)
         common = numerator.gcd(denominator)

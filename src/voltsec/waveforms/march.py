@@ -20,6 +20,8 @@ MOST_EVENTS = 400
 """Instants in one period at which a diode turns."""
 STANDSTILL = 12
 """Instants in a row without any time between them."""
+SHARPER = 10.0
+"""Factor by which less is taken for nothing at each of them."""
 SHORTEST = 1e-14
 """Shares of the period below this are no time at all."""
 GRAZING = 1e-9
@@ -84,7 +86,7 @@ class _Walk:
         left = length
         still = 0
         while True:
-            settled = settle(network, closed, self.state, guess)
+            settled = settle(network, closed, self.state, guess, SHARPER**still)
             for devices in settled.jumps:
                 self._enter(network.system(devices))
                 self.parts.append((Interval(stage, devices), None))

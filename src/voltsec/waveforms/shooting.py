@@ -50,7 +50,11 @@ def found_periodic(
     """
     search = _Search(network, switching, patience)
     state, guess = _first_guess(network, switching)
-    period = search.follow(state, guess)
+    try:
+        period = search.follow(state, guess)
+    except NotDetermined:  # not from there: from rest, then
+        state, guess = np.zeros(network.count), frozenset()
+        period = search.follow(state, guess)
     least, usual, span = SPANS
     anchor, start = state, period
     best, astray = np.inf, 0
