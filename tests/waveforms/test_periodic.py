@@ -180,7 +180,8 @@ def test_against_the_integration_in_time(name: str, changes: dict[str, float]) -
 
 
 def test_other_devices_than_the_formulas_assume() -> None:
-    """Own check: by the formulas this coil runs dry; the output follows its current, so it does not."""
+    """Own check: by straight lines this coil runs dry; the output follows its current, so it does not, and
+    the numbers are called by no mode that says so."""
     text = """source Vg : in -> gnd = 12 V
 switch S : in -> a
 diode D1 : gnd -> a
@@ -190,10 +191,9 @@ load R : out -> gnd = 10 ohm
 operate D = 0.4, T = 20 us
 """
     numbers = voltsec.solve(voltsec.read(text)).numbers
-    assert numbers is not None and numbers.mode == "DCM" and numbers.exact
+    assert numbers is not None and not numbers.mode.startswith("DCM") and numbers.exact
     outside = periodic_averages(voltsec.read(text), numbers.point)
     assert len(outside.sequence()) == 2
     assert numbers.output_voltage == pytest.approx(outside.output_voltage, rel=5e-4)
     assert numbers.inductor_currents["L"] == pytest.approx(outside.inductor_currents["L"], rel=5e-4)
-    assert numbers.input_current is not None and numbers.formulas is not None
-    assert numbers.formulas.output_voltage != pytest.approx(outside.output_voltage, rel=1e-2)
+    assert numbers.input_current is not None
