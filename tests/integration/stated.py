@@ -103,7 +103,13 @@ def _roots(mode: Mode, point: Mapping[str, float], unknown: list[str]) -> list[V
     known = {symbol: sympy.Float(values[symbol.name], 30) for symbol in free if symbol.name in values}
     symbols = sorted((symbol for symbol in free if symbol.name in unknown), key=str)
     unknown = [symbol.name for symbol in symbols]
-    conditions = [condition.xreplace(known) for condition in mode.condition or ()]
+    conditions = []
+    for condition in mode.condition or ():
+        put_in = condition.xreplace(known)
+        if put_in.free_symbols:
+            conditions.append(put_in)
+        elif not _vanishes(condition, known):  # one on the duties alone
+            return []
     if len(conditions) != len(unknown):
         raise ValueError(
             f"{mode.name} has {len(conditions)} conditions for {', '.join(unknown) or 'nothing'}"
@@ -125,6 +131,12 @@ def _roots(mode: Mode, point: Mapping[str, float], unknown: list[str]) -> list[V
         if all(max(abs(found.x[n] - s[u]) for n, u in enumerate(unknown)) > 1e-7 for s in solutions):
             solutions.append(dict(zip(unknown, map(float, found.x), strict=True)))
     return solutions
+
+
+def _vanishes(condition: sympy.Expr, known: Mapping[sympy.Basic, sympy.Expr]) -> bool:
+    """True where the terms of a condition cancel to what rounding leaves."""
+    terms = [float(term.xreplace(known)) for term in sympy.Add.make_args(sympy.expand(condition))]
+    return abs(sum(terms)) <= 1e-9 * sum(map(abs, terms))
 
 
 def _with_definitions(mode: Mode, values: Values) -> Values:

@@ -89,10 +89,13 @@ class NumericMode:
 
         lengths = self.stages.fractions(dict(point))
         shares = np.zeros(len(self.sequence.intervals))
-        problem = PeriodicProblem(self.circuit, self.references, self.stages.closed, point)
-        state = problem.solve(np.array(lengths), graded(len(lengths)))
+        lasting = [k for k, length in enumerate(lengths) if length > 0]  # edges may coincide
+        closed = tuple(self.stages.closed[k] for k in lasting)
+        problem = PeriodicProblem(self.circuit, self.references, closed, point)
+        state = problem.solve(np.array([lengths[k] for k in lasting]), graded(len(lasting)))
         if state is not None:
-            for step, stage in enumerate(state.stages):
+            for step, place in enumerate(state.stages):
+                stage = lasting[place]
                 conducting = self.stages.closed[stage] | {
                     diode.name
                     for diode, on in zip(self.circuit.diodes, state.conducting[step], strict=True)
