@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -39,11 +39,15 @@ class Judge:
     """Asked once, and at other settings where something differs."""
 
     circuit: Circuit
+    values: dict[str, float] = field(default_factory=dict)
+    """Values of symbols where they are not the circuit's own, SI units."""
 
     def _ask(self, closed: float, uneven: float) -> Found:
         try:
             with patience(PATIENCE), np.errstate(all="ignore"):
-                return periodic_averages(self.circuit, {}, closed=closed, open_=1 / closed, uneven=uneven)
+                return periodic_averages(
+                    self.circuit, self.values, closed=closed, open_=1 / closed, uneven=uneven
+                )
         except (NotPeriodic, TooLong, np.linalg.LinAlgError, OverflowError, ValueError) as error:
             return f"{type(error).__name__}: {error}"
 
