@@ -271,7 +271,7 @@ class PeriodNetwork:
         of_all = of_all * np.abs(solved).max(axis=(1, 2), keepdims=True, initial=0.0)
         rest = np.where(np.abs(rest) < np.maximum(own, of_all), 0.0, rest)
         usable = (np.abs(rest[:, :, : len(spare)]).max(axis=(1, 2), initial=0.0) < 1e-8) | (not spare)
-        free, fixed, rate, drive, same = _reduced(rest[:, :, len(spare) :], n)
+        free, following, fixed, rate, drive, same = _reduced(rest[:, :, len(spare) :], n)
         left = np.zeros((self.points, inside.shape[2], 2 * n + 1))
         left[:, columns] = -solved[:, :, len(spare) :]
         loose = np.zeros((self.points, len(self.place), len(spare)))
@@ -279,7 +279,7 @@ class PeriodNetwork:
             loose[:, [2 * n + c for c in columns]] = -solved[:, :, : len(spare)]
             loose[:, [2 * n + c for c in spare], range(len(spare))] = 1.0
             left = left + loose[:, 2 * n :] @ self._shared(left, loose, conducting)
-        unknowns, impulses = self._unknowns(free, fixed, rate, drive, left)
+        unknowns, impulses = self._unknowns(following, fixed, rate, drive, left)
         points, m = len(free), free.shape[1]
         augmented = np.zeros((points, m + 1, m + 1))
         augmented[:, :m, :m] = rate
@@ -306,12 +306,12 @@ class PeriodNetwork:
         return -np.linalg.pinv(inner @ loose[:, 2 * n :], rcond=1e-9) @ known  # type: ignore[no-any-return]
 
     def _unknowns(
-        self, free: Array, fixed: Array, rate: Array, drive: Array, left: Array
+        self, following: Array, fixed: Array, rate: Array, drive: Array, left: Array
     ) -> tuple[Array, Array]:
         """All unknowns over (xi, 1) and over jumps of x, SI."""
         n = self.count
         of_state, of_slope = self.coordinates
-        moving = _over_moving(free, fixed, rate, drive)
+        moving = _over_moving(following, fixed, rate, drive)
         values = np.concatenate(
             [of_state @ moving[:, :n], of_slope @ moving[:, n : 2 * n], left @ moving], axis=1
         )
@@ -323,12 +323,11 @@ class PeriodNetwork:
         return values * self.units[:, :, None], jumps * self.units[:, :, None]
 
 
-def _over_moving(free: Array, fixed: Array, rate: Array, drive: Array) -> Array:
-    """[x, x', 1] over (xi, 1): (P, 2 n + 1, m + 1)."""
-    out = np.swapaxes(free, 1, 2)
-    x = np.concatenate([out, fixed[:, :, None]], axis=2)
-    slope = np.concatenate([out @ rate, out @ drive[:, :, None]], axis=2)
-    last = np.zeros((len(free), 1, x.shape[2]))
+def _over_moving(following: Array, fixed: Array, rate: Array, drive: Array) -> Array:
+    """[x, x', 1] over (xi, 1): (P, 2 n + 1, m + 1); x is ``following`` (P, n, m) times xi, and ``fixed``."""
+    x = np.concatenate([following, fixed[:, :, None]], axis=2)
+    slope = np.concatenate([following @ rate, following @ drive[:, :, None]], axis=2)
+    last = np.zeros((len(following), 1, x.shape[2]))
     last[:, 0, -1] = 1.0
     return np.concatenate([x, slope, last], axis=1)
 
@@ -349,12 +348,16 @@ def pivots(matrix: Array) -> tuple[list[int], list[int]]:
     return rows, columns
 
 
-def _reduced(relations: Array, n: int) -> tuple[Array, Array, Array, Array, Array]:
-    """(free, fixed, rate, drive, usable) from relations [x, x', 1]; see :class:`IntervalSystem`."""
+def _reduced(relations: Array, n: int) -> tuple[Array, Array, Array, Array, Array, Array]:
+    """(free, following, fixed, rate, drive, usable) from relations [x, x', 1]; see :class:`IntervalSystem`.
+
+    ``following`` (P, n, m) is how the state goes with xi: as free' does, and what is tied to it by next to
+    nothing besides (a current that a leak decides).
+    """
     points = len(relations)
     if n == 0:
         empty = np.zeros((points, 0, 0))
-        return empty, np.zeros((points, 0)), empty, np.zeros((points, 0)), np.ones(points, bool)
+        return empty, empty, np.zeros((points, 0)), empty, np.zeros((points, 0)), np.ones(points, bool)
     size = np.linalg.norm(relations, axis=2, keepdims=True)
     u, s, vt = np.linalg.svd(relations[:, :, : 2 * n] / np.where(size > 0, size, 1.0))
     scaled = relations[:, :, 2 * n] / np.where(size > 0, size, 1.0)[:, :, 0]
@@ -375,20 +378,22 @@ def _reduced(relations: Array, n: int) -> tuple[Array, Array, Array, Array, Arra
     states, constant = turned @ states, (turned @ constant[:, :, None])[:, :, 0]
     free, tied = vt[:, :moving], vt[:, moving:]
     fixed = np.zeros((points, n))
+    following = np.swapaxes(free, 1, 2)
     if moving < n:
         ties = states[:, moving:] @ np.swapaxes(tied, 1, 2)
-        across = np.abs(states[:, moving:] @ np.swapaxes(free, 1, 2)).max(axis=(1, 2), initial=0.0)
-        good = (np.linalg.cond(ties) < 1e8) & (across < 1e-6)
+        across = states[:, moving:] @ following
+        good = (np.linalg.cond(ties) < 1e8) & (np.abs(across).max(axis=(1, 2), initial=0.0) < 1e-6)
         if not good[0]:
             raise NotDetermined("the network of an interval ties its states in no passive way")
         usable &= good
         ties = np.where(good[:, None, None], ties, np.eye(n - moving))
         held = np.linalg.solve(ties, -constant[:, moving:, None])
         fixed = (np.swapaxes(tied, 1, 2) @ held)[:, :, 0]
+        following = following - np.swapaxes(tied, 1, 2) @ np.linalg.solve(ties, across)
     rates = s[:, :moving, None]
     rate = -(states[:, :moving] @ np.swapaxes(free, 1, 2)) / rates
     drive = -((states[:, :moving] @ fixed[:, :, None])[:, :, 0] + constant[:, :moving]) / rates[:, :, 0]
-    return free, fixed, rate, drive, usable
+    return free, following, fixed, rate, drive, usable
 
 
 def _highest(values: list[Array]) -> Array:
