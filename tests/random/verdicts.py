@@ -357,7 +357,7 @@ def _problems(
     holding = _holding(found)
     shown = f"{', '.join(holding) or 'none'} at " + ", ".join(f"{k} = {v:.4g}" for k, v in point.items())
     if told in found and found[told].holds is None:
-        if holding:
+        if holding and found[holding[0]].shortest > ZERO:
             yield f"{where} a region holds that is not the told mode's", f"told {told}; {shown}"
     elif len(holding) > 1:
         yield f"several regions hold {where}", f"told {told}; {shown}"
@@ -375,10 +375,11 @@ def _problems(
 
 
 def _on_edge(solution: Solution, point: dict[str, float], told: str) -> bool:
-    """True where a small change of the period leads into the mode that is told."""
-    for factor in (1 - NEAR, 1 + NEAR):
-        if standings(solution, point | {"T": point["T"] * factor}).get(told, Standing(False)).holds:
-            return True
+    """True where a small change of the period or a duty leads into the mode that is told."""
+    for name in ("T", *solution.circuit.duty_symbols):
+        for factor in (1 - NEAR, 1 + NEAR):
+            if standings(solution, point | {name: point[name] * factor}).get(told, Standing(False)).holds:
+                return True
     return False
 
 
