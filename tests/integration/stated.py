@@ -160,8 +160,11 @@ def _evaluated(expression: sympy.Basic, values: Mapping[str, float]) -> object:
 
 
 def _number(expression: sympy.Basic, values: Mapping[str, float]) -> float:
-    """A real number; not-a-number where a root is not real."""
-    value = mpmath.mpmathify(_evaluated(expression, values))
+    """A real number; not-a-number where a root is not real, or there is nothing to divide by."""
+    try:
+        value = mpmath.mpmathify(_evaluated(expression, values))
+    except ZeroDivisionError:
+        return float("nan")
     if isinstance(value, mpmath.mpc):
         return float(value.real) if abs(value.imag) < 1e-15 * abs(value) else float("nan")
     return float(value)

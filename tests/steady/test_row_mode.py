@@ -163,3 +163,33 @@ def test_powers_add_up() -> None:
     # what ripple current loses in capacitors comes on top in continuous conduction
     ripple = np.where(result.mode == "CCM", sum(result[name] for name in capacitors), 0.0)
     assert (told > given * (1 - 1e-6)).all() and (told < given * (1 + 1e-6) + ripple).all()
+
+
+LITTLE_STORED = """source Vg : in -> gnd = 12 V { resistance 12 mohm }
+inductor L1 : in -> a = 7.5 uH { resistance 6 mohm }
+switch S : a -> gnd { resistance 15 mohm, drop 0.4 V }
+diode D1 : a -> m { resistance 6 mohm, drop 0.8 V }
+capacitor C1 : m -> gnd = 22 uF { resistance 20 mohm }
+capacitor C2 : b -> a = 10 uF { resistance 9 mohm }
+inductor L2 : m -> b = 0.3 uH { resistance 5 mohm }
+diode D2 : b -> out { resistance 6 mohm, drop 0.3 V }
+capacitor Co : out -> gnd = 47 uF { resistance 20 mohm }
+load R : out -> gnd = 96 ohm
+operate D = 0.5, T = 10 us
+"""
+
+
+def test_modes_of_a_stage_that_stores_little() -> None:
+    """Two fractions that end by themselves, far from the start: either diode may stop first, in continuous
+    conduction and beyond it (by an integration in time at points of each)."""
+    answer = voltsec.solve(voltsec.read(LITTLE_STORED))
+    labels = {mode.label for mode in answer.modes}
+    assert {"CCM", "CCM, D1 stops", "CCM, D2 stops", "DCM: D1 stops", "DCM: D2 stops"} <= labels
+    assert not [note for note in answer.warnings if "could be confirmed" in note or "no steady state" in note]
+    numbers = answer.numbers
+    assert numbers is not None and numbers.mode == "DCM"
+    for values in ({}, {"L1": 0.5e-6, "L2": 0.62e-6, "D": 0.4}, {"L1": 67e-6, "L2": 0.44e-6, "D": 0.4}):
+        outside = periodic_averages(answer.circuit, values)
+        told = answer.at(**values)
+        assert told.mode in {mode.name for mode in answer.modes}
+        assert told.output_voltage == pytest.approx(outside.output_voltage, rel=2e-3)

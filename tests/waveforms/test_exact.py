@@ -182,3 +182,25 @@ def test_many_points_are_the_same_as_one_by_one() -> None:
         alone = exact_results(circuit, {**point, "R": float(ohm), "D": float(duty)}, wanted)
         for name, values in together.values.items():
             assert values[place] == pytest.approx(alone.values[name][0], rel=1e-7)
+
+
+def test_a_leak_is_part_of_the_current() -> None:
+    """Kirchhoff's current law: an inductor in series with a capacitor has no average current, though only a
+    leak at their node's far end tells its current from another inductor's."""
+    text = """source Vg : in -> gnd = 12 V
+switch S : in -> a
+inductor L1 : a -> gnd = 100 uH
+capacitor C1 : b -> a = 10 uF
+diode D1 : gnd -> b
+inductor L2 : b -> out = 100 uH
+capacitor Co : out -> n1 = 22 uF { resistance 68 mohm }
+inductor L3 : n1 -> gnd = 6.8 nH
+resistor R1 : b -> out = 680 ohm
+resistor R2 : gnd -> b = 1.5 Mohm
+output out -> gnd
+operate D = 0.43, T = 10 us
+"""
+    numbers = voltsec.solve(voltsec.read(text)).numbers
+    assert numbers is not None
+    peak = numbers.stress["L3"]["current_peak"]
+    assert peak is not None and abs(numbers.inductor_currents["L3"] or 0.0) < 1e-9 * peak
