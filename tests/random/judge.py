@@ -18,6 +18,8 @@ PATIENCE = 15.0
 """Seconds of the processor an integration may take."""
 ALL_LOST, SHORTED = 1e-6, 1e4
 """Efficiency and currents (ampere) of a circuit in which nothing but added resistances limits these."""
+ABSURD = 1e7
+"""Volts that only what is added across open devices limits."""
 MOSTLY_LOST = 0.1
 """An efficiency that no circuit of ideal parts has by itself."""
 UNEVEN = 3.0
@@ -88,7 +90,7 @@ class Judge:
         assert isinstance(one, Averages) and isinstance(other, Averages)
         if other.efficiency < MOSTLY_LOST and _is_ideal(self.circuit):
             return "cannot tell"  # what is added eats the power, and finer settings might find no state
-        if _growth(one, other) > GROWS:
+        if _growth(one, other) > GROWS or _volts(other) > ABSURD:
             return "runs away"
         if _amperes(other) > SHORTED and other.efficiency < ALL_LOST:
             return "runs away"  # a source feeds the added resistances alone, as through inductors to itself

@@ -59,6 +59,7 @@ GAPS = (
     "there are no formulas",
     "the search for modes was not finished",
     "too long to be written",
+    "others were not looked for",
 )
 """By these words an answer says that its list of modes has a hole, or that a mode's region is not told."""
 NEIGHBOURS = 3

@@ -38,6 +38,7 @@ from voltsec.steady.undetermined import open_line, undetermined
 from voltsec.steady.unwritten import mode_without_formulas
 from voltsec.steady.verification import GAP, may_miss_edge
 from voltsec.tableau.interval import Sequence
+from voltsec.tableau.ring import symbols_of
 
 MOST_NAMED = 6
 """Modes named one by one in a note."""
@@ -341,6 +342,12 @@ def _gaps(circuit: Circuit, searches: tuple[Search, ...]) -> list[str]:
             lines.append(
                 f"at {places} none of the listed modes holds and no other could be confirmed; write these "
                 "values into the netlist to have that very point looked at"
+            )
+        if search.alike:
+            equal = ", ".join(" = ".join(symbols_of(name)) for name in sorted(search.alike))
+            lines.append(
+                f"modes are told for {equal}: with other turns of perfectly coupled coils none of those "
+                "listed holds, and others were not looked for"
             )
     return lines
 
