@@ -178,6 +178,7 @@ def _answer(circuit: Circuit, verdict: Verdict) -> Solution | None:
         except NoSteadyState as error:
             verdict.solve_seconds = time.process_time() - begin
             verdict.told = "; ".join(f"{fault.kind}: {fault.message}" for fault in error.faults)
+            _timed(verdict)
             raise
         except CircuitError as error:
             verdict.say("refused", ", ".join(sorted({fault.kind for fault in error.faults})), str(error))
@@ -188,13 +189,17 @@ def _answer(circuit: Circuit, verdict: Verdict) -> Solution | None:
     verdict.solve_seconds = max(verdict.solve_seconds, time.process_time() - begin)
     for one in caught:
         verdict.say("crashed", f"{one.category.__name__}: {one.message}", f"{one.filename}:{one.lineno}")
-    if verdict.solve_seconds > SLOW:
-        verdict.say("slow", "over 20 s", f"{verdict.solve_seconds:.1f} s")
+    _timed(verdict)
     numbers = solution.numbers
     verdict.told = "; ".join(solution.warnings)
     if numbers is not None:
         verdict.told = f"{numbers.mode}: {_volts(numbers.output_voltage)}, efficiency {numbers.efficiency}"
     return solution
+
+
+def _timed(verdict: Verdict) -> None:
+    if verdict.solve_seconds > SLOW:
+        verdict.say("slow", "over 20 s", f"{verdict.solve_seconds:.1f} s")
 
 
 def _place(error: BaseException) -> str:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import OutOfTime, limited
 from voltsec.results.table import Result
 from voltsec.steady.stages import stages_of
 from voltsec.tableau.interval import Sequence
@@ -27,6 +28,8 @@ from voltsec.waveforms.shooting import found_periodic
 
 CHUNK = 256
 """Points solved together."""
+SEARCHING = 4.0
+"""Seconds for a state without a guess: most take hundredths, hundreds of events a period take minutes."""
 MOST_MISSED = 16
 """Points in a row at which nothing was found, after which the search from nothing is given up."""
 
@@ -190,13 +193,15 @@ def _polished(network: PeriodNetwork, period: Followed, lengths: Array, state: A
 def periodic_from_nothing(
     network: PeriodNetwork, closed: tuple[frozenset[str], ...], lengths: Array
 ) -> Periodic | None:
-    """The exact periodic state of ``network`` (of one point) without a guess; ``None`` where none is found.
+    """The exact periodic state of ``network`` (of one point) without a guess; ``None`` where none is found
+    in the time for it.
 
     ``closed`` are the switches that conduct in each switch interval, ``lengths`` (stages,) its fraction.
     """
     try:
         switching = Switching(closed, tuple(float(length) for length in lengths))
-        period, state = found_periodic(network, switching)
+        with limited(SEARCHING):
+            period, state = found_periodic(network, switching)
         return without_idle(_polished(network, period, lengths, state))
-    except (NotDetermined, np.linalg.LinAlgError):
+    except (NotDetermined, OutOfTime, np.linalg.LinAlgError):
         return None

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from voltsec.circuit.computing_time import go_on
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.waveforms.instant import NOTHING, settle
 from voltsec.waveforms.linear import Array, Course, course
@@ -86,6 +87,7 @@ class _Walk:
         left = length
         still = 0
         while True:
+            go_on()
             settled = settle(network, closed, self.state, guess, SHARPER**still)
             for devices in settled.jumps:
                 self._enter(network.system(devices))

@@ -10,11 +10,11 @@ method on the period itself, which comes first, because it mostly gets there in 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import suppress
 
 import numpy as np
 
+from voltsec.circuit.computing_time import OutOfTime
 from voltsec.circuit.graph import references
 from voltsec.steady.complementarity import PeriodicProblem
 from voltsec.steady.time_grid import uniform
@@ -44,14 +44,12 @@ SOLVED = 0.3
 """An implicit step is near enough where it is off by this share of what is missing at its anchor."""
 
 
-def found_periodic(
-    network: PeriodNetwork, switching: Switching, patience: Callable[[], None] = lambda: None
-) -> tuple[Followed, Array]:
+def found_periodic(network: PeriodNetwork, switching: Switching) -> tuple[Followed, Array]:
     """One period that ends where it began, and the state there; raises :class:`NotDetermined`.
 
-    ``network`` has one point.  ``patience`` is called once a period and may raise to end the search.
+    ``network`` has one point.
     """
-    search = _Search(network, switching, patience)
+    search = _Search(network, switching)
     state, guess = _first_guess(network, switching)
     try:
         period = search.follow(state, guess)
@@ -91,15 +89,13 @@ def _misses(period: Followed, state: Array) -> float:
 class _Search:
     """Periods followed, counted."""
 
-    def __init__(self, network: PeriodNetwork, switching: Switching, patience: Callable[[], None]) -> None:
+    def __init__(self, network: PeriodNetwork, switching: Switching) -> None:
         self.network = network
         self.switching = switching
-        self.patience = patience
         self.left = PERIODS
 
     def follow(self, state: Array, guess: frozenset[str]) -> Followed:
         """One period from ``state``."""
-        self.patience()
         if self.left == 0:
             raise NotDetermined("no state was found that repeats after a period")
         self.left -= 1
@@ -107,7 +103,7 @@ class _Search:
 
     def finest(self, period: Followed, state: Array) -> tuple[Followed, Array]:
         """The period closed as well as rounding lets it: large capacitors carry what little it misses."""
-        with suppress(NotDetermined):
+        with suppress(NotDetermined, OutOfTime):
             while True:
                 nearer, after, _ = self.step(period, state, state, SPANS[-1])
                 if not _misses(after, nearer) < FINER * _misses(period, state):
