@@ -105,10 +105,10 @@ def _found(pair: tuple[Found, Found]) -> bool:
 
 
 def _is_ideal(circuit: Circuit) -> bool:
-    """True for a circuit in which nothing but loads takes power."""
+    """True for a circuit in which loads, and nothing but loads, take power."""
     parts = (getattr(e, name, None) for e in circuit.elements for name in ("resistance", "drop"))
     plain = any(type(element) is Resistor for element in circuit.elements)
-    return not plain and all(part is None for part in parts)
+    return bool(circuit.loads) and not plain and all(part is None for part in parts)
 
 
 def _growth(one: Found, other: Found) -> float:
