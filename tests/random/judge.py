@@ -8,7 +8,6 @@ from functools import cached_property
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Resistor
 
 from ..integration.patience import TooLong, patience
 from ..integration.switched import Averages, NotPeriodic, periodic_averages
@@ -20,8 +19,6 @@ ALL_LOST, SHORTED = 1e-6, 1e4
 """Efficiency and currents (ampere) of a circuit in which nothing but added resistances limits these."""
 ABSURD = 1e7
 """Volts that only what is added across open devices limits."""
-MOSTLY_LOST = 0.1
-"""An efficiency that no circuit of ideal parts has by itself."""
 UNEVEN = 3.0
 """How uneven the added resistances of the second of two settings are: what only they share out moves."""
 PAIRS = ((1e-6, 1e-8), (1e-9, 1e-11))
@@ -88,8 +85,6 @@ class Judge:
             return "cannot tell"
         one, other = self.pair
         assert isinstance(one, Averages) and isinstance(other, Averages)
-        if other.efficiency < MOSTLY_LOST and _is_ideal(self.circuit):
-            return "cannot tell"  # what is added eats the power, and finer settings might find no state
         if _growth(one, other) > GROWS or _volts(other) > ABSURD:
             return "runs away"
         if _amperes(other) > SHORTED and other.efficiency < ALL_LOST:
@@ -102,13 +97,6 @@ class Judge:
 
 def _found(pair: tuple[Found, Found]) -> bool:
     return all(isinstance(one, Averages) for one in pair)
-
-
-def _is_ideal(circuit: Circuit) -> bool:
-    """True for a circuit in which loads, and nothing but loads, take power."""
-    parts = (getattr(e, name, None) for e in circuit.elements for name in ("resistance", "drop"))
-    plain = any(type(element) is Resistor for element in circuit.elements)
-    return bool(circuit.loads) and not plain and all(part is None for part in parts)
 
 
 def _growth(one: Found, other: Found) -> float:
