@@ -2,8 +2,7 @@
 
 The equations are those of the exact path (:func:`voltsec.tableau.assembly.period_rows`), in floats.  For
 given fractions they are linear; there are more equations than unknowns by one for every interval that
-ends by itself, and what is left over of these (its residual) is brought to zero by Newton's method, the
-derivative taken through the linear system.
+ends by itself, and Newton's method solves them for unknowns and fractions together.
 """
 
 from __future__ import annotations
@@ -53,12 +52,13 @@ SAME = 1e-7
 
 @dataclass(frozen=True)
 class Basis:
-    """Rows and columns of a regular part of the equations, chosen once for all points."""
+    """Unknowns that the equations determine, chosen once for all points."""
 
-    rows: Array
-    others: Array
     columns: Array
     free: Array
+    """Unknowns that stay open."""
+    surplus: int
+    """Equations beyond one for each unknown."""
 
 
 Sum = tuple[tuple[object, Folded], ...]
@@ -160,7 +160,7 @@ class System:
     def surplus(self, point: Mapping[str, Value]) -> int:
         """How many equations more there are than unknowns can satisfy, at one ``point``."""
         matrix, right, _ = self.scaled(point, 1)
-        return int(choose(matrix[0], right[0]).others.size)
+        return choose(matrix[0], right[0]).surplus
 
     def settle(self, point: Mapping[str, Value], start: Array) -> tuple[Array, Array]:
         """Unknown fractions from ``start`` (unknowns x points), and where they are found.
@@ -314,14 +314,13 @@ def cut(point: Mapping[str, Value], part: slice | Array) -> dict[str, Value]:
 
 
 def choose(matrix: Array, right: Array) -> Basis:
-    """Rows and columns of a regular part of ``matrix``, by complete pivoting.
+    """The columns of a regular part of ``matrix``, by complete pivoting.
 
     Rows with a right side come first: without them all unknowns might be zero, and nothing would then
     tell how the rest depends on the fractions.
     """
     scale = np.abs(matrix).max(axis=0, initial=0.0)
     left = np.column_stack([matrix / np.where(scale > 0, scale, 1.0), right])
-    rows: list[int] = []
     columns: list[int] = []
     for _ in range(min(matrix.shape)):
         go_on()
@@ -332,16 +331,11 @@ def choose(matrix: Array, right: Array) -> Basis:
         )
         if not sizes[row, column] > RANK:
             break
-        rows.append(int(row))
         columns.append(int(column))
         left = left - np.outer(left[:, column], left[row] / left[row, column])
         left[row], left[:, column] = 0.0, 0.0
-    return Basis(
-        np.array(rows, int),
-        np.array([k for k in range(matrix.shape[0]) if k not in rows], int),
-        np.array(columns, int),
-        np.array([k for k in range(matrix.shape[1]) if k not in columns], int),
-    )
+    free = [k for k in range(matrix.shape[1]) if k not in columns]
+    return Basis(np.array(columns, int), np.array(free, int), matrix.shape[0] - len(columns))
 
 
 def _linear(matrix: Array, right: Array, basis: Basis) -> list[Array]:

@@ -19,8 +19,8 @@ class Coefficients:
 
     def __init__(self, variables: tuple[str, ...], polynomials: Sequence[Terms]) -> None:
         self.variables = variables
-        found: dict[Powers, tuple[int, int]] = {}
-        """Monomial -> the place of the one it is a multiple of, and the variable it has more."""
+        self.steps: list[tuple[int, int]] = []
+        """For each monomial the place of the one it is a multiple of, and the variable it has more."""
         places: dict[Powers, int] = {}
 
         def place(powers: Powers) -> int:
@@ -29,12 +29,11 @@ class Coefficients:
                 before = -1
                 if variable >= 0:
                     before = place((*powers[:variable], powers[variable] - 1, *powers[variable + 1 :]))
-                found[powers] = (before, variable)
-                places[powers] = len(places)
+                places[powers] = len(self.steps)
+                self.steps.append((before, variable))
             return places[powers]
 
         entries = [(n, place(p), c) for n, terms in enumerate(polynomials) for p, c in terms.items()]
-        self.steps = tuple(found.values())
         self.weights = np.zeros((len(polynomials), len(self.steps)))
         for number, column, coefficient in entries:
             self.weights[number, column] = coefficient

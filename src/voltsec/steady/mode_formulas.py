@@ -12,7 +12,7 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.computing_time import OutOfTime, limited, seconds_left
+from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import Diode, Switch, Transformer
 from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
@@ -71,14 +71,15 @@ class ModeFormulas:
 
     def _in_time(self, name: str, step: Callable[[], T]) -> T | None:
         """What is told of a part, nothing where the time is spent or it would be too long."""
-        try:
-            with limited(seconds_left()):
+
+        def noting() -> T:
+            try:
                 return step()
-        except TooLarge:
-            self.too_long.append(name)
-        except OutOfTime:
-            pass
-        return None
+            except TooLarge:
+                self.too_long.append(name)
+                raise
+
+        return in_time(noting)
 
     def ripple_of(self, name: str) -> Expr | None:
         """Peak-to-peak ripple of a coil's current or a capacitor's voltage."""

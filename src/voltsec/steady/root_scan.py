@@ -32,7 +32,7 @@ def starts(system: System, point: Mapping[str, Value], lengths: Array) -> Iterat
     one = system.with_fractions(cut(point, middle), 0.4 * lengths[None, middle])
     matrix, right, _ = system.scaled(one, 1)
     basis = choose(matrix[0], right[0])
-    if basis.others.size != 1:
+    if basis.surplus != 1:
         return
     columns = np.sort(basis.columns)
     values = np.array([_condition(system, point, share * lengths, columns) for share in SHARES])

@@ -24,8 +24,6 @@ SMALL = 0.05
 """Norm of G times the first, tiny step."""
 ORDER = 7
 """Terms of the power series: the next is below 1e-15 of the first."""
-DOUBLINGS = 12
-"""After more of them the integral of fast parts is refined."""
 SAMPLES = 16
 """Even samples an interval has at least."""
 MOST_SAMPLES = 1024
@@ -120,22 +118,7 @@ def course(rate: Array, length: Array) -> Course:
         ladder.append(growth)
         integral = 2 * integral + integral @ growth
         growth = 2 * growth + growth @ growth
-    if steps > DOUBLINGS:
-        integral = integral + _refinement(rate, length, growth - rate @ integral)
     return Course(rate, np.asarray(length), growth, tuple(reversed(ladder)), integral)
-
-
-def _refinement(rate: Array, length: Array, lacking: Array) -> Array:
-    """What the integral of fast parts needs so that G times it is the growth; ``lacking`` is the difference.
-
-    These follow the slow ones, so that their integral is known from the growth, which does not suffer from
-    many doublings.
-    """
-    left, sizes, right = np.linalg.svd(rate * length[:, None, None])
-    inverse = np.divide(1.0, sizes, out=np.zeros_like(sizes), where=sizes > 1)
-    towards = np.swapaxes(left, 1, 2) @ lacking
-    found: Array = np.swapaxes(right, 1, 2) @ (inverse[:, :, None] * towards) * length[:, None, None]
-    return found
 
 
 def _powers(rate: Array, tiny: Array) -> list[Array]:
