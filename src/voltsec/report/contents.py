@@ -18,9 +18,9 @@ from voltsec.report.quantity import engineering, percent
 from voltsec.steady.solution import Mode, Solution
 
 MAP_CELLS = (90, 64)
+"""Columns and rows of the map: each cell is asked of the exact sign conditions."""
 MAP_WIDTH = 5.0
 """Inches: on a narrow screen the type stays legible."""
-"""Columns and rows of the map: each cell is asked of the exact sign conditions."""
 
 MOST_DERIVATIONS = 3
 
