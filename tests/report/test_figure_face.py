@@ -85,3 +85,12 @@ def test_what_cannot_be_written_is_told_first(name: str, reason: str, tmp_path: 
     (tmp_path / "folder.svg").mkdir()
     with pytest.raises(CannotWrite, match=reason):
         ending_of(tmp_path / name, SUFFIXES)
+
+
+def test_figures_of_one_page_share_no_anchor() -> None:
+    other, (axes,) = panels(1)
+    axes.plot([0, 1], [0, 1])
+    first, second = (set(re.findall(r' id="([^"]*)"', svg_text(one))) for one in (drawing(), other))
+    assert first and second and not first & second
+    text = svg_text(drawing())
+    assert set(re.findall(r"url\(#([\w-]+)\)", text)) <= first, "a clip path is referred to by another name"

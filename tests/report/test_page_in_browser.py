@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+import voltsec
 from tests.practice.solved import solved
 from tests.report.browsing import resize, start_browser
 from voltsec.report.contents import figures, loads, number_rows
@@ -125,3 +126,35 @@ def test_light_and_dark(browser: Any, tmp_path: Path) -> None:
         browser.execute_cdp_cmd("Emulation.setEmulatedMedia", feature)
         colours.append(browser.execute_script("return getComputedStyle(document.body).backgroundColor"))
     assert colours[0] != colours[1]
+
+
+def test_sliders_step_through_computed_points(browser: Any, tmp_path: Path) -> None:
+    """Where no formula is written the page shows the nearest computed point, and says which."""
+    from tests.report.test_computed_points import CLAMPED
+    from voltsec.report.computed_points import computed_points
+
+    solution = voltsec.solve(voltsec.read(CLAMPED))
+    grid = computed_points(solution)
+    assert grid is not None
+    path = tmp_path / "clamped.html"
+    path.write_text(page(solution), encoding="utf-8")
+    browser.get_log("browser")
+    browser.get(path.as_uri())
+    shown = browser.execute_script(SET, {"D": 0.551, "R": 0.42})
+    wanted = expected(solution, D=grid.axes["D"][14], R=grid.axes["R"][3])
+    assert grid.axes["D"][14] == pytest.approx(0.54)
+    different = {k: (shown[k], v) for k, v in wanted.items() if shown[k].strip("−") != v.strip("−")}
+    assert not different
+    hints = "return Array.from(document.querySelectorAll('[data-numbers]:not([hidden])'), h => h.innerText)"
+    told = " ".join(browser.execute_script(hints))
+    assert "nearest computed point, D = 0.54, R = 25.3 Ω" in told
+    assert browser.execute_script("return document.querySelectorAll('svg[data-curve] .dot').length") > 20
+    assert browser.get_log("browser") == []
+
+
+def test_numbers_become_cards_on_a_telephone(browser: Any, tmp_path: Path) -> None:
+    """No number stands beyond the edge of the screen."""
+    opened(browser, tmp_path, "sepic", width=360)
+    cells = "document.querySelectorAll('#part-numbers td')"
+    rights = browser.execute_script(f"return Array.from({cells}, c => c.getBoundingClientRect().right)")
+    assert len(rights) > 20 and max(rights) <= 360

@@ -28,6 +28,11 @@ def span(values: Sequence[float | None], marked: float | None) -> tuple[float, f
     return (low, high) if high > low else (low, low + 1.0)
 
 
+def percent_span(values: Sequence[float | None]) -> tuple[float, float]:
+    """Bounds of an axis in per cent: up to 100, and down to the ten below the least value."""
+    return min((10.0 * floor(v / 10.0) for v in values if v is not None and v < 100.0), default=0.0), 100.0
+
+
 def ticks(low: float, high: float) -> list[float]:
     """Round values between the bounds, about five."""
     raw = (high - low) / 5
@@ -43,8 +48,9 @@ def chart_inside(
     label: str,
     across: str,
     bounds: tuple[float, float],
+    dots: Sequence[tuple[float, float]] = (),
 ) -> str:
-    """What stands inside the ``<svg>`` element."""
+    """What stands inside the ``<svg>`` element; ``dots`` are (share, value) of computed points."""
     low, high = bounds
     inner_width, inner_height = WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
 
@@ -77,6 +83,9 @@ def chart_inside(
         path += f"{pen}{x(share):.1f} {y(value):.1f}"
         pen = "L"
     parts.append(f'<path class="curve" d="{path}"/>')
+    for share, value in dots:
+        if low <= value <= high:
+            parts.append(f'<circle class="dot" cx="{x(share):.1f}" cy="{y(value):.1f}" r="2.6"/>')
     if marked is not None and low <= marked <= high:
         place = f"{x(at):.1f}"
         parts.append(f'<line class="drop" x1="{place}" x2="{place}" y1="{y(marked):.1f}" y2="{foot}"/>')

@@ -19,6 +19,8 @@ from voltsec.steady.solution import Mode, Solution
 
 MAP_CELLS = (90, 64)
 """Columns and rows of the map: each cell is asked of the exact sign conditions."""
+FEWER_CELLS = (45, 32)
+"""The same where the equations of a mode are solved anew in every cell."""
 MAP_WIDTH = 5.0
 """Inches: on a narrow screen the type stays legible."""
 
@@ -132,16 +134,18 @@ def number_rows(solution: Solution) -> Iterator[NumberRow]:
         for key in part_results(numbers, name):
             shown = number_text(numbers, key)
             cells.append(
-                Cell(_slider_key(key), "V" if shown.endswith("V") else "A", shown)
+                Cell(slider_key(key), "V" if shown.endswith("V") else "A", shown)
                 if shown
                 else Cell("", "", "")
             )
         yield NumberRow(name, tuple(cells))
 
 
-def _slider_key(key: str) -> str:
+def slider_key(key: str) -> str:
     """What a result is called by the page's script."""
     group, _, rest = key.partition(".")
+    if not rest:
+        return {"output_voltage": "V", "efficiency": "eta"}.get(key, key)
     if group == "stress":
         part, _, measure = rest.rpartition(".")
         return f"{measure}:{part}"
@@ -180,7 +184,8 @@ def map_svg(solution: Solution) -> tuple[str, str] | None:
     from voltsec.report.map_figure import draw_map
 
     try:
-        areas = region_map(solution, None, None, *MAP_CELLS)
+        cells = FEWER_CELLS if solution.engine.numeric else MAP_CELLS
+        areas = region_map(solution, None, None, *cells)
     except ValueError:
         return None
     return (

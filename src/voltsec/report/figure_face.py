@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Sequence
+from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -175,7 +176,7 @@ def write_figure(figure: Figure, path: str | os.PathLike[str]) -> None:
 @in_face
 def svg_text(figure: Figure) -> str:
     """The figure as an ``<svg>`` element, for a page; text is text, colours follow the reader's theme."""
-    return _svg(figure, "")
+    return _own_anchors(_svg(figure, ""))
 
 
 def _svg(figure: Figure, head: str) -> str:
@@ -185,6 +186,18 @@ def _svg(figure: Figure, head: str) -> str:
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
     return head + text.replace("<svg ", '<svg class="drawn" ', 1).replace(">", f">\n{_theme()}", 1)
+
+
+def _own_anchors(text: str) -> str:
+    """Anchors that nothing refers to go, the others get a prefix: a page may hold several figures."""
+    used = set(re.findall(r"#([\w-]+)", text))
+    own = sha256(text.encode()).hexdigest()[:8]
+
+    def anchor(found: re.Match[str]) -> str:
+        return f' id="f{own}-{found[1]}"' if found[1] in used else ""
+
+    text = re.sub(r' id="([^"]*)"', anchor, text)
+    return re.sub(r'(url\(#|href="#)([\w-]+)', rf"\g<1>f{own}-\g<2>", text)
 
 
 def _theme() -> str:

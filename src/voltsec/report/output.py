@@ -20,7 +20,6 @@ FLAGS = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
-    "--no-pdf-header-footer",
 )
 PATIENCE = 90
 """Seconds a browser may take to print a page."""
@@ -65,6 +64,7 @@ def _print_pdf(page: str, target: Path) -> None:
         command = [
             program,
             *FLAGS,
+            "--no-pdf-header-footer",  # its driver for tests finds no page with this one
             f"--user-data-dir={folder}/profile",
             f"--print-to-pdf={printed}",
             source.as_uri(),

@@ -68,6 +68,29 @@
     const value = found.mode.out[key](found.p);
     return isFinite(value) ? value : null;
   }
+  // The computed point next to a place; none where something is moved that the grid does not vary.
+  const grid = MODEL.computed;
+  function nearest(values) {
+    if (!grid) return null;
+    for (const name of Object.keys(values)) {
+      if (!(name in grid.axes) && values[name] !== MODEL.point[name]) return null;
+    }
+    let place = 0;
+    const there = {};
+    for (const name of grid.order) {
+      const far = value => name === MODEL.duty ? Math.abs(value - values[name]) : Math.abs(Math.log(value / values[name]));
+      const list = grid.axes[name];
+      let best = 0;
+      list.forEach((value, k) => { if (far(value) < far(list[best])) best = k; });
+      place = place * list.length + best;
+      there[name] = list[best];
+    }
+    return {place: place, there: there};
+  }
+  function computedValue(near, key) {
+    if (near === null || !(key in grid.values)) return null;
+    return grid.values[key][near.place];
+  }
 
   function ticks(low, high) {
     const raw = (high - low) / 5;
@@ -86,6 +109,10 @@
     const high = Math.max(Math.min(finite[finite.length - 1], limit), 0);
     return high > low ? [low, high] : [low, low + 1];
   }
+  function percentSpan(values) {
+    const tens = values.filter(v => v !== null && v < 100).map(v => 10 * Math.floor(v / 10));
+    return [tens.length ? Math.min(...tens) : 0, 100];
+  }
   function draw(chart, key, label) {
     const c = MODEL.chart, duty = MODEL.duty;
     const scale = key === "eta" ? 100 : 1;
@@ -93,9 +120,21 @@
       const value = valueOf(modeAt(Object.assign({}, point, {[duty]: share})), key);
       return value === null ? null : value * scale;
     });
-    let marked = valueOf(modeAt(point), key);
+    const dots = [];
+    if (grid && duty in grid.axes) {
+      for (const share of grid.axes[duty]) {
+        const place = MODEL.shares.reduce((best, s, k) => Math.abs(s - share) < Math.abs(MODEL.shares[best] - share) ? k : best, 0);
+        const value = computedValue(nearest(Object.assign({}, point, {[duty]: share})), key);
+        if (values[place] === null && value !== null) dots.push([share, value * scale]);
+      }
+    }
+    const found = modeAt(point);
+    const near = found === null ? nearest(point) : null;
+    let marked = found === null ? computedValue(near, key) : valueOf(found, key);
     if (marked !== null) marked *= scale;
-    const [low, high] = key === "eta" ? [0, 100] : span(values, marked);
+    const at = near === null ? point[duty] : near.there[duty];
+    const drawn = values.concat(dots.map(dot => dot[1]));
+    const [low, high] = key === "eta" ? percentSpan(drawn) : span(drawn, marked);
     const x = s => (c.left + s * (c.width - c.left - c.right)).toFixed(1);
     const y = v => (c.top + (high - v) / (high - low) * (c.height - c.top - c.bottom)).toFixed(1);
     let inside = "";
@@ -115,9 +154,12 @@
       pen = "L";
     });
     inside += `<path class="curve" d="${path}"/>`;
+    for (const [share, value] of dots) {
+      if (value >= low && value <= high) inside += `<circle class="dot" cx="${x(share)}" cy="${y(value)}" r="2.6"/>`;
+    }
     if (marked !== null && marked >= low && marked <= high) {
-      inside += `<line class="drop" x1="${x(point[duty])}" x2="${x(point[duty])}" y1="${y(marked)}" y2="${c.height - c.bottom}"/>`;
-      inside += `<circle class="mark" cx="${x(point[duty])}" cy="${y(marked)}" r="4.5"/>`;
+      inside += `<line class="drop" x1="${x(at)}" x2="${x(at)}" y1="${y(marked)}" y2="${c.height - c.bottom}"/>`;
+      inside += `<circle class="mark" cx="${x(at)}" cy="${y(marked)}" r="4.5"/>`;
     }
     inside += `<text class="axis" x="${c.width - c.right}" y="${c.height - 4}" text-anchor="end">${duty}</text>`;
     inside += `<text class="axis" x="${c.left}" y="${c.top - 12}">${label}</text>`;
@@ -130,15 +172,21 @@
   function show() {
     const found = modeAt(point);
     const moved = Object.keys(point).some(name => point[name] !== MODEL.point[name]);
-    document.querySelectorAll("[data-numbers]").forEach(line => { line.hidden = (line.dataset.numbers === "formulas") !== moved; });
+    const near = found === null ? nearest(point) : null;
+    const told = !moved ? "exact" : found !== null ? "formulas" : near !== null ? "computed" : "none";
+    document.querySelectorAll("[data-numbers]").forEach(line => { line.hidden = line.dataset.numbers !== told; });
+    if (near !== null) {
+      document.getElementById("nearest").textContent =
+        grid.order.map(name => `${name} = ${engineering(near.there[name], MODEL.units[name])}`).join(", ");
+    }
     for (const cell of document.querySelectorAll("[data-value]")) {
-      cell.textContent = moved ? engineering(valueOf(found, cell.dataset.value), cell.dataset.unit) : exact.get(cell);
+      cell.textContent = moved ? engineering(found !== null ? valueOf(found, cell.dataset.value) : computedValue(near, cell.dataset.value), cell.dataset.unit) : exact.get(cell);
     }
     for (const cell of document.querySelectorAll("[data-point]")) {
       cell.textContent = engineering(point[cell.dataset.point], cell.dataset.unit);
     }
     document.querySelectorAll("[data-mode]").forEach(cell => {
-      cell.textContent = !moved ? exact.get(cell) : found === null ? "no closed formula here" : found.mode.name;
+      cell.textContent = !moved ? exact.get(cell) : found !== null ? found.mode.name : near !== null ? grid.modes[near.place] || "exact state" : "no formula here";
     });
     document.querySelectorAll("svg[data-curve]").forEach(chart => draw(chart, chart.dataset.curve, chart.dataset.label));
   }

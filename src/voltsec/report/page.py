@@ -9,7 +9,19 @@ from typing import Any
 from sympy import Basic, Integer, Mul, Pow
 
 from voltsec.report.cautions import cautions
-from voltsec.report.chart import BOTTOM, HEIGHT, LEFT, RIGHT, TOP, WIDTH, chart_inside, shares, span
+from voltsec.report.chart import (
+    BOTTOM,
+    HEIGHT,
+    LEFT,
+    RIGHT,
+    TOP,
+    WIDTH,
+    chart_inside,
+    percent_span,
+    shares,
+    span,
+)
+from voltsec.report.computed_points import ComputedPoints, computed_points
 from voltsec.report.contents import (
     derivations,
     figures,
@@ -87,7 +99,6 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
     drawn = map_svg(solution)
     orders = leading_orders(solution)
     numbers = solution.numbers
-    live = numbers is not None and any(has_formulas(mode) for mode in solution.modes)
     shown_derivations = [
         {
             "mode": derivation.mode,
@@ -126,9 +137,7 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
     found["number_heading"] = [cell.replace("\n", " ") for cell in PART_HEADING]
     found["number_rows"] = list(number_rows(solution))
     found["differing"] = list(deviation_rows(solution))
-    if live:
-        found |= _live(solution)
-    return found
+    return found | _live(solution)
 
 
 def _complement_line(duty: str) -> str:
@@ -141,21 +150,29 @@ def _live(solution: Solution) -> dict[str, Any]:
     assert numbers is not None
     point = {name: float(value) for name, value in numbers.point.items()}
     duties = solution.circuit.duty_symbols
-    charts = _charts(solution, point) if duties else []
+    written = [has_formulas(mode) for mode in solution.modes]
+    computed = computed_points(solution)
+    if computed is None and not any(written):
+        return {}
+    charts = _charts(solution, point, computed) if duties else []
     notes = []
-    if not all(has_formulas(mode) for mode in solution.modes):
-        left_out = [mode.name for mode in solution.modes if not has_formulas(mode)]
-        notes.append(f"Without closed formulas, and so left out by the sliders: {', '.join(left_out)}.")
+    if computed is not None and any(written):
+        left_out = [mode.name for mode, has in zip(solution.modes, written, strict=True) if not has]
+        notes.append(f"Without written formulas, told by computed points: {', '.join(left_out)}.")
     details = {
         "point": point,
         "duty": duties[0] if duties else None,
         "shares": shares() if duties else [],
         "chart": FRAME,
+        "computed": None if computed is None else computed.plain(),
+        "units": {name: _slider_unit(solution, name) for name in (() if computed is None else computed.axes)},
     }
     return {
         "sliders": _sliders(solution, point),
         "charts": charts,
         "live_notes": notes,
+        "follow_formulas": any(written),
+        "computed": 0 if computed is None else len(computed.modes),
         "script": f"{model_script(solution, details)}\n{_beside('page.js')}",
     }
 
@@ -196,7 +213,14 @@ def _sliders(solution: Solution, point: dict[str, float]) -> list[dict[str, Any]
     return found
 
 
-def _charts(solution: Solution, point: dict[str, float]) -> list[dict[str, Any]]:
+def _slider_unit(solution: Solution, name: str) -> str:
+    units = {load.symbol: load.unit for load in loads(solution.circuit)}
+    return UNITS.get(units[name], units[name]) if name in units else ""
+
+
+def _charts(
+    solution: Solution, point: dict[str, float], computed: ComputedPoints | None
+) -> list[dict[str, Any]]:
     """Gain (output voltage where drops forbid one) and efficiency, as they are without the script."""
     duty = solution.circuit.duty_symbols[0]
     functions = curve_functions(solution)
@@ -204,6 +228,7 @@ def _charts(solution: Solution, point: dict[str, float]) -> list[dict[str, Any]]
     lossy = any("eta" in one.shown for one in functions) and not all(
         mode.efficiency == 1 for mode in solution.modes if mode.efficiency is not None
     )
+    lossy |= computed is not None and computed.lossy
     found = []
     for key, words in CURVES:
         if (key == "gain" and not has_gain) or (key == "V" and has_gain) or (key == "eta" and not lossy):
@@ -212,8 +237,13 @@ def _charts(solution: Solution, point: dict[str, float]) -> list[dict[str, Any]]
         values = [None if v is None else v * scale for v in curve(functions, point, duty, key, shares())]
         marked = curve(functions, point, duty, key, [point[duty]])[0]
         marked = None if marked is None else marked * scale
+        dots = [] if computed is None else computed.along(duty, key, point)
+        dots = [(share, value * scale) for share, value in dots if values[_nearest(share)] is None]
+        if marked is None:
+            marked = next((value for share, value in dots if share == point[duty]), None)
         label = {"gain": "Gain", "V": "V / volt", "eta": "Efficiency / %"}[key]
-        bounds = (0.0, 100.0) if key == "eta" else span(values, marked)
+        all_values = [*values, *(value for _, value in dots)]
+        bounds = percent_span(all_values) if key == "eta" else span(all_values, marked)
         found.append(
             {
                 "key": key,
@@ -221,10 +251,15 @@ def _charts(solution: Solution, point: dict[str, float]) -> list[dict[str, Any]]
                 "label": label,
                 "width": WIDTH,
                 "height": HEIGHT,
-                "inside": chart_inside(values, point[duty], marked, label, duty, bounds),
+                "inside": chart_inside(values, point[duty], marked, label, duty, bounds, dots),
             }
         )
     return found
+
+
+def _nearest(share: float) -> int:
+    """Place of the curve's point next to a duty."""
+    return min(range(len(shares())), key=lambda place: abs(shares()[place] - share))
 
 
 def _mode(mode: Mode, solution: Solution, leading: FirstOrder | None) -> dict[str, Any]:
