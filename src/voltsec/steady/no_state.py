@@ -21,7 +21,6 @@ from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Network, coils
 from voltsec.tableau.ring import Ring
 
-
 CONSTANT = "with capacitor voltages taken as constant, "
 """What is found without looking at ripple begins so."""
 
