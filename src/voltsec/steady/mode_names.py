@@ -65,6 +65,8 @@ def _new_label(one: Conduction, taken: set[str]) -> str:
     for detail in one.details:
         if label not in taken:
             break
+        if detail == one.words:
+            continue
         label = replace(one, words=", ".join(text for text in (detail, one.words) if text)).label
     plain, number = label, 2
     while label in taken:
