@@ -53,6 +53,22 @@ operate D = 0.4, T = 10 us
 """
 
 
+IN_SERIES = """source Vg : in -> gnd = 12 V
+switch S1 : in -> a
+diode D1 : gnd -> a
+inductor L : a -> b = 100 uH
+diode D2 : b -> out
+capacitor Co : out -> gnd = 68 uF
+output out -> gnd
+operate D = 0.4, T = 10 us
+"""
+"""While the switch is open, three devices share the held voltage as nothing fixes."""
+
+
+def test_devices_that_share_a_voltage_leak_together() -> None:
+    assert exact(IN_SERIES).values["output_voltage"][0] == pytest.approx(12.0, rel=1e-6)
+
+
 @pytest.mark.parametrize(("anode", "volts"), [("a", 12.0), ("in", 12.0)])
 def test_a_rectifier_without_load_holds_the_peak(anode: str, volts: float) -> None:
     found = exact(PEAK.format(anode=anode))

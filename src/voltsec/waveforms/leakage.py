@@ -57,7 +57,7 @@ def after_leaks(periodic: Periodic) -> tuple[Periodic, Array]:
     decided &= kept
     start = trajectory.start + np.where(decided, towards, 0.0)[:, None] * along
     found = replace(trajectory, start=start)
-    decided &= found.signs_right
+    decided &= found.fixed_signs_right  # the others share alike here, at the end only as they must
     if not decided.any():
         return periodic, np.zeros(trajectory.start.shape, bool)
     start = np.where(decided[:, None], start, trajectory.start)
@@ -111,12 +111,14 @@ def _losses(trajectory: Trajectory, moved: Trajectory) -> Iterator[Array]:
     """(P,) for every possible leak: how much more it loses along the open direction (scaled, halved).
 
     A leak lies across a device that blocks or a capacitor; a device that conducts has a little resistance.
+    Devices that share a voltage which nothing fixes lose together: one's leak alone takes no voltage.
     """
     network = trajectory.network
     scales = network.scales
     rows = [network.row({("V", one.name): 1.0}) / scales.volt[:, None] for one in network.circuit.capacitors]
     for row in rows:
         yield _more(trajectory, moved, _lasting(trajectory), row)
+    together = np.zeros(len(trajectory.start))
     for device in network.circuit.devices:
         voltage, current = network.device_values[device.name]
         for on, row in ((True, current / scales.ampere[:, None]), (False, voltage / scales.volt[:, None])):
@@ -125,8 +127,10 @@ def _losses(trajectory: Trajectory, moved: Trajectory) -> Iterator[Array]:
                 for k in _lasting(trajectory)
                 if on == (device.name in trajectory.sequence.intervals[k].conducting)
             ]
-            if places:
-                yield _more(trajectory, moved, places, row)
+            shared = [k for k in places if trajectory.is_open(k, row).any()]
+            together = together + _more(trajectory, moved, shared, row)
+            yield _more(trajectory, moved, [k for k in places if k not in shared], row)
+    yield together
 
 
 def _lasting(trajectory: Trajectory) -> list[int]:
