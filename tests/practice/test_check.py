@@ -298,3 +298,18 @@ def test_disturbing_makes_a_line_wrong(start: tuple[str, str, str], steps: list,
     for step in steps:
         left, right = step(left, right)
     assert judged("flyback", f"{left} = {right}", mode=mode).outcome == FAILS
+
+
+def test_formulas_too_long_to_be_compared_are_no_crash(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is left out for its length is said to be open, not guessed."""
+    from voltsec.practice.equality import Prover
+    from voltsec.tableau.elimination import TooLarge
+
+    def too_large(*_: object) -> None:
+        raise TooLarge("a formula of many terms")
+
+    monkeypatch.setattr(Prover, "inserted", too_large)
+    verdict = judged("sepic", "Vout/Vg = D/(1 - D)")
+    told = verdict.lines[0].judgements
+    assert {one.outcome for one in told} == {OPEN}
+    assert all("too long" in one.reason for one in told)

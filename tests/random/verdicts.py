@@ -268,13 +268,22 @@ def _settle(one: Reading, other: Reading, solution: Solution, judge: Judge, verd
     shown = f"{one.name}: told {_number(one.told)}, integration {other.found:.6g}"
     if one.told is not None and abs(one.told - other.found) <= one.tolerance + apart / 2:
         return
-    if _excused(one, other) or (one.name == "efficiency" and _no_power(judge)):
+    if (
+        _excused(one, other)
+        or _without_bound(one, other, solution)
+        or (one.name == "efficiency" and _no_power(judge))
+    ):
         return
     if not apart <= one.tolerance * (UNDECIDED if one.strict else 1):
         # what shares out a voltage may be told as a bound, or not at all
         if one.strict and one.told is not None:
             verdict.say("undecided", f"{what} depends on added resistances", shown)
-        elif what == "peak v" and one.told is not None and one.told < min(one.found, other.found):
+        elif (
+            what == "peak v"
+            and one.told is not None
+            and one.told < min(one.found, other.found)
+            and not _approached(one, other)  # what shrinks with the added resistance is due to it
+        ):
             verdict.say("numbers", "peak v is no bound", shown)
     elif one.told is not None:
         verdict.say("wrong" if one.strict else "numbers", what, shown)
@@ -298,6 +307,16 @@ def _excused(one: Reading, other: Reading) -> bool:
         )
     nothing = max(abs(one.found), abs(other.found)) < NOTHING * one.level
     return nothing or other.highest > max(SPIKE * one.highest, abs(other.found) + one.tolerance)
+
+
+def _without_bound(one: Reading, other: Reading, solution: Solution) -> bool:
+    """True of a peak that is said to have no bound where the integration meets a spike."""
+    numbers = solution.numbers
+    assert numbers is not None
+    words = {"peak v": "voltage_peak", "peak i": "current_peak", "rms i": "current_rms"}
+    what, _, part = one.name.rstrip(")").partition("(")
+    said = f"stress.{part}.{words.get(what)}" in numbers.unbounded
+    return said and min(one.highest, other.highest) > SPIKE * other.found
 
 
 def _no_power(judge: Judge) -> bool:

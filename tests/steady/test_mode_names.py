@@ -120,7 +120,7 @@ def test_numbers_and_labels() -> None:
     told = [
         Conduction("CCM", ""),
         Conduction("DCM", "L2 stops"),
-        Conduction("CCM", "", "D1 conducts throughout"),
+        Conduction("CCM", "", ("D1 conducts throughout",)),
         Conduction("DCM", "L1 stops"),
     ]
     assert [(one.name, one.label) for one in name_modes(told)] == [
@@ -128,4 +128,21 @@ def test_numbers_and_labels() -> None:
         ("DCM", "DCM: L2 stops"),
         ("CCM 2", "CCM, D1 conducts throughout"),
         ("DCM 2", "DCM: L1 stops"),
+    ]
+
+
+def test_labels_tell_modes_apart() -> None:
+    """The same coil may stop while different diodes conduct: then the label says which."""
+    details = ("D2 stops, then D1", "with D1 D2, then D1, then no diode")
+    told = [
+        Conduction("DCM", "L stops"),
+        Conduction("DCM", "L stops", details),
+        Conduction("DCM", "L stops", (details[0], "with D1, then no diode")),
+        Conduction("DCM", "L stops", details[:1]),
+    ]
+    assert [one.label for one in name_modes(told)] == [
+        "DCM: L stops",
+        "DCM: D2 stops, then D1, L stops",
+        "DCM: with D1, then no diode, L stops",
+        "DCM: D2 stops, then D1, L stops (2)",
     ]

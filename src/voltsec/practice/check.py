@@ -76,7 +76,7 @@ def check(
     if verdict.outcome == WRONG:
         mistake = in_time(partial(diagnose, claims[shown], provers[leading], slips, solution))
     others = [provers[one.mode] for one in judged[shown] if one.outcome == WRONG and one.mode != leading]
-    elsewhere = tuple(right_formulas(claims[shown], others))
+    elsewhere = in_time(lambda: tuple(right_formulas(claims[shown], others))) or ()
     verdicts[shown] = LineVerdict(claims[shown], tuple(judged[shown]), mistake, elsewhere)
     return replace(verdict, lines=tuple(verdicts))
 

@@ -54,6 +54,7 @@ class ExactNumbers:
             exact=True,
             bounds=frozenset(name for name, bound in found.bounds.items() if bound[0]),
             unbounded=frozenset(name for name, value in found.values.items() if np.isinf(value[0])),
+            leaks=frozenset(label for label, leaky in found.leaks.items() if leaky[0]),
             formulas=formulas,
         )
 

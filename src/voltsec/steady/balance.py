@@ -293,16 +293,33 @@ class Balance:
                 if ramp.is_zero:
                     forms.append(((k, diode.name, quantity, "mean"), mean))
                 else:
-                    if not self.by_itself and not mean.free:
-                        forms.append(((k, diode.name, quantity, "mean"), mean))  # implied, often simpler
-                    middle = mean.plus(self.affine(k, row, "bend"), 1)
+                    bend = self.affine(k, row, "bend")
+                    # implied, and often simpler; a bend that is free would suit both ends with any mean
+                    if bend.free or not (self.by_itself or mean.free):
+                        forms.append(((k, diode.name, quantity, "mean"), mean))
+                    middle = mean.plus(bend, 1)
                     forms.append(((k, diode.name, quantity, "start"), middle.plus(ramp, -1)))
                     forms.append(((k, diode.name, quantity, "end"), middle.plus(ramp, 1)))
-        left, self.all_decided = without_free(forms)
+        left, self.all_decided = without_free([(label, self._reduced(form)) for label, form in forms])
         return tuple(
             SignCondition(k, device, quantity, moment, form.constant)
             for (k, device, quantity, moment), form in left
         )
+
+    def _reduced(self, form: Affine) -> Affine:
+        """Without the free unknowns whose factor vanishes where the sequence is possible at all.
+
+        Legs that complement each other share a current freely at D = 1/2 only: D - D' is zero there.
+        """
+        if not form.free:
+            return form
+        zero = [kept[0] for kept in self.condition_factors if len(kept) == 1]
+        free = {
+            unknown: ratio
+            for unknown, ratio in form.free.items()
+            if not any((ratio[0] // factor) * factor == ratio[0] for factor in zero)
+        }
+        return Affine(form.constant, free)
 
 
 def _open_voltages(found: Eliminated) -> int:

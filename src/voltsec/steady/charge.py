@@ -128,8 +128,10 @@ def _ends(stretches: Sequence[Stretch], choices: Choices) -> Ends | None:
 
 def _same(one: Sum, other: Sum, choices: Choices) -> int:
     """1 where two sums always have one sign, -1 where they have opposite ones, 0 for others."""
+    if one == other:  # even where it is zero, or no number, at a sample
+        return 1
     values, others = choices.numeric(one), choices.numeric(other)
-    turn = 1 if values[0] * others[0] > 0 else -1
+    turn = 1 if np.sum(np.sign(values * others)) > 0 else -1
     if not (turn * values * others >= 0).all():
         return 0
     if choices.long:

@@ -34,8 +34,11 @@ class Conduction:
 
     kind: str
     words: str
-    throughout: str = ""
-    """Diodes that conduct in every interval: said where nothing else tells a mode from another."""
+    details: tuple[str, ...] = ()
+    """What may be said besides, where a label is another mode's already: the next where that is no help.
+
+    Diodes that conduct in every interval, diodes that stop or start by themselves, what conducts when.
+    """
 
     @property
     def label(self) -> str:
@@ -52,10 +55,23 @@ def name_modes(conductions: Sequence[Conduction]) -> list[ModeName]:
     for one in conductions:
         counts[one.kind] = counts.get(one.kind, 0) + 1
         number = "" if counts[one.kind] == 1 else f" {counts[one.kind]}"
-        if one.throughout and any(earlier.label == one.label for earlier in found):
-            one = replace(one, words=", ".join(text for text in (one.throughout, one.words) if text))
-        found.append(ModeName(one.kind + number, one.label))
+        found.append(ModeName(one.kind + number, _new_label(one, {earlier.label for earlier in found})))
     return found
+
+
+def _new_label(one: Conduction, taken: set[str]) -> str:
+    """A label that no other mode has; one on top of the last resort tells the same devices by a number."""
+    label = one.label
+    for detail in one.details:
+        if label not in taken:
+            break
+        if detail == one.words:
+            continue
+        label = replace(one, words=", ".join(text for text in (detail, one.words) if text)).label
+    plain, number = label, 2
+    while label in taken:
+        label, number = f"{plain} ({number})", number + 1
+    return label
 
 
 def conduction(solved: Solved, stages: Stages, several: bool) -> Conduction:
@@ -75,7 +91,8 @@ def conduction(solved: Solved, stages: Stages, several: bool) -> Conduction:
     if several:
         order = order_text(stages.conditions())
         words = f"{words}, {order}" if words and order else words or order
-    return Conduction(kind, words, _throughout(balance))
+    details = (_throughout(balance), _changes(balance), _course(balance))
+    return Conduction(kind, words, tuple(detail for detail in details if detail))
 
 
 @dataclass(frozen=True)
@@ -192,6 +209,14 @@ def _throughout(balance: Balance) -> str:
     intervals = balance.sequence.intervals
     names = [d.name for d in balance.circuit.diodes if all(d.name in i.conducting for i in intervals)]
     return f"{_listed(names)} conduct{'s' if len(names) == 1 else ''} throughout" if names else ""
+
+
+def _course(balance: Balance) -> str:
+    """The diodes that conduct in every interval: ``D1 D2, then D2, then none``."""
+    names = [d.name for d in balance.circuit.diodes]
+    intervals = balance.sequence.intervals
+    told = [" ".join(name for name in names if name in one.conducting) or "no diode" for one in intervals]
+    return f"with {', then '.join(told)}" if names else ""
 
 
 def order_text(conditions: list[Relational]) -> str:

@@ -21,6 +21,9 @@ from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Network, coils
 from voltsec.tableau.ring import Ring
 
+CONSTANT = "with capacitor voltages taken as constant, "
+"""What is found without looking at ripple begins so."""
+
 
 def no_steady_state(circuit: Circuit, references: tuple[str, ...], searches: tuple[Search, ...]) -> Fault:
     """The fault that says which element finds no balance and what it sees in each interval."""
@@ -93,10 +96,12 @@ def _explained(
         devices = ", ".join(d.name for d in circuit.devices if d.name in conducting) or "nothing"
         views.append(f"{seen} for {share} of the period ({devices} conducting)")
     law = "volt-seconds" if is_coil else "charge"
+    # without ripple it is so; what only sources drive grows whatever the ripple
+    assumed = CONSTANT if circuit.capacitors and any("v(" in view or "i(" in view for view in views) else ""
     grows = "current" if is_coil else "voltage"
     return Fault(
         "no-steady-state",
-        f"there is no steady state: the {law} of {name} do not balance; it sees "
+        f"{assumed}there is no steady state: the {law} of {name} do not balance; it sees "
         f"{' and '.join(views)}, so its {grows} grows from period to period",
         elements=grows_here,
         hint=f"give {name} a path that brings its {grows} back in every period, or change the duty",

@@ -29,7 +29,7 @@ Array = np.ndarray
 
 LONG_TERMS = 80
 """A mode whose output voltage has longer polynomials is evaluated in floats from its equations ..."""
-LONG_CONDITIONS = 1000
+TERMS_READ_OFF = 1000
 """... and one with so many terms in its sign conditions."""
 
 
@@ -64,7 +64,7 @@ def is_long(builder: ModeBuilder) -> bool:
     """True for a mode that is faster solved in floats than read off its formulas."""
     if builder.balance.by_itself:
         return False
-    return builder.length > LONG_TERMS or builder.found.terms > LONG_CONDITIONS
+    return builder.length > LONG_TERMS or builder.found.terms > TERMS_READ_OFF
 
 
 def _holds_in_floats(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:

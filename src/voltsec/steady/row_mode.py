@@ -347,6 +347,9 @@ def _signs(balance: Balance, source: RowSource, volt: float, ampere: float) -> t
                 zero = volt
                 if diode.drop is not None:
                     row[None] = balance.ring.symbol(diode.drop.symbol)
-            middle = source.sum(k, row, "mb" if balance.bends else "m")
-            found.append(Sign(k, diode.name, middle, source.sum(k, row, "r"), zero))
+            mean, ramp = source.sum(k, row, "m"), source.sum(k, row, "r")
+            if balance.bends:  # the mean as well: a bend that is free would suit both ends with any mean
+                found.append(Sign(k, diode.name, mean, source.sum(k, {}, "r"), zero))
+                mean = source.sum(k, row, "mb")
+            found.append(Sign(k, diode.name, mean, ramp, zero))
     return tuple(found)

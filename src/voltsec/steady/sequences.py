@@ -40,7 +40,7 @@ FRONTIER_ATTEMPTS = 5
 WELL_INSIDE = 1e-3
 """A sample point with so much margin may stand for its mode."""
 
-LONG_CONDITIONS = 5000
+TERMS_JUDGED_EXACTLY = 5000
 """Terms of all sign conditions from which they are judged in floats."""
 
 APART = 1e-7
@@ -226,12 +226,12 @@ class _Searching:
         the equations in floats; a point then counts as the further inside the longer its shortest interval.
         """
         balance = found.balance
-        if not found.fractions.coupled and found.terms <= LONG_CONDITIONS:
+        if not found.fractions.coupled and found.terms <= TERMS_JUDGED_EXACTLY:
             return verify(balance, found.fractions, points)
         rows = rows_of(self.circuit, self.references, self.search, balance.sequence)
         mask, shares = rows.holds(points, len(points["T"]))
         fractions = np.array([shares[name] for name in balance.sequence.fractions])
-        if found.terms <= LONG_CONDITIONS:
+        if found.terms <= TERMS_JUDGED_EXACTLY:
             _, margin = judged(balance, found.fractions, points, Roots(fractions, mask))
         else:
             margin = np.where(mask, np.nan_to_num(fractions).min(axis=0), 0.0)

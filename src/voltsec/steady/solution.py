@@ -113,6 +113,8 @@ class Numbers:
     """Results that are upper bounds (``stress.S.voltage_peak``): ideal parts leave open who takes what."""
     unbounded: frozenset[str] = frozenset()
     """Results without a value because charge or flux jumps in no time."""
+    leaks: frozenset[str] = frozenset()
+    """States such as ``V(Co)`` that ideal parts leave open and any leakage, however small, decides."""
     formulas: Numbers | None = None
     """The small-ripple formulas' values at the same point; None where no mode with formulas holds."""
 

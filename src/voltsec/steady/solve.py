@@ -19,7 +19,7 @@ from voltsec.steady.first_order_dry import Case, case_of, first_order_dry
 from voltsec.steady.losses import losses
 from voltsec.steady.mode_names import Conduction, conduction, name_modes, order_text
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.no_state import no_steady_state
+from voltsec.steady.no_state import CONSTANT, no_steady_state
 from voltsec.steady.numbers import (
     holds_at,
     mode_without_formulas_at,
@@ -105,7 +105,7 @@ def solve(circuit: Circuit) -> Solution:
 def without_modes(circuit: Circuit, why: Fault) -> Solution:
     """An answer without formulas, for numbers that come from elsewhere; ``why`` there are none."""
     if why.kind == "no-steady-state":
-        why = replace(why, message=f"with capacitor voltages taken as constant, {why.message}")
+        why = replace(why, message=CONSTANT + why.message.removeprefix(CONSTANT))
     notes = (*_choices(circuit), f"there are no formulas, only numbers at the operating point: {why.message}")
     return Solution(
         circuit, (), _symbols(circuit, ()), (), notes, without_formulas=why, engine=Engine(circuit, ())

@@ -11,6 +11,7 @@ from voltsec.tableau.network import coils
 OF_CURRENTS = "write their resistances into the netlist to have it decided"
 OF_VOLTAGES = "write a resistor across each (its leakage or load) into the netlist to have it decided"
 BY_RIPPLE = "; in the numbers ripple alone decides it"
+BY_LEAKAGE = "; the numbers tell where any leakage, however small, leads"
 
 
 def undetermined(balance: Balance) -> list[tuple[str, ...]]:
@@ -40,7 +41,7 @@ def left_open(answer: Solution, numbers: Numbers) -> tuple[str, ...]:
     """The formulas' lines, and one for what only the exact state leaves open.
 
     What the formulas leave open and the numbers tell is decided there by ripple alone, which any resistance
-    outweighs; its line says so.
+    outweighs, or by whatever leaks; its line says so.
     """
     told = {f"V({name})": value for name, value in numbers.capacitor_voltages.items()}
     told |= {f"i({name})": value for name, value in numbers.inductor_currents.items()}
@@ -50,11 +51,24 @@ def left_open(answer: Solution, numbers: Numbers) -> tuple[str, ...]:
     lines = []
     for group in groups:
         decided = all(told.get(label) is not None for label in group)
-        lines.append(open_line(group) + BY_RIPPLE * decided)
+        decides = BY_LEAKAGE if numbers.leaks & set(group) else BY_RIPPLE
+        lines.append(open_line(group) + decides * decided)
     named = {label for group in groups for label in group}
     for kind in "Vi":
         more = [label for label, value in told.items() if value is None and label[0] == kind]
         more = [label for label in more if label not in named]
         if more:
             lines.append(open_line(more))
+    leaky = [label for label in told if label in numbers.leaks - named]
+    if leaky:
+        lines.append(open_line(leaky) + BY_LEAKAGE)
+    parts = dict.fromkeys(
+        name.split(".")[1]
+        for name, value in numbers.results.items()
+        if value is None and name.startswith(("stress.", "ripple.")) and name not in numbers.unbounded
+    )
+    if lines and parts:
+        lines.append(
+            f"what hangs on it is left open as well: ripple, peak or rms values of {', '.join(parts)}"
+        )
     return tuple(lines)

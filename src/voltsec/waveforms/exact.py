@@ -19,6 +19,7 @@ from voltsec.circuit.computing_time import OutOfTime, limited
 from voltsec.results.table import Result
 from voltsec.steady.stages import stages_of
 from voltsec.tableau.interval import Sequence
+from voltsec.waveforms.leakage import after_leaks
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Followed, Switching
 from voltsec.waveforms.measures import Measures
@@ -55,6 +56,8 @@ class Exact:
     """(P,) for each result: it is an upper bound, ideal parts leave open how it is shared."""
     sequences: list[tuple[Sequence, frozenset[int]]] = field(default_factory=list)
     """Sequences met, with their intervals without length."""
+    leaks: dict[str, Array] = field(default_factory=dict)
+    """``V(Co)`` -> (P,): ideal parts leave it open, and any leakage, however small, decides it."""
     number: Array = field(default_factory=lambda: np.zeros(0, int))
     """(P,): which of them, -1 where none was found."""
     fractions: dict[int, Array] = field(default_factory=dict)
@@ -132,6 +135,7 @@ class _Search:
         good = periodic.good
         if not good.any():
             return
+        periodic, leaks = after_leaks(periodic)
         exact, trajectory = self.exact, periodic.trajectory
         key = (trajectory.sequence, trajectory.instants)
         if key not in exact.sequences:
@@ -139,6 +143,10 @@ class _Search:
         number = exact.sequences.index(key)
         kept = places[good]
         exact.found[kept] = True
+        for (kind, name), leaky in zip(trajectory.network.states, leaks.T, strict=True):
+            if leaky.any():
+                label = f"{'V' if kind == 'V' else 'i'}({name})"
+                exact.leaks.setdefault(label, np.zeros(len(exact.found), bool))[kept] = leaky[good]
         exact.number[kept] = number
         table = exact.fractions.setdefault(number, np.full((len(exact.found), len(key[0].intervals)), np.nan))
         table[kept] = trajectory.fractions[good]

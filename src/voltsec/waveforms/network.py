@@ -126,6 +126,7 @@ class PeriodNetwork:
         states += [("V", capacitor.name) for capacitor in circuit.capacitors]
         slopes: list[Unknown] = [("u", flux.coil.name) for flux in self.fluxes]
         slopes += [("i", capacitor.name) for capacitor in circuit.capacitors]
+        self.states = tuple(states)
         self.count = len(states)
         self.place: dict[Unknown, int] = {unknown: k for k, unknown in enumerate(states + slopes)}
         """Columns of every unknown: states, their conjugates, then the inner ones."""

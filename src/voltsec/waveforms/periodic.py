@@ -69,6 +69,8 @@ def periodic_state(
         good = good & trajectory.usable
         if good.any():
             good = good & trajectory.signs_right
+        if good.any():
+            good = good & trajectory.balanced
     return Periodic(trajectory, good, open_)
 
 
@@ -86,7 +88,7 @@ def followed_state(
     with np.errstate(all="ignore"):
         _, open_, _ = solver.fixed_point(solver.chain(fractions)[1])
         trajectory = Trajectory(network, sequence, instants, fractions, start[None])
-        good = trajectory.signs_right & trajectory.usable
+        good = trajectory.signs_right & trajectory.usable & trajectory.balanced
     return Periodic(trajectory, good, open_)
 
 

@@ -22,13 +22,13 @@ from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Followed, Switching, follow
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 
-PERIODS = 160
+PERIODS = 320
 """Periods followed at most."""
 CLOSED = 1e-10
 """The end meets the start within this share of the state's size."""
 FINER = 0.5
 """A closed period is closed once more where that leaves less than this share of what it misses."""
-RUNAWAY = 1e7
+RUNAWAY = 1e8
 """No state that is so many times the circuit's level is periodic."""
 STEPS = (8, 24)
 """Steps in each switch interval of the problem that gives the first guess."""
@@ -36,7 +36,7 @@ SPANS = 2.0, 16.0, 1e12
 """Periods of an implicit step: the least, those after Newton's method was led astray, the most."""
 LONGER, SHORTER = 8.0, 30.0
 """Spans grow by this factor after a step that was solved, and shrink after one that was not."""
-SHORTENED = (1.0, 1 / 3, 1 / 9)
+SHORTENED = (1.0, 1 / 3, 1 / 9, 1 / 27)
 """Shares of Newton's step that are tried."""
 ASTRAY = 3
 """So many steps in a row may make an implicit step's equation worse than it was at its best."""
@@ -93,6 +93,8 @@ class _Search:
         self.network = network
         self.switching = switching
         self.left = PERIODS
+        self.shortened = 0
+        """Place in ``SHORTENED`` of the share that was taken last."""
 
     def follow(self, state: Array, guess: frozenset[str]) -> Followed:
         """One period from ``state``."""
@@ -124,7 +126,8 @@ class _Search:
         matrix = (1 + 1 / span) * np.eye(len(state)) - period.slope
         step = np.linalg.lstsq(matrix, residual, rcond=1e-12)[0]
         tried: list[tuple[Array, Followed, float]] = []
-        for factor in SHORTENED:
+        for place in range(max(self.shortened - 1, 0), len(SHORTENED)):
+            factor, self.shortened = SHORTENED[place], place
             trial = state + factor * step
             try:
                 after = self.follow(trial, period.last)

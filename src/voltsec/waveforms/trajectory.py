@@ -19,6 +19,12 @@ OPEN = 1e-6
 """What moves by less along a direction that ideal parts leave open is fixed."""
 VIOLATION = 1e-5
 """A sign is wrong from this share of the largest current or voltage of all diodes on."""
+UNBALANCED = 1e-2
+"""What charges a capacitor, or magnetizes a coil, comes back in a period but for less than this share."""
+NO_FLOW = 1e-9
+"""A mean current or voltage below this share of the circuit's level is rounding ..."""
+CANCELLED = 1e-13
+"""... and so is one below this share of the terms that cancel in it."""
 
 
 @dataclass(frozen=True)
@@ -132,6 +138,39 @@ class Trajectory:
                 if self.is_open(k, row).any():
                     open_.add((k, diode.name))
         return self._signs_right(frozenset(open_))
+
+    @cached_property
+    def balanced(self) -> Array:
+        """(P,): the charge of every capacitor and the flux of every coil come back after the period.
+
+        Where a voltage grows without limit ever less is added to it in a period, in the end less than any
+        share of the state that rounding lets one see; but all that flows is still added.
+        """
+        network = self.network
+        good = np.ones(len(self.start), bool)
+        names = [("u", flux.coil.name) for flux in network.fluxes]
+        names += [("i", capacitor.name) for capacitor in network.circuit.capacitors]
+        for name in names:
+            unit = network.scales.ampere if name[0] == "i" else network.scales.volt
+            net, gross, rounding = self._flow(network.row({name: 1.0}))
+            good &= np.abs(net) <= UNBALANCED * gross + NO_FLOW * unit + CANCELLED * rounding
+        return good
+
+    def _flow(self, row: Array) -> tuple[Array, Array, Array]:
+        """(P,) each: mean of a sum of unknowns, of its size, and of the terms it is the sum of; SI."""
+        net, gross, rounding = (np.zeros(len(self.start)) for _ in range(3))
+        second = self.network.scales.second
+        for k, one in enumerate(self.courses):
+            first = self.ends[k][0]
+            own = self.functional(k, row)
+            moved = self.impulse(k, row) / second / self.period
+            net = net + (own * (one.integral @ first[:, :, None])[:, :, 0]).sum(axis=1) / self.period + moved
+            shares, samples = self.sampled[k]
+            values = np.abs((samples @ own[:, :, None])[:, :, 0])
+            gross = gross + np.trapezoid(values, shares, axis=1) * self.fractions[:, k] + np.abs(moved)
+            terms = (np.abs(samples) @ np.abs(own)[:, :, None])[:, :, 0].max(axis=1)
+            rounding = rounding + terms * self.fractions[:, k]
+        return net, gross, rounding
 
     def _signs_right(self, left_out: frozenset[tuple[int, str]]) -> Array:
         scales = self.network.scales
