@@ -46,11 +46,13 @@ class Trajectory:
 
     @cached_property
     def courses(self) -> tuple[Course, ...]:
-        """The linear course of every interval."""
-        return tuple(
-            course(system.augmented, self.fractions[:, k] * self.period)
-            for k, system in enumerate(self.systems)
-        )
+        """The linear course of every interval, one for all points where they last equally long."""
+        found = []
+        for k, system in enumerate(self.systems):
+            shares = self.fractions[:, k]
+            alike = bool((shares == shares[0]).all())
+            found.append(course(system.augmented, (shares[:1] if alike else shares) * self.period))
+        return tuple(found)
 
     @cached_property
     def ends(self) -> tuple[tuple[Array, Array, Array], ...]:
