@@ -50,7 +50,6 @@ class Measures:
         self.trajectory: Trajectory = periodic.trajectory
         self.network = self.trajectory.network
         self.lasting = [k for k in range(len(self.trajectory.systems)) if k not in self.trajectory.instants]
-        self._squares: dict[int, Array] = {}
         self._open_ranges: dict[tuple[Terms, int], tuple[Array, Array]] = {}
         self._waves: dict[Terms, list[tuple[Array, Array]]] = {}
 
@@ -173,7 +172,7 @@ class Measures:
     def average(self, terms: Terms) -> Array:
         """Mean over the period, jumps of charge included; nan where it is not determined."""
         row = self.row(terms)
-        found = self._average(row, self.trajectory)
+        found = self.trajectory.integral(row) / self.network.point["T"]
         for k in self.lasting:
             found = np.where(self.trajectory.is_open(k, row), np.nan, found)
         moves = self.moves(terms)
@@ -200,16 +199,6 @@ class Measures:
                     total[:, place] += (own * change).sum(axis=1) / size
         return np.where(np.abs(total) > UNDECIDED, total, 0.0)
 
-    def _average(self, row: Array, trajectory: Trajectory) -> Array:
-        total = np.zeros(self.points)
-        period = trajectory.period
-        for k, one in enumerate(trajectory.courses):
-            first = trajectory.ends[k][0]
-            sums = (one.integral @ first[:, :, None])[:, :, 0]
-            total = total + (trajectory.functional(k, row) * sums).sum(axis=1) / period
-            total = total + trajectory.impulse(k, row) / trajectory.network.scales.second / period
-        return total
-
     def _moved(self, number: int) -> Trajectory:
         trajectory = self.trajectory
         start = trajectory.start + self.periodic.open_[:, number]
@@ -229,11 +218,8 @@ class Measures:
             if self.trajectory.is_open(k, row).any():
                 total = total + self._largest_square(terms, k)
                 continue
-            if k not in self._squares:
-                self._squares[k] = self.trajectory.courses[k].squares(self.trajectory.ends[k][0])
-            own = self.trajectory.functional(k, row)
-            total = total + ((own[:, None, :] @ self._squares[k])[:, 0] * own).sum(axis=1)
-        found = np.maximum(total, 0.0) / self.trajectory.period
+            total = total + self.trajectory.squared(k, row)
+        found = np.maximum(total, 0.0) / self.network.point["T"]
         open_ = self.moves(terms).any(axis=1)
         return np.where(self.jumps(terms), np.inf, np.where(open_, np.nan, found))
 
@@ -255,7 +241,8 @@ class Measures:
         first, last = size[:, :-1], size[:, 1:]
         squares = (first * first + first * last + last * last) / 3
         steps = np.diff(self.trajectory.sampled[k][0])
-        return (squares * steps).sum(axis=1) * self.trajectory.courses[k].length  # type: ignore[no-any-return]
+        seconds = self.trajectory.courses[k].length * self.network.scales.second
+        return (squares * steps).sum(axis=1) * seconds  # type: ignore[no-any-return]
 
     def jumps(self, terms: Terms) -> Array:
         """(P,): True where the quantity comes in an impulse at some instant (charge, or flux)."""
