@@ -271,6 +271,23 @@ class Solution:
             raise LookupError("no periodic state could be verified at this point")
         return numbers
 
+    def startup(
+        self,
+        periods: int | None = None,
+        start: str | None = None,
+        steps: tuple[str, ...] = (),
+        show: str | None = None,
+        **values: float,
+    ) -> Any:
+        """The stage followed exactly from rest or another state: ``answer.startup(steps=("R: 10 -> 5",))``.
+
+        See :func:`voltsec.practice.startup.startup`; ``values`` (symbols, SI units) change the operating
+        point.
+        """
+        from voltsec.practice.startup import startup
+
+        return startup(self.circuit, periods, start, steps, show, values)
+
     def sweep(self, quantities: tuple[str, ...] | None = None, executor: Any = None, **values: Any) -> Any:
         """Numbers at many points: ``answer.sweep(D=array, R=array).gain``.
 

@@ -134,6 +134,22 @@ class Periods:
                 one.jumped[places] = _jumped(measures, terms)
         return found
 
+    def courses(self, wanted: Mapping[str, Terms]) -> Iterator[tuple[Array, dict[str, Array]]]:
+        """Run by run the samples' instants (s,), second, and every quantity there (s,); nan where open."""
+        for number, run in enumerate(self.runs):
+            measures = _measures(run)
+            passed = np.concatenate([np.zeros((len(run.start), 1)), np.cumsum(run.fractions, axis=1)], axis=1)
+            begins = self.firsts[number] + np.arange(len(run.start))[:, None]
+            times = [
+                begins + passed[:, k, None] + run.fractions[:, k, None] * run.sampled[k][0]
+                for k in measures.lasting
+            ]
+            values = {
+                name: np.concatenate([one for one, _ in measures.waves(terms)], axis=1).ravel()
+                for name, terms in wanted.items()
+            }
+            yield self.begin + self.period * np.concatenate(times, axis=1).ravel(), values
+
     def instant(self, place: int, terms: Terms, sign: float) -> Extreme:
         """The largest value of ``sign`` times a quantity in the period ``place``, and when it is reached."""
         measures = _measures(self.one(place))
