@@ -49,7 +49,7 @@ def percent(value: float | None, alphabet: Alphabet = UNICODE) -> str:
 
 
 def relative_change(value: float, of: float, alphabet: Alphabet = UNICODE) -> str:
-    """How far ``value`` lies from ``of``, as a share of it: ``+1.2 %``; nothing where it is many times that."""
+    """How far ``value`` lies from ``of``, as a share: ``+1.2 %``; nothing where that is many times it."""
     ratio = (value - of) / abs(of) if of else float("inf")
     if abs(ratio) > 10:
         return ""

@@ -259,7 +259,7 @@ class Measures:
 
     def jumps(self, terms: Terms) -> Array:
         """(P,): True where the quantity comes in an impulse at some instant (charge, or flux)."""
-        return self.impulses(terms).any(axis=1)  # type: ignore[no-any-return]
+        return np.any(self.impulses(terms), axis=1)  # type: ignore[return-value]
 
     def impulses(self, terms: Terms) -> Array:
         """(P, intervals): coulomb, or volt seconds, that come in no time as each interval begins."""
