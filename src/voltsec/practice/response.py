@@ -67,8 +67,13 @@ def response(
     final: float | None,
     before: float | None,
     rate: ReturnRate | None,
+    near: bool = False,
 ) -> Response:
-    """The response whose averages over periods are ``means`` (N,); ``times`` (N + 1,) are their limits."""
+    """The response whose averages over periods are ``means`` (N,); ``times`` (N + 1,) are their limits.
+
+    Settled is what stays in the band for a whole swing at least, or ends ``near`` the periodic state: a
+    swing passes the final value twice.
+    """
     sign = -1.0 if (final or float(means[-1])) < 0 else 1.0
     top, bottom = int(np.nanargmax(sign * means)), int(np.nanargmin(sign * means))
     undamped = rate is not None and rate.undamped
@@ -81,8 +86,9 @@ def response(
     if final:
         outside = np.flatnonzero(~(np.abs(means - final) <= BAND * abs(final)))
         place = int(outside[-1]) + 1 if outside.size else 0
-        swings = undamped and amplitude is not None and amplitude > BAND * abs(final)
-        if place < len(means) and not swings:
+        turn = 1.0 if rate is None or rate.turn == inf else rate.turn
+        stays = len(means) - place >= max(turn, 1.0) or (near and place < len(means))
+        if stays:
             settled = float(times[place] - times[0])
     return Response(
         final,

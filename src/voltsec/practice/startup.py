@@ -23,6 +23,7 @@ from voltsec.practice.step import Step, read_steps
 from voltsec.practice.sweep import BadSweep
 from voltsec.practice.traces_wanted import TraceNames, WantedTrace, read_traces
 from voltsec.results.table import Average, inductances, results_of
+from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.ledger import Ledger, LedgerBook
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Switching
@@ -32,7 +33,7 @@ from voltsec.waveforms.periodic import Periodic
 from voltsec.waveforms.periods import Extreme, Periods, Series
 from voltsec.waveforms.return_rate import ReturnRate, return_rate
 from voltsec.waveforms.state import state_from, state_values
-from voltsec.waveforms.steady_point import periodic_at, switching_at
+from voltsec.waveforms.switching_at import switching_at
 from voltsec.waveforms.trajectory import Trajectory
 from voltsec.waveforms.transient import transient
 
@@ -46,6 +47,8 @@ NEAR = 1e-3
 """Without a number the end is where the state is within this share of the periodic one."""
 TURNS = 6
 """Swings that are shown of a stage that never settles."""
+DYING = 7.0
+"""Time constants after which what dies away is below a thousandth."""
 MOVED = 1e-9
 """A voltage or current that jumps by less than this share of the largest did not."""
 
@@ -267,7 +270,7 @@ class _Walk:
         """One section of ``length`` periods; None: until it has settled."""
         network = PeriodNetwork(self.circuit, point)
         switching = switching_at(self.circuit, point)
-        steady = periodic_at(self.circuit, point)
+        steady = exact_state(self.circuit, point)
         if self.state is None:
             self._start(network, steady, steps)
         assert self.state is not None
@@ -282,7 +285,8 @@ class _Walk:
         series = periods.series({trace.text: trace.terms for trace in everything})
         output = self.wanted[0]
         final = None if steady is None else _number(Measures(steady).value(Average(output.terms)))
-        answer = response(series[output.text].mean, periods.times, final, self.before, rate)
+        near = steady is not None and _settles_in(runs[-1], steady, 0) is not None
+        answer = response(series[output.text].mean, periods.times, final, self.before, rate, near)
         self.sections.append(Section(steps, point, periods, series, steady, answer))
         self.state = state_values(network, periods.states[-1])
         self.guess = runs[-1].sequence.intervals[-1].conducting
@@ -295,7 +299,7 @@ class _Walk:
         if steps:  # the steady state is the one before the first step
             old = dict(network.point) | {step.symbol: np.array([step.before]) for step in reversed(steps)}
             point = {name: float(value[0]) for name, value in old.items()}
-            steady = periodic_at(self.circuit, point)
+            steady = exact_state(self.circuit, point)
             network = PeriodNetwork(self.circuit, point)
         if steady is None:
             fault = Fault(
@@ -320,8 +324,9 @@ class _Walk:
     ) -> list[Trajectory]:
         most, stop = (USUAL, steady) if length is None else (length, None)
         if length is None and rate is not None and rate.undamped:
-            turn = rate.turn if np.isfinite(rate.turn) else USUAL
-            most, stop = int(np.clip(TURNS * turn, 10 * LEAST, USUAL)), None
+            turn = rate.turn if np.isfinite(rate.turn) else 0.0
+            wanted = TURNS * turn + DYING * rate.rest_periods
+            most, stop = int(np.clip(wanted, 10 * LEAST, USUAL)), None
         runs: list[Trajectory] = []
         count = 0
         try:

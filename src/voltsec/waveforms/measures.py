@@ -120,7 +120,7 @@ class Measures:
         places = self._blocked(measure) if isinstance(measure, Peak) else self.lasting
         row = self.row(measure.terms)
         shared = [
-            k for k in places if self.trajectory.is_open(k, row).any() and self._varies(measure.terms, k)
+            k for k in places if self.trajectory.is_open(k, row).any() and self.varies(measure.terms, k)
         ]
         if not shared:
             return np.zeros(self.points, bool)
@@ -223,20 +223,20 @@ class Measures:
         open_ = self.moves(terms).any(axis=1)
         return np.where(self.jumps(terms), np.inf, np.where(open_, np.nan, found))
 
-    def _open_range(self, terms: Terms, k: int) -> tuple[Array, Array]:
+    def open_range(self, terms: Terms, k: int) -> tuple[Array, Array]:
         """Lowest and highest value (P, s) that shares allow at the samples of interval ``k``."""
         if (terms, k) not in self._open_ranges:
             self._open_ranges[terms, k] = open_range(self.trajectory, k, self.row(terms))
         return self._open_ranges[terms, k]
 
-    def _varies(self, terms: Terms, k: int) -> bool:
+    def varies(self, terms: Terms, k: int) -> bool:
         """True where shares make a difference: signs of diodes may leave only one."""
-        low, high = self._open_range(terms, k)
+        low, high = self.open_range(terms, k)
         return not (high - low <= UNDECIDED * np.maximum(np.abs(low), np.abs(high)) + ROUNDING).all()
 
     def _largest_square(self, terms: Terms, k: int) -> Array:
         """Integral of the largest square that shares allow, straight between samples."""
-        low, high = self._open_range(terms, k)
+        low, high = self.open_range(terms, k)
         size = np.maximum(np.abs(low), np.abs(high))
         first, last = size[:, :-1], size[:, 1:]
         squares = (first * first + first * last + last * last) / 3
@@ -246,12 +246,26 @@ class Measures:
 
     def jumps(self, terms: Terms) -> Array:
         """(P,): True where the quantity comes in an impulse at some instant (charge, or flux)."""
+        return np.any(self.impulses(terms), axis=1)  # type: ignore[return-value]
+
+    def impulses(self, terms: Terms) -> Array:
+        """(P, intervals): coulomb, or volt seconds, that come in no time as each interval begins."""
         row = self.row(terms)
-        size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
-        found = np.zeros(self.points, bool)
-        for k in range(len(self.trajectory.systems)):
-            found |= np.abs(self.trajectory.impulse(k, row)) > CHARGE * size * self.network.scales.second
-        return found
+        least = CHARGE * (np.abs(row[:, :-1]) * self.network.units).max(axis=1) * self.network.scales.second
+        found = [self.trajectory.impulse(k, row) for k in range(len(self.trajectory.systems))]
+        return np.stack([np.where(np.abs(one) > least, one, 0.0) for one in found], axis=1)
+
+    def extent(self, terms: Terms) -> tuple[Array, Array]:
+        """Lowest and highest value (P,), of an open share the lowest and highest that there may be.
+
+        Infinite on the side of an impulse, nan where the level is open.
+        """
+        ranges = self.bounded(terms, self.lasting)
+        low = self._cleaned(terms, np.min([low for low, _ in ranges], axis=0))
+        high = self._cleaned(terms, np.max([high for _, high in ranges], axis=0))
+        impulses, open_ = self.impulses(terms), self.moves(terms).any(axis=1)
+        low = np.where((impulses < 0).any(axis=1), -np.inf, np.where(open_, np.nan, low))
+        return low, np.where((impulses > 0).any(axis=1), np.inf, np.where(open_, np.nan, high))
 
     def waves(self, terms: Terms) -> list[tuple[Array, Array]]:
         """Values (P, s) at the samples of every interval that lasts, and slopes per sample step."""
@@ -286,7 +300,7 @@ class Measures:
         found = []
         for k in places:
             if self.trajectory.is_open(k, row).any():
-                low, high = self._open_range(terms, k)
+                low, high = self.open_range(terms, k)
                 found.append((low.min(axis=1), high.max(axis=1)))
             else:
                 found += self.ranges(terms, [k])

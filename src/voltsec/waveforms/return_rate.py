@@ -22,6 +22,8 @@ class ReturnRate:
 
     factor: float
     """What is left of it after a period: 1 where nothing damps it."""
+    rest: float
+    """The same of the slowest part that dies away at all."""
     turn: float
     """Periods of one swing of the slowest part that swings; infinite where nothing does."""
 
@@ -33,9 +35,16 @@ class ReturnRate:
     @property
     def periods(self) -> float:
         """Periods in which a disturbance shrinks to 1/e."""
-        if self.undamped:
-            return inf
-        return -1.0 / log(self.factor) if self.factor > 0 else 0.0
+        return inf if self.undamped else _decay(self.factor)
+
+    @property
+    def rest_periods(self) -> float:
+        """The same of what dies away at all."""
+        return _decay(self.rest)
+
+
+def _decay(factor: float) -> float:
+    return -1.0 / log(factor) if factor > 0 else 0.0
 
 
 def return_rate(periodic: Periodic, switching: Switching) -> ReturnRate | None:
@@ -51,9 +60,15 @@ def return_rate(periodic: Periodic, switching: Switching) -> ReturnRate | None:
         return None
     values = np.linalg.eigvals(_without_open(slope, periodic.open_[0]))
     sizes = np.abs(values)
-    slowest = float(sizes.max(initial=0.0))
-    angles = np.abs(np.angle(values[(sizes > 1e-3) & (np.abs(values.imag) > 1e-9)]))
-    return ReturnRate(min(slowest, 1.0), float(2 * pi / angles.min()) if angles.size else inf)
+    factor = min(float(sizes.max(initial=0.0)), 1.0)
+    rest = float(sizes[sizes <= 1 - UNDAMPED].max(initial=0.0))
+    swings = np.abs(values.imag) > 1e-9
+    if not swings.any():
+        return ReturnRate(factor, rest, inf)
+    lasting = swings & (sizes >= (1 - UNDAMPED if factor > 1 - UNDAMPED else 0.0))
+    lasting = lasting if lasting.any() else swings
+    slowest = lasting & (sizes >= 0.999 * sizes[lasting].max())
+    return ReturnRate(factor, rest, float(2 * pi / np.abs(np.angle(values[slowest])).min()))
 
 
 def _without_open(slope: Array, open_: Array) -> Array:
