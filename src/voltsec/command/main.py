@@ -25,6 +25,7 @@ COMMANDS = {
     "map": "voltsec.command.map",
     "sweep": "voltsec.command.sweep",
     "waves": "voltsec.command.waves",
+    "startup": "voltsec.command.startup",
     "derive": "voltsec.command.derive",
     "report": "voltsec.command.report",
     "check": "voltsec.command.check",

@@ -35,8 +35,10 @@ class Response:
     lowest: Extreme
     rate: ReturnRate | None
     """How fast the rest dies away; None where it is not known."""
-    amplitude: float | None
-    """Half of what the average still swings over the last turn, where nothing damps it."""
+    swing: float
+    """Half of what the average still swings over the last turn."""
+    missing: float | None
+    """Largest distance from the final value over the last turn, as a share of it."""
 
     @property
     def off(self) -> float | None:
@@ -56,9 +58,9 @@ class Response:
     @property
     def still(self) -> float | None:
         """Further periods until it is settled, by the slowest part alone; None where that is not known."""
-        if self.settled is not None or self.rate is None or self.rate.undamped or not self.off:
+        if self.settled is not None or self.rate is None or self.rate.undamped or not self.missing:
             return None
-        return float(ceil(self.rate.periods * max(0.0, log(abs(self.off) / BAND))))
+        return float(ceil(self.rate.periods * max(0.0, log(self.missing / BAND))))
 
 
 def response(
@@ -76,19 +78,15 @@ def response(
     """
     sign = -1.0 if (final or float(means[-1])) < 0 else 1.0
     top, bottom = int(np.nanargmax(sign * means)), int(np.nanargmin(sign * means))
-    undamped = rate is not None and rate.undamped
-    amplitude = None
-    if undamped and rate is not None:
-        turn = len(means) if rate.turn == inf else ceil(rate.turn)
-        some = means[-max(turn, 2) :]
-        amplitude = float(np.nanmax(some) - np.nanmin(some)) / 2
-    settled = None
+    turn = 2 if rate is None or rate.turn == inf else max(ceil(rate.turn), 2)
+    recent = means[-turn:]
+    swing = float(np.nanmax(recent) - np.nanmin(recent)) / 2
+    settled, missing = None, None
     if final:
+        missing = float(np.nanmax(np.abs(recent - final)) / abs(final))
         outside = np.flatnonzero(~(np.abs(means - final) <= BAND * abs(final)))
         place = int(outside[-1]) + 1 if outside.size else 0
-        turn = 1.0 if rate is None or rate.turn == inf else rate.turn
-        stays = len(means) - place >= max(turn, 1.0) or (near and place < len(means))
-        if stays:
+        if len(means) - place >= turn or (near and place < len(means)):
             settled = float(times[place] - times[0])
     return Response(
         final,
@@ -98,5 +96,6 @@ def response(
         Extreme(float(means[top]), float(times[top])),
         Extreme(float(means[bottom]), float(times[bottom])),
         rate,
-        amplitude,
+        swing,
+        missing,
     )

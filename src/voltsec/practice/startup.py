@@ -16,13 +16,14 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import CircuitError, Fault, NoSteadyState
+from voltsec.practice.axes import read_value
 from voltsec.practice.response import Response, response
 from voltsec.practice.start_state import read_state, start_state
 from voltsec.practice.stated_point import stated_point
 from voltsec.practice.step import Step, read_steps
 from voltsec.practice.sweep import BadSweep
 from voltsec.practice.traces_wanted import TraceNames, WantedTrace, read_traces
-from voltsec.results.table import Average, inductances, results_of
+from voltsec.results.table import Average, Peak, inductances, results_of
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.ledger import Ledger, LedgerBook
 from voltsec.waveforms.linear import Array
@@ -31,6 +32,7 @@ from voltsec.waveforms.measures import Measures
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 from voltsec.waveforms.periodic import Periodic
 from voltsec.waveforms.periods import Extreme, Periods, Series
+from voltsec.waveforms.piece import one_period
 from voltsec.waveforms.return_rate import ReturnRate, return_rate
 from voltsec.waveforms.state import state_from, state_values
 from voltsec.waveforms.switching_at import switching_at
@@ -43,8 +45,10 @@ USUAL = 5000
 """Periods that are followed at most where no number is given, ..."""
 LEAST = 20
 """... and at least."""
-NEAR = 1e-3
-"""Without a number the end is where the state is within this share of the periodic one."""
+NEAR = 5e-3
+"""Without a number the end is one swing after the state is within this share of the periodic one."""
+NEAREST = 1e-3
+"""An output whose state is as near as this has settled, however short it has been so."""
 TURNS = 6
 """Swings that are shown of a stage that never settles."""
 DYING = 7.0
@@ -177,7 +181,7 @@ def startup(
     ``rest`` (the default, ``steady`` where there are ``steps``), ``steady``, or values such as
     ``v(Co)=5, i(L1)=2``.  ``steps`` are texts such as ``R: 10 ohm -> 5 ohm at 2 ms``
     (:mod:`voltsec.practice.step`), each at the beginning of the first period that begins then or later.
-    ``show`` lists traces besides the output voltage; without it they are coil and source currents.
+    ``show`` lists traces besides the output voltage; without it they are the coil currents.
 
     Raises :class:`BadSweep` for what makes no sense, :class:`CircuitError` for a circuit that cannot work,
     has no operating point, or where it could not be found which devices conduct, and :class:`NoSteadyState`
@@ -233,12 +237,29 @@ def _wanted(circuit: Circuit, show: str | Iterable[str] | None) -> tuple[WantedT
         asked = read_traces(show, circuit)
         return (output, *(trace for trace in asked if trace.text != output.text))
     coils = [names.of_part("i", name) for name in inductances(circuit)]
-    return (output, *coils, *_drawn(circuit))
+    return (output, *coils)
 
 
 def _drawn(circuit: Circuit) -> list[WantedTrace]:
     """Currents drawn from the sources."""
     return [WantedTrace(f"-i({s.name})", ((("i", s.name), -1),), "A", s.name) for s in circuit.sources]
+
+
+def read_window(text: str) -> tuple[float, float]:
+    """``0:2 ms`` -> two instants in second; a bare number has the other one's unit.
+
+    Raises :class:`BadSweep`.
+    """
+    first, colon, last = (part.strip() for part in text.partition(":"))
+    if not (first and colon and last):
+        raise BadSweep(f"--window takes two instants, as in 0:2 ms, not {text!r}")
+    unit = last.lstrip("+-.0123456789 ")
+    if unit and not first.lstrip("+-.0123456789 "):
+        first = f"{first} {unit}"
+    begin, end = (read_value("--window", part, "s") for part in (first, last))
+    if begin < 0 or not begin < end:
+        raise BadSweep(f"--window: {text} does not run forward from the start, which is at 0")
+    return begin, end
 
 
 class _Walk:
@@ -285,7 +306,7 @@ class _Walk:
         series = periods.series({trace.text: trace.terms for trace in everything})
         output = self.wanted[0]
         final = None if steady is None else _number(Measures(steady).value(Average(output.terms)))
-        near = steady is not None and _settles_in(runs[-1], steady, 0) is not None
+        near = steady is not None and _settles_in(_last(runs), steady, NEAREST) is not None
         answer = response(series[output.text].mean, periods.times, final, self.before, rate, near)
         self.sections.append(Section(steps, point, periods, series, steady, answer))
         self.state = state_values(network, periods.states[-1])
@@ -327,14 +348,17 @@ class _Walk:
             turn = rate.turn if np.isfinite(rate.turn) else 0.0
             wanted = TURNS * turn + DYING * rate.rest_periods
             most, stop = int(np.clip(wanted, 10 * LEAST, USUAL)), None
+        swing = int(np.clip(np.nan_to_num(rate.turn if rate else 0.0, posinf=0.0), LEAST, USUAL))
         runs: list[Trajectory] = []
         count = 0
         try:
             for run in transient(network, switching, start, most, self.guess):
-                near = None if stop is None else _settles_in(run, stop, LEAST - count)
-                runs.append(run if near is None else _cut(run, near))
-                count += len(run.start)
+                near = None if stop is None else _settles_in(run, stop, NEAR)
                 if near is not None:
+                    most, stop = min(most, count + near + swing), None
+                runs.append(_cut(run, most - count))
+                count += len(runs[-1].start)
+                if count == most:
                     break
         except NotDetermined as problem:
             time = (self.sections[-1].periods.end if self.sections else 0.0) + count * network.point["T"][0]
@@ -387,8 +411,6 @@ class _Walk:
         steady = None
         last = self.sections[-1].steady
         if last is not None:
-            from voltsec.results.table import Peak
-
             with np.errstate(all="ignore"):
                 steady = _number(Measures(last).value(Peak(trace.terms)))
         if best is None:
@@ -400,17 +422,23 @@ class _Walk:
         return Largest(trace.text, trace.part, found.value, found.time, steady, jumped)
 
 
-def _settles_in(run: Trajectory, steady: Periodic, least: int) -> int | None:
-    """Periods of ``run`` after which the state is near the periodic one; None where it is not in it."""
+def _settles_in(run: Trajectory, steady: Periodic, share: float) -> int | None:
+    """Periods of ``run`` after which the state is within ``share`` of the periodic one; None for never."""
     goal, open_ = steady.trajectory.start[0], steady.open_[0]
     missing = np.concatenate([run.start[1:], run.end[-1:]]) - goal
     missing = missing - missing @ open_.T @ open_
-    near = np.linalg.norm(missing, axis=1) <= NEAR * max(float(np.linalg.norm(goal)), 1e-12)
-    near[: max(least - 1, 0)] = False
+    near = np.linalg.norm(missing, axis=1) <= share * max(float(np.linalg.norm(goal)), 1e-12)
     return int(np.argmax(near)) + 1 if near.any() else None
 
 
+def _last(runs: list[Trajectory]) -> Trajectory:
+    return one_period(runs[-1], len(runs[-1].start) - 1)
+
+
 def _cut(run: Trajectory, count: int) -> Trajectory:
+    """The first ``count`` periods."""
+    if count >= len(run.start):
+        return run
     return replace(run, fractions=run.fractions[:count], start=run.start[:count])
 
 

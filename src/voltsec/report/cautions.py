@@ -37,16 +37,28 @@ def _voltage(solution: Solution) -> Iterator[str]:
         return
     worst = max(_voltages(numbers), default=None)
     if worst is not None and worst[0] > EXTRA_LOW_VOLTAGE:
-        level, where = worst
-        yield (
-            f"{where} reaches {engineering(level, 'V', digits=3)}, above the usual extra-low limit "
-            "of 60 V DC: treat it as able to injure."
-        )
+        yield voltage_caution(*worst)
         return
     duty = _duty_passing(solution, EXTRA_LOW_VOLTAGE)
     if duty is not None:
         name = solution.circuit.duty_symbols[0]
         yield (f"The output passes 60 V DC, the usual extra-low limit, above {name} = {duty:.2f}.")
+
+
+def voltage_caution(volts: float, where: str) -> str:
+    """What is said where ``where`` ("The output") reaches ``volts`` above the extra-low limit."""
+    return (
+        f"{where} reaches {engineering(volts, 'V', digits=3)}, above the usual extra-low limit "
+        "of 60 V DC: treat it as able to injure."
+    )
+
+
+def energy_caution(joule: float, capacitor: str) -> str:
+    """What is said where a capacitor stores more than the hazardous energy."""
+    return (
+        f"{capacitor} stores {engineering(joule, 'J', digits=3)} (more than 20 J) and keeps it "
+        "after switch-off: bleed, measure, then touch."
+    )
 
 
 def _voltages(numbers: Numbers) -> Iterator[tuple[float, str]]:
@@ -74,10 +86,7 @@ def _energy(solution: Solution) -> Iterator[str]:
             continue
         energy = float(size) * voltage**2 / 2
         if energy > HAZARDOUS_ENERGY:
-            yield (
-                f"{capacitor.name} stores {engineering(energy, 'J', digits=3)} (more than 20 J) and keeps it "
-                "after switch-off: bleed, measure, then touch."
-            )
+            yield energy_caution(energy, capacitor.name)
 
 
 def _open_output(solution: Solution) -> Iterator[str]:

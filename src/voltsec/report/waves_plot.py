@@ -9,6 +9,7 @@ import numpy as np
 
 from voltsec.practice.waves import Trace, Waves
 from voltsec.report.alphabet import Alphabet
+from voltsec.report.dot_plot import dot_signs, drawn_dots
 from voltsec.report.quantity import engineering
 from voltsec.report.waves_words import conducting_words
 
@@ -16,9 +17,6 @@ Array = np.ndarray
 
 LABELS = 12
 """Characters before the frame."""
-DOTS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
-"""Bits of a braille character's dots, rows by columns."""
-BRAILLE = 0x2800
 FLAT = 1e-7
 """A swing below this share of the value is a straight line."""
 
@@ -57,7 +55,7 @@ def _cells(
         return np.clip((height - 1) * (0.5 - (values - middle) / room), 0, height - 1)
 
     x = np.clip(waves.time / (waves.periods * waves.period) * width, 0, width - 1)
-    dots = _drawn(x, line(trace.values), width, height)
+    dots = drawn_dots(x, line(trace.values), width, height)
     band = np.zeros((rows, columns), bool)
     open_ = np.isnan(trace.values) & np.isfinite(trace.low) & np.isfinite(trace.high)
     upper, lower = (np.nan_to_num(line(part).round() // down) for part in (trace.high, trace.low))
@@ -65,7 +63,7 @@ def _cells(
         until = x[place + 1] if place + 1 < len(x) and open_[place + 1] else x[place]
         across_cells = slice(int(x[place] // across), int(until // across) + 1)
         band[int(upper[place]) : int(lower[place]) + 1, across_cells] = True
-    signs = _signs(dots, rows, columns, alphabet)
+    signs = dot_signs(dots, rows, columns, alphabet)
     signs = np.where(band & (signs == " "), "░" if alphabet.unicode else ":", signs)
     for one in trace.impulses:
         share = one.time / (waves.periods * waves.period)
@@ -74,28 +72,6 @@ def _cells(
         signs[:, place] = stem
         signs[0 if one.amount > 0 else -1, place] = heads[0 if one.amount > 0 else 1]
     return ["".join(row).rstrip() for row in signs]
-
-
-def _drawn(x: Array, y: Array, width: int, height: int) -> Array:
-    """Dots (height, width) of the lines between neighbouring samples."""
-    dots = np.zeros((height, width), bool)
-    for first in range(len(x) - 1):
-        ends = x[first], y[first], x[first + 1], y[first + 1]
-        if not np.isfinite(ends).all():
-            continue
-        count = int(max(abs(ends[2] - ends[0]), abs(ends[3] - ends[1]))) + 2
-        columns = np.linspace(ends[0], ends[2], count).astype(int)
-        dots[np.linspace(ends[1], ends[3], count).round().astype(int), columns] = True
-    return dots
-
-
-def _signs(dots: Array, rows: int, columns: int, alphabet: Alphabet) -> Array:
-    """(rows, columns): a character for each cell."""
-    if not alphabet.unicode:
-        return np.where(dots, "*", " ")
-    cells = dots.reshape(rows, 4, columns, 2)
-    codes = (cells * DOTS[None, :, None, :]).sum(axis=(1, 3))
-    return np.array([[chr(BRAILLE + code) if code else " " for code in row] for row in codes])
 
 
 def axis_lines(waves: Waves, columns: int, alphabet: Alphabet) -> tuple[list[str], bool]:
