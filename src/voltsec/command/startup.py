@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import click
 
 from voltsec.command.output_ending import ending
@@ -62,7 +64,10 @@ def command(
         stretch = None if window is None else read_window(window)
         found = startup(circuit, periods, start, steps, wanted, values)
         if stretch is not None and stretch[1] > found.end * (1 + 1e-9):
-            raise BadSweep(f"--window: {window} ends after the last period, at {found.end:.6g} s")
+            if periods is not None:
+                raise BadSweep(f"--window: {window} ends after the last period, at {found.end:.6g} s")
+            more = math.ceil((stretch[1] - found.end) / found.sections[-1].periods.period)
+            found = startup(circuit, len(found.time) - 1 + more, start, steps, wanted, values)
     except BadSweep as problem:
         raise click.UsageError(str(problem)) from None
     if stretch is None and ledger:
