@@ -40,9 +40,10 @@ def read_state(text: str, circuit: Circuit) -> dict[str, float] | None:
         if letter == "i":
             known, kind, other = (coils, "coil", capacitors)
         if name in other:
-            holds = "current" if letter == "v" else "voltage"
-            right = "i" if letter == "v" else "v"
-            raise BadSweep(f"--from: {name} begins with a {holds}, not with {letter}({name}): {right}({name})")
+            right, holds = ("i", "current") if letter == "v" else ("v", "voltage")
+            raise BadSweep(
+                f"--from: {name} begins with a {holds}, {right}({name}), not with {letter}({name})"
+            )
         if name not in known:
             hint = nearest(name, known) if known else f"there is no {kind}"
             raise BadSweep(f"--from: no {kind} is called {name or '()'}; {hint}")

@@ -53,7 +53,7 @@ def _read(text: str, circuit: Circuit) -> Step:
     match = _STEP.fullmatch(text)
     if match is None or not match[2] or not match[3]:
         raise BadSweep(
-            f'a step is written "{_such(circuit)}", with "at 2 ms" behind it where it comes later, not {text!r}'
+            f'a step is written "{_such(circuit)}", with "at 2 ms" behind it for a later one, not {text!r}'
         )
     name, before, after, time = match.groups()
     units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from voltsec.practice.startup import Startup
+from voltsec.practice.startup_result import Startup
 from voltsec.report.output_file import draft_of
 from voltsec.report.sweep_csv import cell_texts, heading
 
@@ -18,8 +18,8 @@ MOST_SAMPLED = 200
 def write_startup(start: Startup, path: str | Path) -> None:
     """Write ``start`` to ``path``, all or nothing.
 
-    Up to 200 periods a row is a sample (an instant at which something steps has two); of more periods a row is
-    a period, with mean, lowest and highest value of every trace.
+    Up to 200 periods a row is a sample (an instant at which something steps has two); of more a row is a
+    period, with mean, lowest and highest value of every trace.
     """
     columns: dict[str, np.ndarray] = {}
     if len(start.time) - 1 <= MOST_SAMPLED:

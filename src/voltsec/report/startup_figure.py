@@ -14,7 +14,7 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator
 
 from voltsec.practice.response import BAND
-from voltsec.practice.startup import Startup
+from voltsec.practice.startup_result import Startup
 from voltsec.practice.traces_wanted import WantedTrace
 from voltsec.report.figure_face import ACCENT, CURVES, INK, QUIET, SHADE, engineering_axis, in_face, panels
 from voltsec.report.machine import circuit_name

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from voltsec.practice.startup import Largest, Section, Startup
+from voltsec.practice.startup_result import Largest, Section, Startup
 from voltsec.report.machine import FORMAT, Json, circuit_name
 from voltsec.report.startup_words import cautions, remarks
 from voltsec.waveforms.ledger import Ledger

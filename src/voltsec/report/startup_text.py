@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from voltsec.practice.startup import Startup
+from voltsec.practice.startup_result import Startup
 from voltsec.practice.traces_wanted import WantedTrace
 from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.dot_plot import dot_signs, drawn_dots
@@ -110,9 +110,7 @@ class _View:
 
     def table(self, rows: list[tuple[str, ...]], left: int, heading: bool = True) -> Table:
         """Cells below each other, the first ``left`` columns to the left."""
-        table = Table(
-            box=None, pad_edge=False, padding=(0, 0, 0, 2), header_style="dim", show_header=heading
-        )
+        table = Table(box=None, pad_edge=False, padding=(0, 0, 0, 2), header_style="dim", show_header=heading)
         head, body = (rows[0], rows[1:]) if heading else (rows[0], rows)
         for number, name in enumerate(head):
             table.add_column(name, justify="left" if number < left else "right", overflow="fold")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from math import isfinite
 
 from voltsec.practice.response import BAND, Response
-from voltsec.practice.startup import Largest, Section, Startup
+from voltsec.practice.startup_result import Largest, Section, Startup
 from voltsec.practice.step import Step
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.cautions import (
@@ -67,15 +67,19 @@ def response_rows(start: Startup, section: Section, alphabet: Alphabet = UNICODE
 
     name = start.traces[0].text
     if told.final is None:
-        yield f"Output {name}", f"{number(told.last)} at the end; no periodic state was found to compare with"
+        why = "ideal parts leave the final value open"
+        if section.steady is None:
+            why = "no periodic state was found"
+        yield f"Output {name}", f"{number(told.last)} at the end; {why}"
     elif told.before is None:
         yield f"Output {name}", f"{number(told.final)} in the steady state"
     else:
-        yield f"Output {name}", f"{number(told.before)} before, {number(told.final)} in the steady state after"
+        states = f"{number(told.before)} before, {number(told.final)} in the steady state after"
+        yield f"Output {name}", states
     if told.final is not None:
         yield ("Settled to 1 %" if told.before is None else "Recovered to 1 %"), _settled(section, alphabet)
         yield from _passed(told, section, unit, alphabet)
-    yield "At the end", _end(told, number, alphabet)
+        yield "At the end", _end(told, number, alphabet)
 
 
 def _settled(section: Section, alphabet: Alphabet) -> str:
@@ -107,7 +111,7 @@ def _passed(told: Response, section: Section, unit: str, alphabet: Alphabet) -> 
         return
     sign = -1.0 if final < 0 else 1.0
     for one, word, way in ((told.highest, "above", sign), (told.lowest, "below", -sign)):
-        beyond = max(told.before, final, key=lambda value, way=way: way * value)
+        beyond = way * max(way * told.before, way * final)
         share = way * (one.value - beyond) / abs(final)
         if share > SEEN:
             which = "the final value" if beyond == final else "the value before"
@@ -120,7 +124,8 @@ def _end(told: Response, number: Callable[[float], str], alphabet: Alphabet) -> 
     if told.off is None:
         return number(told.last)
     if told.rate is not None and told.rate.undamped and (told.missing or 0.0) > BAND:
-        return f"swings by {alphabet.plain('±')}{number(told.swing)} about {number(told.final or 0.0)} for ever"
+        swing = f"{alphabet.plain('±')}{number(told.swing)}"
+        return f"swings by {swing} about {number(told.final or 0.0)} for ever"
     if abs(told.off) < NOTHING:
         return f"{number(told.last)}, the steady state's value"
     side = "above" if told.off > 0 else "below"
@@ -172,13 +177,13 @@ def remarks(start: Startup, alphabet: Alphabet = UNICODE) -> Iterator[str]:
     if start.moved:
         unit = {"v": "V", "i": "A"}
         moved = [
-            f"{name} {engineering(old, unit[name[0]], alphabet)} to {engineering(new, unit[name[0]], alphabet)}"
-            for name, (old, new) in start.moved.items()
+            f"{name} {' to '.join(engineering(value, unit[name[0]], alphabet) for value in values)}"
+            for name, values in start.moved.items()
         ]
         lost = sum(start.ledger(0.0, start.sections[0].periods.period * 1e-6).jumps.values())
         yield (
-            "At the first instant charge or flux moves at once, because closed devices tie what the beginning "
-            f"holds apart: {', '.join(moved)}; {engineering(lost, 'J', alphabet)} is lost in it."
+            "At the first instant charge or flux moves at once, because closed devices tie what the "
+            f"beginning holds apart: {', '.join(moved)}; {engineering(lost, 'J', alphabet)} is lost in it."
         )
     cut = [one.name for one in start.voltages if one.jumped]
     if cut:

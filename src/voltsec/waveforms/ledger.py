@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from voltsec.circuit.elements import CurrentSource, Load, Source
+from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
 from voltsec.results.table import lossy_elements, voltage
 from voltsec.tableau.network import Unknown
 from voltsec.waveforms.linear import Array
@@ -113,7 +113,7 @@ class LedgerBook:
             _add(self.loads, current.name, float(point[current.quantity.symbol][0]) * flux)
         for part in lossy_elements(circuit):
             heat = 0.0
-            own = part.quantity if part.kind == "resistor" else getattr(part, "resistance", None)
+            own = part.quantity if isinstance(part, Resistor) else getattr(part, "resistance", None)
             if own is not None:
                 heat += float(point[own.symbol][0]) * _square(trajectory, ("i", part.name))
             drop = getattr(part, "drop", None)

@@ -117,10 +117,10 @@ class _Chain:
 
     def _period_map(self) -> Array | None:
         """(n + 1, n + 1): the map of a period in which only switches end intervals."""
-        if any(link.map is None for link in self.links):
-            return None
         total = np.eye(self.network.count + 1)
         for link in self.links:
+            if link.map is None:
+                return None
             total = link.map @ total
         return total
 
@@ -208,7 +208,7 @@ class _Link:
             self.growth = course(self.rate[None], np.array([share * self.unit])).growth[0]
 
     def through(self, one: Array, share: float | None) -> tuple[Array, float] | None:
-        """(x, 1) at the end of the interval, which lasts ``share`` where the event does not tell; and that."""
+        """(x, 1) at the end of the interval, and its length: ``share``, or what the event tells."""
         first = self.entrance @ one
         for _ in range(MOST_ANEW):
             there = first + self.growth @ first
