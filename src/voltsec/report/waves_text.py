@@ -12,7 +12,9 @@ from rich.text import Text
 
 from voltsec.practice.waves import Waves
 from voltsec.report.alphabet import Alphabet, alphabet_for
+from voltsec.report.cautions import cautions_at
 from voltsec.report.machine import circuit_name
+from voltsec.report.terminal import rendered
 from voltsec.report.waves_plot import LABELS, axis_lines, plot_lines
 from voltsec.report.waves_words import interval_key, remarks, table_rows, title_words
 
@@ -36,8 +38,9 @@ def show_waves(waves: Waves, plots: bool = True, stream: IO[str] | None = None) 
     for line in _wrapped(title_words(waves, alphabet), console.width, alphabet):
         console.print(Text(line))
     console.print()
-    console.print(_table(waves, alphabet))
-    told = list(remarks(waves, alphabet))
+    for row in rendered(console, _table(waves, alphabet)):
+        console.print(row)
+    told = [*remarks(waves, alphabet), *cautions_at(waves.circuit, waves.numbers)]
     if told:
         console.print()
     for remark in told:
