@@ -55,7 +55,7 @@ def _table(waves: Waves, alphabet: Alphabet) -> Table:
     heading, *rows = table_rows(waves, alphabet)
     table = Table(box=None, pad_edge=False, padding=(0, 0, 0, 2), header_style="dim", show_edge=False)
     for number, name in enumerate(heading):
-        table.add_column(name, justify="right" if number else "left", overflow="fold")
+        table.add_column(name, justify="right" if number else "left", overflow="fold", no_wrap=number == 0)
     for name, *cells in rows:
         style = "dim" if name.startswith(" ") else ""
         table.add_row(Text(name), *(Text(cell) for cell in cells), style=style)
