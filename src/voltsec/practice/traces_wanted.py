@@ -133,7 +133,8 @@ def read_traces(text: str | Iterable[str], circuit: Circuit) -> tuple[WantedTrac
     found: dict[str, WantedTrace] = {}
     faults: list[Fault] = []
     if len(listed) > LONGEST:
-        fault = Fault("too-many-traces", f"the list of traces is longer than {LONGEST} characters")
+        message = f"the list of traces is longer than {LONGEST} characters"
+        fault = Fault("too-many-traces", message, hint="ask several times")
         raise CircuitError((fault,), SOURCE)
     listed = " ".join(listed.splitlines())
     pieces = list(_pieces(listed))
@@ -256,7 +257,8 @@ def _pair(letter: str, start: str, end: str, place: Place, names: TraceNames) ->
             hint = did_you_mean(name, names.nodes) or f"the nodes are {', '.join(names.nodes[:12])}"
             return Fault("unknown-trace", message, place, hint=hint)
     if start == end:
-        return Fault("same-node", f"v({start},{end}) begins and ends at one node", place, nodes=(start,))
+        message = f"v({start},{end}) begins and ends at one node"
+        return Fault("same-node", message, place, nodes=(start,), hint="name two different nodes")
     if not names.joined(start, end):
         message = f"nothing connects {start} and {end}: the voltage between them is not determined"
         hint = "ask for each against its own reference node"

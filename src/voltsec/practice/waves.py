@@ -81,10 +81,8 @@ class Waves:
     """
 
     circuit: Circuit
-    point: Mapping[str, float]
-    """Every symbol's value, SI units."""
-    mode: str
-    """The mode whose formulas hold at the point; empty where none does."""
+    numbers: Numbers
+    """Everything else that is measured at the point."""
     periods: int
     time: Array
     """(n,), second; a period begins at 0."""
@@ -98,6 +96,16 @@ class Waves:
     def names(self) -> tuple[str, ...]:
         """Names of the traces, in order."""
         return tuple(trace.name for trace in self.traces)
+
+    @property
+    def point(self) -> Mapping[str, float]:
+        """Every symbol's value, SI units."""
+        return self.numbers.point
+
+    @property
+    def mode(self) -> str:
+        """The mode whose formulas hold at the point; empty where none does."""
+        return self.numbers.mode
 
     @property
     def period(self) -> float:
@@ -134,8 +142,10 @@ def waves(
     wanted = default_traces(circuit) if show is None else read_traces(show, circuit)
     check_periods(periods)
     point = stated_point(circuit, values or {})
-    numbers = None if solution.evaluate is None else solution.evaluate(point)
-    state = solution.evaluate.state(point) if isinstance(solution.evaluate, ExactNumbers) else None
+    evaluate = solution.evaluate
+    numbers = None if evaluate is None else evaluate(point)
+    # where there are no numbers a second search would take as long and find as little
+    state = evaluate.state(point) if numbers is not None and isinstance(evaluate, ExactNumbers) else None
     if numbers is None or state is None:
         raise NoSteadyState((Fault("no-steady-state", NO_NUMBERS),), circuit.file, circuit.text)
     courses, measures = PeriodTraces(state), Measures(state)
@@ -146,8 +156,7 @@ def waves(
     order = [device.name for device in circuit.devices]
     return Waves(
         circuit,
-        point,
-        numbers.mode,
+        numbers,
         periods,
         (shifts[:, None] + courses.time).ravel(),
         (np.arange(periods)[:, None] * count + courses.interval).ravel(),

@@ -183,7 +183,8 @@ def _limits(axes: Axes, group: list[Trace]) -> None:
     spans = [one for one in map(span, group) if one is not None]
     if not spans:
         axes.set_yticks([])
-        axes.text(0.5, 0.5, "open: nothing fixes the level", transform=axes.transAxes, ha="center", color=QUIET)
+        told = "open: nothing fixes the level"
+        axes.text(0.5, 0.5, told, transform=axes.transAxes, ha="center", color=QUIET)
         return
     low, high = min(one[0] for one in spans), max(one[1] for one in spans)
     if high - low <= 1e-7 * max(abs(low), abs(high)):

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from voltsec.practice.waves import Trace, Waves
+from voltsec.report.cautions import cautions_at
 from voltsec.report.machine import FORMAT, Json, circuit_name
-from voltsec.report.waves_words import IMPULSE_UNITS
+from voltsec.report.waves_words import IMPULSE_UNITS, remarks
 
 
 def waves_json(waves: Waves) -> Json:
@@ -25,6 +26,7 @@ def waves_json(waves: Waves) -> Json:
             for start, end, conducting in waves.intervals
         ],
         "time": waves.time.tolist(),
+        "warnings": [*remarks(waves), *cautions_at(waves.circuit, waves.numbers)],
         "traces": [_trace(trace) for trace in waves.traces],
     }
 

@@ -12,7 +12,9 @@ from rich.text import Text
 
 from voltsec.practice.waves import Waves
 from voltsec.report.alphabet import Alphabet, alphabet_for
+from voltsec.report.cautions import cautions_at
 from voltsec.report.machine import circuit_name
+from voltsec.report.terminal import rendered
 from voltsec.report.waves_plot import LABELS, axis_lines, plot_lines
 from voltsec.report.waves_words import interval_key, remarks, table_rows, title_words
 
@@ -36,8 +38,9 @@ def show_waves(waves: Waves, plots: bool = True, stream: IO[str] | None = None) 
     for line in _wrapped(title_words(waves, alphabet), console.width, alphabet):
         console.print(Text(line))
     console.print()
-    console.print(_table(waves, alphabet))
-    told = list(remarks(waves, alphabet))
+    for row in rendered(console, _table(waves, alphabet)):
+        console.print(row)
+    told = [*remarks(waves, alphabet), *cautions_at(waves.circuit, waves.numbers)]
     if told:
         console.print()
     for remark in told:
@@ -52,7 +55,7 @@ def _table(waves: Waves, alphabet: Alphabet) -> Table:
     heading, *rows = table_rows(waves, alphabet)
     table = Table(box=None, pad_edge=False, padding=(0, 0, 0, 2), header_style="dim", show_edge=False)
     for number, name in enumerate(heading):
-        table.add_column(name, justify="right" if number else "left", overflow="fold")
+        table.add_column(name, justify="right" if number else "left", overflow="fold", no_wrap=number == 0)
     for name, *cells in rows:
         style = "dim" if name.startswith(" ") else ""
         table.add_row(Text(name), *(Text(cell) for cell in cells), style=style)

@@ -139,7 +139,7 @@ class LedgerBook:
 def _square(trajectory: Trajectory, unknown: Unknown) -> float:
     row = trajectory.network.row({unknown: 1.0})
     lasting = (k for k in range(len(trajectory.systems)) if k not in trajectory.instants)
-    return sum(_sum(trajectory.squared(k, row)) for k in lasting)
+    return sum(_sum(trajectory.squared(k, trajectory.functional(k, row))) for k in lasting)
 
 
 def _without(references: frozenset[str], terms: tuple[tuple[Unknown, int], ...]) -> dict[Unknown, float]:

@@ -26,7 +26,7 @@ from voltsec.results.table import (
 )
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.periodic import Periodic
-from voltsec.waveforms.shares import open_range
+from voltsec.waveforms.shares import open_range, settled_functional
 from voltsec.waveforms.trajectory import Trajectory
 
 ROUNDING = 1e-9
@@ -171,10 +171,7 @@ class Measures:
 
     def average(self, terms: Terms) -> Array:
         """Mean over the period, jumps of charge included; nan where it is not determined."""
-        row = self.row(terms)
-        found = self.trajectory.integral(row) / self.network.point["T"]
-        for k in self.lasting:
-            found = np.where(self.trajectory.is_open(k, row), np.nan, found)
+        found = self._average(terms)
         moves = self.moves(terms)
         drift = (moves * self.trajectory.fractions[:, self.lasting]).sum(axis=1)
         found = self._cleaned(terms, found)
@@ -199,6 +196,17 @@ class Measures:
                     total[:, place] += (own * change).sum(axis=1) / size
         return np.where(np.abs(total) > UNDECIDED, total, 0.0)
 
+    def _average(self, terms: Terms) -> Array:
+        trajectory, row = self.trajectory, self.row(terms)
+        total = np.zeros(self.points)
+        for k in range(len(trajectory.systems)):
+            total = total + trajectory.impulse(k, row)
+            if k not in trajectory.instants:
+                total = total + trajectory.summed(k, self._functional(terms, k))
+        # how a charge that jumps is shared is not told by signs
+        open_ = [self.trajectory.is_open(k, row) for k in range(len(trajectory.courses))]
+        return np.where(self.jumps(terms) & np.any(open_, axis=0), np.nan, total / self.network.point["T"])
+
     def _moved(self, number: int) -> Trajectory:
         trajectory = self.trajectory
         start = trajectory.start + self.periodic.open_[:, number]
@@ -206,19 +214,26 @@ class Measures:
             trajectory.network, trajectory.sequence, trajectory.instants, trajectory.fractions, start
         )
 
-    def _functional(self, k: int, row: Array) -> Array:
+    def _functional(self, terms: Terms, k: int) -> Array:
         """A quantity over (xi, 1), nan where it is open."""
-        return np.where(self.trajectory.is_open(k, row)[:, None], np.nan, self.trajectory.functional(k, row))
+        row = self.row(terms)
+        open_ = self.trajectory.is_open(k, row)
+        own = self.trajectory.functional(k, row)
+        if not open_.any():
+            return own
+        if self.varies(terms, k):
+            return np.where(open_[:, None], np.nan, own)
+        return np.where(open_[:, None], settled_functional(self.trajectory, k, row), own)
 
     def mean_square(self, terms: Terms) -> Array:
         """Mean of the square over the period, the largest where it is open; infinite where charge jumps."""
         row = self.row(terms)
         total = np.zeros(self.points)
         for k in self.lasting:
-            if self.trajectory.is_open(k, row).any():
+            if self.trajectory.is_open(k, row).any() and self.varies(terms, k):
                 total = total + self._largest_square(terms, k)
                 continue
-            total = total + self.trajectory.squared(k, row)
+            total = total + self.trajectory.squared(k, self._functional(terms, k))
         found = np.maximum(total, 0.0) / self.network.point["T"]
         open_ = self.moves(terms).any(axis=1)
         return np.where(self.jumps(terms), np.inf, np.where(open_, np.nan, found))
@@ -270,11 +285,10 @@ class Measures:
     def waves(self, terms: Terms) -> list[tuple[Array, Array]]:
         """Values (P, s) at the samples of every interval that lasts, and slopes per sample step."""
         if terms not in self._waves:
-            row = self.row(terms)
             found = []
             for k in self.lasting:
                 _, samples = self.trajectory.sampled[k]
-                own = self._functional(k, row)
+                own = self._functional(terms, k)
                 rate = (own[:, None, :] @ self.trajectory.courses[k].rate)[:, 0]
                 length = self.trajectory.courses[k].length
                 found.append(

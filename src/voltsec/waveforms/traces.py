@@ -97,8 +97,6 @@ class PeriodTraces:
             least = most = value
             if self.trajectory.is_open(k, row).any():
                 least, most = (bound[0] for bound in measures.open_range(terms, k))
-                if not measures.varies(terms, k):  # signs of diodes leave one value
-                    value = (least + most) / 2
             values.append(value)
             low.append(least)
             high.append(most)

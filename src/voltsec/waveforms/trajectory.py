@@ -99,28 +99,31 @@ class Trajectory:
         """(P,): where the networks are of the same rank as at the first point."""
         return np.all([system.usable for system in self.systems], axis=0)  # type: ignore[no-any-return]
 
-    def integral(self, row: Array) -> Array:
-        """(P,): a sum of unknowns (P or 1, u + 1) integrated over the period, jumps included, SI.
+    def summed(self, k: int, own: Array) -> Array:
+        """(P,): what ``own`` (P, m + 1), over (xi, 1), comes to when integrated over interval ``k``, SI."""
+        sums = _apply(self.courses[k].integral, self.ends[k][0])
+        return (own * sums).sum(axis=1) * self.network.scales.second  # type: ignore[no-any-return]
 
-        Where ideal parts leave it open, all devices share alike.
-        """
-        total = np.zeros(len(self.start))
-        for k, one in enumerate(self.courses):
-            sums = _apply(one.integral, self.ends[k][0])
-            total = total + (self.functional(k, row) * sums).sum(axis=1) * self.network.scales.second
-            total = total + self.impulse(k, row)
-        return total
+    def squared(self, k: int, own: Array) -> Array:
+        """(P,): the same of its square; jumps are not in it."""
+        if k not in self._squares:
+            self._squares[k] = self.courses[k].squares(self.ends[k][0])
+        square = ((own[:, None, :] @ self._squares[k])[:, 0] * own).sum(axis=1)
+        return square * self.network.scales.second  # type: ignore[no-any-return]
 
     @cached_property
     def _squares(self) -> dict[int, Array]:
         return {}
 
-    def squared(self, k: int, row: Array) -> Array:
-        """(P,): the square of a sum of unknowns integrated over interval ``k``, SI; jumps are not in it."""
-        if k not in self._squares:
-            self._squares[k] = self.courses[k].squares(self.ends[k][0])
-        own = self.functional(k, row)
-        return ((own[:, None, :] @ self._squares[k])[:, 0] * own).sum(axis=1) * self.network.scales.second  # type: ignore[no-any-return]
+    def integral(self, row: Array) -> Array:
+        """(P,): a sum of unknowns (P or 1, u + 1) integrated over all intervals, jumps included, SI.
+
+        Where ideal parts leave it open, all devices share alike.
+        """
+        total = np.zeros(len(self.start))
+        for k in range(len(self.systems)):
+            total = total + self.summed(k, self.functional(k, row)) + self.impulse(k, row)
+        return total
 
     def impulse(self, k: int, row: Array) -> Array:
         """(P,): what the jump at the start of interval ``k`` adds to the integral of a sum, SI."""
