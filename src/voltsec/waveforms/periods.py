@@ -131,7 +131,7 @@ class Periods:
                     ranges = measures.bounded(terms, measures.lasting)
                     one.low[places] = np.min([low for low, _ in ranges], axis=0)
                     one.high[places] = np.max([high for _, high in ranges], axis=0)
-                one.jumped[places] = _jumped(measures, terms)
+                one.jumped[places] = np.abs(measures.impulses(terms)).sum(axis=1)
         return found
 
     def courses(self, wanted: Mapping[str, Terms]) -> Iterator[tuple[Array, dict[str, Array]]]:
@@ -166,13 +166,6 @@ class Periods:
 def _measures(trajectory: Trajectory) -> Measures:
     points, n = trajectory.start.shape
     return Measures(Periodic(trajectory, np.ones(points, bool), np.zeros((points, n, n))))
-
-
-def _jumped(measures: Measures, terms: Terms) -> Array:
-    trajectory, row = measures.trajectory, measures.row(terms)
-    places = range(len(trajectory.systems))
-    total = sum((np.abs(trajectory.impulse(k, row)) for k in places), np.zeros(len(trajectory.start)))
-    return np.where(measures.jumps(terms), total, 0.0)
 
 
 def _highest(shares: Array, values: Array, slopes: Array) -> tuple[float, float]:
