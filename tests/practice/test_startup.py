@@ -239,3 +239,11 @@ def test_windows_that_make_no_sense(text: str) -> None:
 
 def test_the_example_in_the_docstring_holds() -> None:
     assert doctest.testmod(module).failed == 0
+
+
+def test_what_takes_too_long_ends_early_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("voltsec.practice.way.PATIENCE", 0.05)
+    found = startup(voltsec.load("sepic_three_loads"), 90_000)
+    assert "computing time" in found.stopped
+    assert 0 < len(found.time) - 1 < 90_000
+    assert startup(voltsec.load("buck"), 5).stopped == ""

@@ -62,6 +62,8 @@ def startup(
         for step in steps_now:
             point = stated_point(circuit, point | {step.symbol: step.after})
         walk.follow(steps_now, point, length)
+        if walk.stopped:
+            break
     return walk.result()
 
 

@@ -72,6 +72,8 @@ class Startup:
     """Largest current of each coil."""
     voltages: tuple[Largest, ...]
     """Largest voltage across each switch, diode and capacitor."""
+    stopped: str = ""
+    """Why it could not be followed to the end that was asked for; empty where it was."""
 
     @property
     def responses(self) -> tuple[Response, ...]:

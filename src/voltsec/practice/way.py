@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import OutOfTime, limited
 from voltsec.circuit.fault import CircuitError, Fault, NoSteadyState
 from voltsec.practice.response import response
 from voltsec.practice.start_state import start_state
@@ -37,6 +38,9 @@ NEAR = 5e-3
 """Without a number the end is one swing after the state is within this share of the periodic one."""
 NEAREST = 1e-3
 """An output whose state is as near as this has settled, however short it has been so."""
+PATIENCE = 60.0
+"""Seconds of computing time for a section: most take hundredths, some stages turn diodes dozens of times a
+period."""
 TURNS = 6
 """Swings that are shown of a stage that never settles."""
 REPEATS = 1e-8
@@ -71,6 +75,8 @@ class Way:
         self.before: float | None = None
         """Output of the periodic state that a step leaves."""
         self.moved: dict[str, tuple[float, float]] = {}
+        self.stopped = ""
+        """Why the way could not be followed to its end."""
 
     def follow(self, steps: tuple[Step, ...], point: Mapping[str, float], length: int | None) -> None:
         """One section of ``length`` periods; None: until it has settled."""
@@ -143,22 +149,25 @@ class Way:
         runs: list[Trajectory] = []
         count = 0
         try:
-            for run in transient(network, switching, start, most, self.guess):
-                near = None if stop is None else _settles_in(run, stop, NEAR)
-                if near is not None:
-                    most, stop = min(most, count + near + swing), None
-                runs.append(_cut(run, most - count))
-                count += len(runs[-1].start)
-                if count == most:
-                    break
-        except NotDetermined as problem:
-            time = (self.sections[-1].periods.end if self.sections else 0.0) + count * network.point["T"][0]
+            with limited(PATIENCE):
+                for run in transient(network, switching, start, most, self.guess):
+                    near = None if stop is None else _settles_in(run, stop, NEAR)
+                    if near is not None:
+                        most, stop = min(most, count + near + swing), None
+                    runs.append(_cut(run, most - count))
+                    count += len(runs[-1].start)
+                    if count == most:
+                        break
+        except (NotDetermined, OutOfTime) as problem:
+            self.stopped = str(problem) or f"{PATIENCE:g} seconds of computing time are over"
+        if not runs:
+            time = self.sections[-1].periods.end if self.sections else 0.0
             fault = Fault(
                 "not-determined",
-                f"the way could not be followed beyond {time:.6g} s: {problem}",
+                f"the way could not be followed beyond {time:.6g} s: {self.stopped}",
                 hint="small resistances of switches, diodes and capacitors settle what ideal ones leave open",
             )
-            raise CircuitError((fault,), self.circuit.file, self.circuit.text) from None
+            raise CircuitError((fault,), self.circuit.file, self.circuit.text)
         return runs
 
     def _note_jumps(self, network: PeriodNetwork, first: Trajectory) -> None:
@@ -186,6 +195,7 @@ class Way:
             tuple(self._largest(one) for one in self.sources),
             tuple(self._largest(one) for one in self.coils),
             tuple(self._largest(one) for one in self.voltages),
+            self.stopped,
         )
 
     def _largest(self, trace: WantedTrace) -> Largest:

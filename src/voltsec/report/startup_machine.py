@@ -21,6 +21,7 @@ def startup_json(start: Startup, window: tuple[float, float] | None = None) -> J
         "from": start.start,
         "periods": len(start.time) - 1,
         "end": start.end,
+        "stopped": start.stopped or None,
         "sections": [_section(section) for section in start.sections],
         "sources": [_largest(one) for one in start.sources],
         "coils": [_largest(one) for one in start.coils],

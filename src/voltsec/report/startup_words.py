@@ -174,6 +174,9 @@ def largest_rows(start: Startup, alphabet: Alphabet = UNICODE) -> Iterator[tuple
 
 def remarks(start: Startup, alphabet: Alphabet = UNICODE) -> Iterator[str]:
     """What must be said besides: a state that contradicts itself, currents that are cut off, ringing."""
+    if start.stopped:
+        end = engineering(start.end, "s", alphabet)
+        yield f"It was followed to {end} only, not to the end that was asked for: {start.stopped}."
     if start.moved:
         unit = {"v": "V", "i": "A"}
         moved = [

@@ -29,6 +29,7 @@ TERMS = 14
 """Terms of the power series about an earlier instant, ..."""
 NEAR = 0.5
 """... which is exact to rounding while the rate times what the instant moves stays below this."""
+EXPONENTS = np.arange(TERMS)
 NEWTON_STEPS = 12
 CLOSE = 1e-15
 """An instant (share of the period) is found where it moves by less."""
@@ -195,10 +196,9 @@ class _Link:
         terms = [np.eye(len(self.rate))]
         for j in range(1, TERMS):
             terms.append(terms[-1] @ self.rate * (unit / j))
-        self.terms = np.stack(terms)
-        """(terms, k, k): the power series of the transition matrix, time in periods."""
-        self.rows = None if event is None else event @ self.terms
-        self.slopes = np.arange(1, TERMS)
+        self.terms = np.stack(terms).reshape(TERMS, -1)
+        """(terms, k * k): the power series of the transition matrix, time in periods."""
+        self.rows = None if event is None else event @ np.stack(terms)
         self.nominal, self.growth = -1.0, np.zeros_like(self.rate)
 
     def about(self, share: float) -> None:
@@ -216,8 +216,8 @@ class _Link:
             if moved is None or not self.nominal + moved > SHORTEST:
                 return None
             if abs(moved) * self.norm <= NEAR:
-                powers = moved ** np.arange(TERMS)
-                end = np.tensordot(powers, self.terms, 1) @ there
+                powers = moved**EXPONENTS
+                end = (powers @ self.terms).reshape(self.rate.shape) @ there
                 return self.outlet @ end, self.nominal + moved
             self.about(self.nominal + moved)
         return None
