@@ -19,7 +19,8 @@ from voltsec.practice.traces_wanted import WantedTrace
 from voltsec.report.figure_face import ACCENT, CURVES, INK, QUIET, SHADE, engineering_axis, in_face, panels
 from voltsec.report.machine import circuit_name
 from voltsec.report.quantity import engineering
-from voltsec.report.startup_words import section_title, title_words
+from voltsec.report.startup_words import jump_words, section_title, title_words
+from voltsec.report.waves_words import IMPULSES
 
 WIDTH = 5.4
 """Inches: shrunk to a telephone's width the labels can still be read."""
@@ -84,7 +85,9 @@ def _spans(axes: Axes, start: Startup, trace: WantedTrace, colour: str) -> None:
 def _legend(axes: Axes, start: Startup, trace: WantedTrace, colour: str) -> None:
     series = start[trace.text]
     told = [trace.text]
-    if np.isfinite(series.high).any():
+    if series.jumped.any():
+        told.append(f"{IMPULSES[trace.unit]} jumps")
+    elif np.isfinite(series.high).any():
         high, low = float(np.nanmax(series.high)), float(np.nanmin(series.low))
         peak = high if abs(high) >= abs(low) else low
         told.append(f"peak {engineering(peak, trace.unit, digits=3)}")
@@ -114,6 +117,8 @@ def _settling(axes: Axes, start: Startup) -> None:
         if settled:
             when = section.periods.begin + settled
             axes.plot([when], [final], "o", color=ACCENT, markersize=4.5, zorder=4)
+            if len(start.sections) > 1:  # labels would lie over each other: they stand below
+                continue
             late = when > 0.7 * start.end
             axes.annotate(
                 f"within 1 % after {engineering(settled, 's', digits=3)}",
@@ -130,9 +135,13 @@ def _settling(axes: Axes, start: Startup) -> None:
 def _below(start: Startup, spans: bool) -> str:
     """What stands below the time axis."""
     lines = textwrap.wrap(title_words(start), KEY)
-    for section in start.sections:
-        if section.steps:
-            lines += textwrap.wrap(section_title(start, section), KEY)
+    for section in start.sections if len(start.sections) > 1 or start.sections[0].steps else ():
+        settled = section.response.settled
+        told = f", within 1 % after {engineering(settled, 's', digits=3)}" if settled else ""
+        lines += textwrap.wrap(f"{section_title(start, section)}{told}", KEY)
+    if start.stopped:
+        lines += textwrap.wrap(f"not followed to the end that was asked for: {start.stopped}", KEY)
+    lines += textwrap.wrap("; ".join(jump_words(start)), KEY)
     if spans:
         lines.append("area: what each period spans; line: its mean; dotted: the steady state")
     return "\n".join(lines)

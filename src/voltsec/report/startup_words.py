@@ -17,6 +17,7 @@ from voltsec.report.cautions import (
     voltage_caution,
 )
 from voltsec.report.quantity import engineering, percent
+from voltsec.report.waves_words import IMPULSE_UNITS, IMPULSES
 from voltsec.waveforms.ledger import Ledger
 
 Rows = Iterator[tuple[str, str]]
@@ -26,7 +27,6 @@ NOTHING = 5e-7
 """A share below this is said to be nothing."""
 EMPTY = 1e-9
 """An entry of the ledger below this share of what flowed is zero."""
-JUMPS = {"A": ("charge", "C"), "V": ("flux", "Vs")}
 
 
 def title_words(start: Startup, alphabet: Alphabet = UNICODE) -> str:
@@ -172,6 +172,16 @@ def largest_rows(start: Startup, alphabet: Alphabet = UNICODE) -> Iterator[tuple
         yield one.name, value, at if not one.jumped else "", steady or "", times
 
 
+def jump_words(start: Startup, alphabet: Alphabet = UNICODE) -> Iterator[str]:
+    """What of each trace comes in jumps: ``i(Cf): charge jumps besides, up to 22 µC a period``."""
+    for trace in start.traces:
+        most = float(start[trace.text].jumped.max())
+        if most:
+            size = engineering(most, IMPULSE_UNITS[trace.unit], alphabet, digits=3)
+            what = f"{trace.text}: {IMPULSES[trace.unit]} jumps besides"
+            yield f"{what}, up to {size} a period, which no curve shows"
+
+
 def remarks(start: Startup, alphabet: Alphabet = UNICODE) -> Iterator[str]:
     """What must be said besides: a state that contradicts itself, currents that are cut off, ringing."""
     if start.stopped:
@@ -188,6 +198,7 @@ def remarks(start: Startup, alphabet: Alphabet = UNICODE) -> Iterator[str]:
             "At the first instant charge or flux moves at once, because closed devices tie what the "
             f"beginning holds apart: {', '.join(moved)}; {engineering(lost, 'J', alphabet)} is lost in it."
         )
+    yield from (f"{words}." for words in jump_words(start, alphabet))
     cut = [one.name for one in start.voltages if one.jumped]
     if cut:
         yield (
