@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.command.conftest import Run
+from voltsec.command.main import run
 
 
 def test_table_and_plots(voltsec: Run) -> None:
@@ -59,10 +60,18 @@ def test_json(voltsec: Run) -> None:
         (["-o", "/no/such/place/x.csv"], "there is no directory"),
     ],
 )
-def test_bad_input(voltsec: Run, arguments: list[str], words: str, tmp_path: Path) -> None:
-    done = voltsec("waves", "boost", *arguments, cwd=tmp_path)
-    assert done.returncode == 2 and done.stdout == ""
-    assert words in " ".join(done.stderr.split()) and "Traceback" not in done.stderr
+def test_bad_input(
+    arguments: list[str],
+    words: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    status = run(["waves", "boost", *arguments])
+    told = capsys.readouterr()
+    assert (status, told.out) == (2, "")
+    assert words in " ".join(told.err.split()) and "Traceback" not in told.err
     assert not list(tmp_path.iterdir())
 
 

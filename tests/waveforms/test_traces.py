@@ -302,3 +302,22 @@ operate D = 0.4, T = 10 us
     blocking = traces.interval == 1
     assert points.values[blocking] == pytest.approx(12.0, rel=1e-6)
     assert traces.measures.average(voltage("in", "x"))[0] == pytest.approx(0.6 * 12.0, rel=1e-6)
+
+
+def test_the_charge_that_two_switches_beside_each_other_share_is_open() -> None:
+    """Together they carry what one alone would; how much each takes hangs on their resistances."""
+    text = voltsec.load("superlift_po").text
+    line = next(one for one in text.splitlines() if one.startswith("switch"))
+    twice = text.replace(line, f"{line}\nswitch S2 : a -> gnd\ndrive S at D\ndrive S2 with S")
+    one, two = traced(text), traced(twice)
+    assert one is not None and two is not None
+    (alone,) = one.points(((("i", "S"), 1),)).impulses
+    for name in ("S", "S2"):
+        (shared,) = two.points(((("i", name), 1),)).impulses
+        assert np.isnan(shared.amount)
+        assert np.isnan(two.measures.average(((("i", name), 1),))[0])
+    both = two.points(((("i", "S"), 1), (("i", "S2"), 1)))
+    assert both.impulses[0].amount == pytest.approx(alone.amount, rel=1e-9)
+    assert both.values[two.interval == 0] == pytest.approx(
+        one.points(((("i", "S"), 1),)).values[one.interval == 0]
+    )

@@ -8,6 +8,7 @@ empty, and two columns hold the least and the most there may be.
 from __future__ import annotations
 
 import csv
+from math import isnan
 from pathlib import Path
 from typing import TextIO
 
@@ -46,9 +47,10 @@ def write_rows(waves: Waves, stream: TextIO) -> None:
 
 
 def _jumps(waves: Waves, trace: Trace) -> list[str]:
-    """The charge in the first row after each jump."""
-    found = np.full(waves.time.shape, np.nan)
+    """The charge in the first row after each jump; ``open`` where ideal parts share it anyhow."""
+    found = [""] * len(waves.time)
     begins = np.flatnonzero(np.diff(waves.interval, prepend=-1))
     for one in trace.impulses:
-        found[begins[np.abs(waves.time[begins] - one.time).argmin()]] = one.amount
-    return cell_texts(found)
+        row = int(begins[np.abs(waves.time[begins] - one.time).argmin()])
+        found[row] = "open" if isnan(one.amount) else f"{one.amount:.12g}"
+    return found

@@ -29,11 +29,10 @@ from voltsec.report.figure_face import (
     svg_text,
 )
 from voltsec.report.machine import circuit_name
-from voltsec.report.quantity import engineering
 from voltsec.report.waves_panels import panelled, span
 from voltsec.report.waves_words import (
-    IMPULSE_UNITS,
     IMPULSES,
+    amount_text,
     conducting_words,
     interval_key,
     measure_text,
@@ -144,7 +143,7 @@ def _draw(axes: Axes, waves: Waves, trace: Trace, colour: str, style: str, place
         axes.plot([waves.time[peak]], [trace.values[peak]], "o", color=colour, markersize=4.5, clip_on=False)
     for one in trace.impulses:
         top = 0.98 - 0.14 * place
-        ends = (0.04, top) if one.amount > 0 else (top, 0.04)
+        ends = (top, 0.04) if one.amount < 0 else (0.04, top)
         axes.annotate(
             "",
             xy=(one.time, ends[1]),
@@ -157,7 +156,7 @@ def _draw(axes: Axes, waves: Waves, trace: Trace, colour: str, style: str, place
         if one.time < waves.period:
             late = one.time > 0.75 * waves.periods * waves.period
             axes.annotate(
-                engineering(one.amount, IMPULSE_UNITS[trace.unit], digits=3),
+                amount_text(one, trace.unit),
                 xy=(one.time, top),
                 xycoords=("data", "axes fraction"),
                 xytext=(-6 if late else 6, -1),

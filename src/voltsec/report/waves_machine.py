@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from math import isfinite, isinf
+from math import isinf
 from typing import Any
 
 import numpy as np
 
 from voltsec.practice.waves import Trace, Waves
 from voltsec.report.cautions import cautions_at
-from voltsec.report.machine import FORMAT, Json, circuit_name
+from voltsec.report.machine import FORMAT, Json, circuit_name, finite
 from voltsec.report.waves_words import IMPULSE_UNITS, remarks
 
 
@@ -42,12 +42,12 @@ def _trace(trace: Trace) -> Json:
     found: Json = {
         "name": trace.name,
         "unit": trace.unit,
-        **{name: value if value is None or isfinite(value) else None for name, value in measures.items()},
+        **{name: finite(value) for name, value in measures.items()},
         "unbounded": [name for name, value in measures.items() if value is not None and isinf(value)],
         "bounds": ["rms"] if trace.rms_is_bound else [],
         "formulas": dict(trace.formulas),
         "impulses": [
-            {"time": one.time, "amount": one.amount, "unit": IMPULSE_UNITS[trace.unit]}
+            {"time": one.time, "amount": finite(one.amount), "unit": IMPULSE_UNITS[trace.unit]}
             for one in trace.impulses
         ],
         "values": _list(trace.values),
@@ -58,4 +58,4 @@ def _trace(trace: Trace) -> Json:
 
 
 def _list(values: np.ndarray) -> list[Any]:
-    return [value if isfinite(value) else None for value in values.tolist()]
+    return [finite(value) for value in values.tolist()]

@@ -70,7 +70,8 @@ def _cells(
         place = min(int(share * columns), columns - 1)
         stem, heads = ("┃", "▲▼") if alphabet.unicode else ("!", "^v")
         signs[:, place] = stem
-        signs[0 if one.amount > 0 else -1, place] = heads[0 if one.amount > 0 else 1]
+        up = not one.amount < 0  # of an open share the sign is not known
+        signs[0 if up else -1, place] = heads[0 if up else 1]
     return ["".join(row).rstrip() for row in signs]
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from math import isinf
+from collections.abc import Iterator, Sequence
+from math import isinf, isnan
 
 from voltsec.practice.waves import MEASURES, Trace, Waves
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.quantity import engineering, relative_change
+from voltsec.waveforms.traces import Impulse
 
 HEADING = ("Trace", "Mean", "Rms", "Pk-pk", "Least", "Largest")
 AGREES = 5e-6
@@ -54,7 +55,7 @@ def table_rows(waves: Waves, alphabet: Alphabet = UNICODE) -> Iterator[tuple[str
     for trace in waves.traces:
         exact = [getattr(trace, name) for name in MEASURES]
         cells = [measure_text(value, trace.unit, alphabet) for value in (*exact, trace.least, trace.largest)]
-        if trace.rms_is_bound and trace.rms is not None:
+        if trace.rms_is_bound and trace.rms is not None and not isinf(trace.rms):
             cells[1] = alphabet.plain(f"≤ {cells[1]}")
         yield (trace.name, *cells)
         if not trace.formulas:
@@ -89,9 +90,9 @@ def _off(trace: Trace, formula: float | None, exact: float | None, alphabet: Alp
 def remarks(waves: Waves, alphabet: Alphabet = UNICODE) -> Iterator[str]:
     """What jumps in no time, and what ideal parts leave open."""
     for trace in waves.traces:
-        told = [one for one in trace.impulses if one.time < waves.period]
-        if told:
-            yield f"{trace.name}: {impulse_words(trace, alphabet)} in no time"
+        if trace.impulses:
+            first = trace.impulses[: len(trace.impulses) // waves.periods]
+            yield f"{trace.name}: {impulse_words(first, trace.unit, alphabet)} in no time"
     shared = [t.name for t in waves.traces if t.open and t.average is None and t.least is not None]
     if shared:
         yield (
@@ -103,12 +104,16 @@ def remarks(waves: Waves, alphabet: Alphabet = UNICODE) -> Iterator[str]:
         yield f"{', '.join(unbounded)}: open, nothing in the circuit fixes the level"
 
 
-def impulse_words(trace: Trace, alphabet: Alphabet = UNICODE) -> str:
-    """``charge 4.99 µC at 0 s`` for each impulse of the first period."""
-    first = trace.impulses[: max(len({one.amount for one in trace.impulses}), 1)]
-    unit = IMPULSE_UNITS[trace.unit]
+def impulse_words(impulses: Sequence[Impulse], unit: str, alphabet: Alphabet = UNICODE) -> str:
+    """``charge 4.99 µC at 0 s`` for each of the first impulses."""
     told = [
-        f"{engineering(one.amount, unit, alphabet, 3)} at {engineering(one.time, 's', alphabet)}"
-        for one in first[:MOST_NAMED]
+        f"{amount_text(one, unit, alphabet)} at {engineering(one.time, 's', alphabet)}"
+        for one in impulses[:MOST_NAMED]
     ]
-    return f"{IMPULSES[trace.unit]} {', '.join(told)}"
+    more = len(impulses) - MOST_NAMED
+    return f"{IMPULSES[unit]} {', '.join(told)}{f' and {more} more times' if more > 0 else ''}"
+
+
+def amount_text(one: Impulse, unit: str, alphabet: Alphabet = UNICODE) -> str:
+    """The charge of a current in ampere, or the flux of a voltage in volt."""
+    return "of open share" if isnan(one.amount) else engineering(one.amount, IMPULSE_UNITS[unit], alphabet, 3)

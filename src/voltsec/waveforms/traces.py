@@ -29,7 +29,7 @@ class Impulse:
     time: float
     """Second, from the period's start."""
     amount: float
-    """Coulomb, of a voltage volt seconds; positive along the arrow."""
+    """Coulomb, of a voltage volt seconds; positive along the arrow, nan where ideal parts share it anyhow."""
 
 
 @dataclass(frozen=True)
@@ -109,10 +109,11 @@ class PeriodTraces:
     def _impulses(self, terms: Terms) -> tuple[Impulse, ...]:
         """Impulses; several at one instant are one."""
         total: dict[float, float] = {}
-        amounts = self.measures.impulses(terms)[0]
+        amounts, row = self.measures.impulses(terms)[0], self.measures.row(terms)
         for k, amount in enumerate(amounts):
             if amount:
                 time = float(self.starts[k])
-                total[time] = total.get(time, 0.0) + float(amount)
-        largest = float(np.abs(amounts).max(initial=0.0))
-        return tuple(Impulse(time, sum_) for time, sum_ in total.items() if abs(sum_) > ROUNDING * largest)
+                told = float("nan") if self.trajectory.is_open(k, row).any() else float(amount)
+                total[time] = total.get(time, 0.0) + told
+        least = ROUNDING * float(np.abs(amounts).max(initial=0.0))
+        return tuple(Impulse(time, sum_) for time, sum_ in total.items() if not abs(sum_) <= least)
