@@ -165,7 +165,8 @@ class Way:
             fault = Fault(
                 "not-determined",
                 f"the way could not be followed beyond {time:.6g} s: {self.stopped}",
-                hint="small resistances of switches, diodes and capacitors settle what ideal ones leave open",
+                hint="a shorted source or a coil without a path may be why, which voltsec solve tells; small "
+                "resistances of switches, diodes and capacitors settle what ideal ones leave open",
             )
             raise CircuitError((fault,), self.circuit.file, self.circuit.text)
         return runs
