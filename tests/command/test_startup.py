@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.command.conftest import Run
+from voltsec.command.main import run
 
 
 def test_the_summary_fits_a_terminal(voltsec: Run) -> None:
@@ -28,10 +29,10 @@ def test_plain_characters(voltsec: Run) -> None:
 
 
 @pytest.mark.parametrize("ending", ["svg", "png", "pdf"])
-def test_figures(voltsec: Run, tmp_path: Path, ending: str) -> None:
+def test_figures(tmp_path: Path, capsys: pytest.CaptureFixture[str], ending: str) -> None:
     path = tmp_path / f"start.{ending}"
-    done = voltsec("startup", "buck", "--periods", "300", "-o", str(path))
-    assert (done.returncode, done.stderr) == (0, f"written to {path}\n")
+    assert run(["startup", "buck", "--periods", "300", "-o", str(path)]) == 0
+    assert capsys.readouterr().err == f"written to {path}\n"
     assert [entry.name for entry in tmp_path.iterdir()] == [path.name]
     if ending == "svg":
         text = path.read_text(encoding="utf-8")
@@ -40,9 +41,9 @@ def test_figures(voltsec: Run, tmp_path: Path, ending: str) -> None:
 
 
 @pytest.mark.parametrize(("periods", "columns"), [(20, 3), (300, 7)])
-def test_tables(voltsec: Run, tmp_path: Path, periods: int, columns: int) -> None:
+def test_tables(tmp_path: Path, periods: int, columns: int) -> None:
     path = tmp_path / "start.csv"
-    assert voltsec("startup", "buck", "--periods", str(periods), "-o", str(path)).returncode == 0
+    assert run(["startup", "buck", "--periods", str(periods), "-o", str(path)]) == 0
     with path.open(encoding="utf-8", newline="") as stream:
         rows = list(csv.reader(stream))
     assert len(rows[0]) == columns
@@ -75,19 +76,24 @@ def test_json(voltsec: Run) -> None:
     assert ledger["given"] == pytest.approx(parts, rel=1e-9)
 
 
-def test_a_window_past_the_end_goes_on(voltsec: Run) -> None:
-    done = voltsec("startup", "charger_lossy", "--window", "0:20 ms", "--json")
-    told = json.loads(done.stdout)
+def test_a_window_past_the_end_goes_on(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["startup", "charger_lossy", "--window", "0:20 ms", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
     assert told["end"] >= 20e-3 * (1 - 1e-9)
     assert told["ledger"]["to"] == 20e-3
 
 
-def test_high_voltage_on_the_way_is_warned_of(voltsec: Run) -> None:
+def test_high_voltage_on_the_way_is_warned_of(capsys: pytest.CaptureFixture[str]) -> None:
     """A step-up stage to 48 V overshoots 60 V."""
-    done = voltsec("startup", "boost_2x", "--periods", "100", "-o", "/dev/null/none.svg")
-    assert done.returncode == 2
-    done = voltsec("startup", "boost_2x", "--periods", "100", "--json")
-    assert any("extra-low limit of 60 V DC" in one for one in json.loads(done.stdout)["cautions"])
+    assert run(["startup", "boost_2x", "--periods", "100", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert any("extra-low limit of 60 V DC" in one for one in told["cautions"])
+
+
+def test_jumps_of_charge_are_told_beside_the_curve(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["startup", "boost_inv_pump", "--show", "i(Co)", "--periods", "30"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "i(Co): charge jumps besides" in said
 
 
 MISTAKES = (
@@ -106,12 +112,18 @@ MISTAKES = (
 
 @pytest.mark.parametrize(("arguments", "told"), MISTAKES)
 def test_bad_input_is_told_and_leaves_nothing(
-    voltsec: Run, tmp_path: Path, arguments: tuple[str, ...], told: str
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    arguments: tuple[str, ...],
+    told: str,
 ) -> None:
-    done = voltsec("startup", *arguments, cwd=tmp_path)
-    assert done.returncode == 2
-    assert told in " ".join(done.stderr.split())
-    assert "Traceback" not in done.stderr
+    monkeypatch.chdir(tmp_path)
+    status = run(["startup", *arguments])
+    said = capsys.readouterr()
+    assert (status, said.out) == (2, "")
+    assert told in " ".join(said.err.split())
+    assert "Traceback" not in said.err
     assert not list(tmp_path.iterdir())
 
 

@@ -214,7 +214,10 @@ def remarks(start: Startup, alphabet: Alphabet = UNICODE) -> Iterator[str]:
             )
             break
     if any(section.steady is None for section in start.sections):
-        yield "No periodic state was found at this operating point: final values are not known."
+        yield (
+            "No periodic state was found at this operating point: final values are not known. Where "
+            "something grows from period to period, voltsec solve tells what and why."
+        )
 
 
 def cautions(start: Startup) -> Iterator[str]:
