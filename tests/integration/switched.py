@@ -271,6 +271,25 @@ def periodic_averages(
     return network.averages(state, periods)
 
 
+def states_after(
+    circuit: Circuit,
+    periods: int,
+    start: Mapping[str, float] | None = None,
+    *,
+    closed: float = 2e-6,
+    open_: float = 2e6,
+) -> dict[str, float]:
+    """Coil currents and capacitor voltages by name after so many periods from ``start`` (rest), SI units."""
+    network = _Network(circuit, _merged(circuit, {}), closed, open_, 1.0)
+    z = network.initial(start or {})
+    for _ in range(periods):
+        z = network.integrate(z)[0]
+    currents = network.currents_of_state @ z[: network.fluxes] * network.ampere
+    voltages = network.voltages_of_state @ z[network.fluxes : -1] * network.volt
+    names = [network.names[index] for index in network.of_kind["capacitor"]]
+    return dict(zip([*network.inductance_names, *names], map(float, [*currents, *voltages]), strict=True))
+
+
 def _merged(circuit: Circuit, values: Mapping[str, float]) -> dict[str, float]:
     """Netlist values overridden by ``values``; mutual inductances follow from k where only k is given."""
     known = {symbol: float(value) for symbol, value in circuit.values.items()}

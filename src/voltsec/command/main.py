@@ -24,6 +24,8 @@ COMMANDS = {
     "solve": "voltsec.command.solve",
     "map": "voltsec.command.map",
     "sweep": "voltsec.command.sweep",
+    "waves": "voltsec.command.waves",
+    "startup": "voltsec.command.startup",
     "derive": "voltsec.command.derive",
     "report": "voltsec.command.report",
     "check": "voltsec.command.check",

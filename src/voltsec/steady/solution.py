@@ -273,6 +273,23 @@ class Solution:
             raise LookupError("no periodic state could be verified at this point")
         return numbers
 
+    def startup(
+        self,
+        periods: int | None = None,
+        start: str | None = None,
+        steps: tuple[str, ...] = (),
+        show: str | None = None,
+        **values: float,
+    ) -> Any:
+        """The stage followed exactly from rest or another state: ``answer.startup(steps=("R: 10 -> 5",))``.
+
+        See :func:`voltsec.practice.startup.startup`; ``values`` (symbols, SI units) change the operating
+        point.
+        """
+        from voltsec.practice.startup import startup
+
+        return startup(self.circuit, periods, start, steps, show, values)
+
     def sweep(self, quantities: tuple[str, ...] | None = None, executor: Any = None, **values: Any) -> Any:
         """Numbers at many points: ``answer.sweep(D=array, R=array).gain``.
 
@@ -283,3 +300,14 @@ class Solution:
         from voltsec.practice.sweep import ORDINARY, sweep
 
         return sweep(self, values, ORDINARY if quantities is None else tuple(quantities), executor)
+
+    def waves(self, show: Any = None, periods: int = 1, **values: float) -> Any:
+        """Waveforms of the exact steady state: ``answer.waves("v(out), i(L1)", D=0.4)["i(L1)"].values``.
+
+        ``show`` lists traces (see :mod:`voltsec.practice.traces_wanted`), ``values`` change the netlist's
+        (symbols, SI units).  The :class:`voltsec.practice.waves.Waves` that comes back has ``time`` (n,) in
+        seconds and for each trace ``values`` (n,) in volt or ampere; a notebook shows it as a figure.
+        """
+        from voltsec.practice.waves import waves
+
+        return waves(self, show, periods, values)

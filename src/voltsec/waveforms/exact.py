@@ -98,6 +98,29 @@ def exact_results(
     return exact
 
 
+def exact_state(
+    circuit: Circuit, point: Mapping[str, float], expected: Listed[Expected] = ()
+) -> Periodic | None:
+    """The exact periodic state at one point (every symbol, SI units); ``None`` where none is found.
+
+    ``expected`` are tried first, as in :func:`exact_results`.
+    """
+    network = PeriodNetwork(circuit, point)
+    for stages in stages_of(circuit):
+        lengths = np.array([float(length) for length in stages.fractions(dict(point))])
+        if (lengths < 0).any():
+            continue
+        for one in expected:
+            with suppress(NotDetermined, np.linalg.LinAlgError):
+                found = periodic_state(network, one.sequence, lengths[None], one.fractions, one.instants)
+                if found.good[0]:
+                    return found
+        searched = periodic_from_nothing(network, stages.closed, lengths)
+        if searched is not None and searched.good[0]:
+            return searched
+    return None
+
+
 @dataclass
 class _Search:
     circuit: Circuit

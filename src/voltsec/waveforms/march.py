@@ -113,7 +113,7 @@ class _Walk:
             still = still + 1 if spent < SHORTEST else 0
             if self.events > MOST_EVENTS or still > STANDSTILL:
                 raise NotDetermined("diodes turn on and off without end")
-            row = _margin(network, system, device, device in settled.conducting)
+            row = margin_row(network, system, device, device in settled.conducting)
             change = row @ system.augmented[0] @ end
             self.shift = -(row[:-1] @ inner) / change if abs(change) > GRAZING else 0 * self.shift
             inner = inner + np.outer((system.augmented[0] @ end)[:-1], self.shift)
@@ -154,7 +154,7 @@ class _Walk:
         )
 
 
-def _margin(network: PeriodNetwork, system: IntervalSystem, name: str, on: bool) -> Array:
+def margin_row(network: PeriodNetwork, system: IntervalSystem, name: str, on: bool) -> Array:
     """A diode's current or reverse voltage over (xi, 1), scaled; not negative where its state is right."""
     voltage, current = network.device_values[name]
     row = (current if on else -voltage)[0]
@@ -174,13 +174,13 @@ def _first_event(
     names = [diode.name for diode in network.circuit.diodes]
     if not names:
         return None
-    rows = np.array([_margin(network, system, name, name in conducting) for name in names])
+    rows = np.array([margin_row(network, system, name, name in conducting) for name in names])
     shares, samples = one.samples(start[None])
     states = samples[0].T
     values = rows @ states
     slopes = rows @ system.augmented[0] @ states * float(one.length[0])
     wrong = values < -NOTHING
-    wrong[:, 1:] |= _dips(shares, values, slopes) < -NOTHING
+    wrong[:, 1:] |= dips(shares, values, slopes) < -NOTHING
     if not wrong[:, 1:].any():
         return None
     place = int(np.argmax(wrong[:, 1:].any(axis=0))) + 1
@@ -192,7 +192,7 @@ def _first_event(
     return found
 
 
-def _dips(shares: Array, values: Array, slopes: Array) -> Array:
+def dips(shares: Array, values: Array, slopes: Array) -> Array:
     """Least value between each pair of samples, of the cubic through values and slopes."""
     step = np.diff(shares)
     low, high = values[:, :-1], values[:, 1:]

@@ -151,20 +151,7 @@ class _Solver:
         self.last = [places[-1] for places in members for _ in places[:-1]]
         self.systems = [network.system(interval.conducting) for interval in sequence.intervals]
         self.period = network.point["T"] / network.scales.second
-        self.events = [self._event(k) for k in self.unknown]
-
-    def _event(self, k: int) -> Array:
-        """What is zero at the end of interval ``k``, which ends by itself, over (xi, 1)."""
-        stops, starts = self.sequence.ended_by(k)
-        for names, column in ((stops, 1), (starts, 0)):
-            for name in sorted(names):
-                row = self.network.device_values[name][column]
-                found = (row[:, None, :-1] @ self.systems[k].unknowns)[:, 0]
-                found[:, -1] += row[:, -1]
-                unit = self.network.scales.ampere if column else self.network.scales.volt
-                if np.abs(found[0, :-1]).max(initial=0.0) > 1e-12 * unit[0]:
-                    return found / unit[:, None]
-        raise NotDetermined("what ends an interval is not determined")
+        self.events = [ending_row(network, sequence, k) for k in self.unknown]
 
     def whole(self, unknown: Array) -> Array:
         """Every fraction (P, intervals) from those of the intervals that end by themselves (P, unknowns)."""
@@ -258,6 +245,24 @@ class _Solver:
             values.append((event[:, None] @ (ends[k] @ one))[:, 0, 0])
             slopes.append((event[:, None] @ (at_end[k] + ends[k][:, :, :n] @ back))[:, 0])
         return np.stack(values, axis=1), np.stack(slopes, axis=1)
+
+
+def ending_row(network: PeriodNetwork, sequence: Sequence, k: int) -> Array:
+    """(P, m + 1): what is zero at the end of interval ``k``, which ends by itself, over (xi, 1), scaled.
+
+    Raises :class:`NotDetermined` where nothing that the state moves is.
+    """
+    stops, starts = sequence.ended_by(k)
+    unknowns = network.system(sequence.intervals[k].conducting).unknowns
+    for names, column in ((stops, 1), (starts, 0)):
+        for name in sorted(names):
+            row = network.device_values[name][column]
+            found = (row[:, None, :-1] @ unknowns)[:, 0]
+            found[:, -1] += row[:, -1]
+            unit = network.scales.ampere if column else network.scales.volt
+            if np.abs(found[0, :-1]).max(initial=0.0) > 1e-12 * unit[0]:
+                return found / unit[:, None]  # type: ignore[no-any-return]
+    raise NotDetermined("what ends an interval is not determined")
 
 
 def _finite(maps: Array) -> tuple[Array, Array]:

@@ -21,6 +21,7 @@ from voltsec.steady.time_grid import uniform
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Followed, Switching, follow
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
+from voltsec.waveforms.state import state_from
 
 PERIODS = 320
 """Periods followed at most."""
@@ -162,4 +163,4 @@ def _first_guess(network: PeriodNetwork, switching: Switching) -> tuple[Array, f
     if state is not None:
         values = np.concatenate([state.coil_currents[-1], state.capacitor_voltages])
         guess = frozenset(d.name for d, on in zip(circuit.diodes, state.conducting[-1], strict=True) if on)
-    return np.linalg.solve(network.coordinates[0][0], values / network.units[0, : network.count]), guess
+    return state_from(network, values), guess

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from voltsec.tableau.interval import Sequence
-from voltsec.waveforms.linear import Array, Course, course
+from voltsec.waveforms.linear import SAMPLES, Array, Course, course
 from voltsec.waveforms.network import IntervalSystem, PeriodNetwork
 
 OPEN = 1e-6
@@ -39,6 +39,10 @@ class Trajectory:
     """(P, intervals), shares of the period."""
     start: Array
     """(P, n): the state before the first interval."""
+    least: int = SAMPLES
+    """Samples of an interval at least (see :meth:`voltsec.waveforms.linear.Course.samples`)."""
+    halvings: int = 0
+    """How often the steps between samples near an interval's start are halved."""
 
     @cached_property
     def systems(self) -> tuple[IntervalSystem, ...]:
@@ -52,11 +56,13 @@ class Trajectory:
 
     @cached_property
     def courses(self) -> tuple[Course, ...]:
-        """The linear course of every interval."""
-        return tuple(
-            course(system.augmented, self.fractions[:, k] * self.period)
-            for k, system in enumerate(self.systems)
-        )
+        """The linear course of every interval, one for all points where they last equally long."""
+        found = []
+        for k, system in enumerate(self.systems):
+            shares = self.fractions[:, k]
+            alike = bool((shares == shares[0]).all())
+            found.append(course(system.augmented, (shares[:1] if alike else shares) * self.period))
+        return tuple(found)
 
     @cached_property
     def ends(self) -> tuple[tuple[Array, Array, Array], ...]:
@@ -79,7 +85,10 @@ class Trajectory:
     @cached_property
     def sampled(self) -> tuple[tuple[Array, Array], ...]:
         """For every interval the instants as shares of it (s,), and (xi, 1) there (P, s, m + 1)."""
-        return tuple(one.samples(first) for one, (first, _, _) in zip(self.courses, self.ends, strict=True))
+        return tuple(
+            one.samples(first, self.least, self.halvings)
+            for one, (first, _, _) in zip(self.courses, self.ends, strict=True)
+        )
 
     def functional(self, k: int, row: Array) -> Array:
         """A sum of unknowns (P, u + 1) in interval ``k`` as a row over (xi, 1), (P, m + 1)."""
@@ -95,6 +104,32 @@ class Trajectory:
     def usable(self) -> Array:
         """(P,): where the networks are of the same rank as at the first point."""
         return np.all([system.usable for system in self.systems], axis=0)  # type: ignore[no-any-return]
+
+    def summed(self, k: int, own: Array) -> Array:
+        """(P,): what ``own`` (P, m + 1), over (xi, 1), comes to when integrated over interval ``k``, SI."""
+        sums = _apply(self.courses[k].integral, self.ends[k][0])
+        return (own * sums).sum(axis=1) * self.network.scales.second  # type: ignore[no-any-return]
+
+    def squared(self, k: int, own: Array) -> Array:
+        """(P,): the same of its square; jumps are not in it."""
+        if k not in self._squares:
+            self._squares[k] = self.courses[k].squares(self.ends[k][0])
+        square = ((own[:, None, :] @ self._squares[k])[:, 0] * own).sum(axis=1)
+        return square * self.network.scales.second  # type: ignore[no-any-return]
+
+    @cached_property
+    def _squares(self) -> dict[int, Array]:
+        return {}
+
+    def integral(self, row: Array) -> Array:
+        """(P,): a sum of unknowns (P or 1, u + 1) integrated over all intervals, jumps included, SI.
+
+        Where ideal parts leave it open, all devices share alike.
+        """
+        total = np.zeros(len(self.start))
+        for k in range(len(self.systems)):
+            total = total + self.summed(k, self.functional(k, row)) + self.impulse(k, row)
+        return total
 
     def impulse(self, k: int, row: Array) -> Array:
         """(P,): what the jump at the start of interval ``k`` adds to the integral of a sum, SI."""
