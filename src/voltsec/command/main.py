@@ -25,6 +25,7 @@ COMMANDS = {
     "map": "voltsec.command.map",
     "sweep": "voltsec.command.sweep",
     "derive": "voltsec.command.derive",
+    "states": "voltsec.command.states",
     "report": "voltsec.command.report",
     "check": "voltsec.command.check",
     "circuits": "voltsec.command.circuits",
