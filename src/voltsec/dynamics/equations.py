@@ -1,9 +1,9 @@
 """One interval, or the mean over a period's intervals, with the derivatives of its states in it.
 
 The rows are the mean networks of :mod:`voltsec.tableau.assembly`, one an interval, with the coil currents
-and capacitor voltages the same in all of them.  Where the steady state asks that voltages of coils and currents of
-capacitors sum to zero over the period, their sums are here what makes the states move: with f_k the shares of
-the period,
+and capacitor voltages the same in all of them.  Where the steady state asks that voltages of coils and
+currents of capacitors sum to zero over the period, their sums are here what makes the states move: with f_k
+the shares of the period,
 
     sum f_k u_k = L di/dt,   sum f_k i_Ck = C dv/dt
 

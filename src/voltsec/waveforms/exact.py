@@ -25,6 +25,7 @@ from voltsec.waveforms.measures import Measures
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 from voltsec.waveforms.periodic import Periodic, followed_state, periodic_state, without_idle
 from voltsec.waveforms.shooting import found_periodic
+from voltsec.waveforms.trajectory import Trajectory
 
 CHUNK = 256
 """Points solved together."""
@@ -205,3 +206,15 @@ def periodic_from_nothing(
         return without_idle(_polished(network, period, lengths, state))
     except (NotDetermined, OutOfTime, np.linalg.LinAlgError):
         return None
+
+
+def trajectory_at(circuit: Circuit, point: Mapping[str, float]) -> Trajectory | None:
+    """The exact periodic state at one point (every symbol, SI units), found from nothing; ``None`` without."""
+    for stages in stages_of(circuit):
+        lengths = np.array([float(length) for length in stages.fractions(dict(point))])
+        if (lengths < 0).any():
+            continue
+        found = periodic_from_nothing(PeriodNetwork(circuit, point), stages.closed, lengths)
+        if found is not None and found.good[0]:
+            return found.trajectory
+    return None

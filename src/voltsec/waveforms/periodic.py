@@ -130,6 +130,31 @@ def without_idle(periodic: Periodic) -> Periodic:
     return Periodic(found, periodic.good, periodic.open_) if good and same else periodic
 
 
+def event_row(network: PeriodNetwork, sequence: Sequence, k: int) -> Array:
+    """What is zero at the end of interval ``k``, which ends by itself, over (xi, 1), (P, m + 1), scaled."""
+    name, column = event_device(network, sequence, k)
+    system = network.system(sequence.intervals[k].conducting)
+    row = network.device_values[name][column]
+    found = (row[:, None, :-1] @ system.unknowns)[:, 0]
+    found[:, -1] += row[:, -1]
+    unit = network.scales.ampere if column else network.scales.volt
+    return found / unit[:, None]  # type: ignore[no-any-return]
+
+
+def event_device(network: PeriodNetwork, sequence: Sequence, k: int) -> tuple[str, int]:
+    """The device that ends interval ``k``, and whether by its voltage (0) or its current (1)."""
+    system = network.system(sequence.intervals[k].conducting)
+    stops, starts = sequence.ended_by(k)
+    for names, column in ((stops, 1), (starts, 0)):
+        for name in sorted(names):
+            row = network.device_values[name][column]
+            found = (row[:, None, :-1] @ system.unknowns)[:, 0]
+            unit = network.scales.ampere if column else network.scales.volt
+            if np.abs(found[0, :-1]).max(initial=0.0) > 1e-12 * unit[0]:
+                return name, column
+    raise NotDetermined("what ends an interval is not determined")
+
+
 class _Solver:
     """The period map of one sequence and its dependence on the fractions."""
 
@@ -152,17 +177,7 @@ class _Solver:
         self.events = [self._event(k) for k in self.unknown]
 
     def _event(self, k: int) -> Array:
-        """What is zero at the end of interval ``k``, which ends by itself, over (xi, 1)."""
-        stops, starts = self.sequence.ended_by(k)
-        for names, column in ((stops, 1), (starts, 0)):
-            for name in sorted(names):
-                row = self.network.device_values[name][column]
-                found = (row[:, None, :-1] @ self.systems[k].unknowns)[:, 0]
-                found[:, -1] += row[:, -1]
-                unit = self.network.scales.ampere if column else self.network.scales.volt
-                if np.abs(found[0, :-1]).max(initial=0.0) > 1e-12 * unit[0]:
-                    return found / unit[:, None]
-        raise NotDetermined("what ends an interval is not determined")
+        return event_row(self.network, self.sequence, k)
 
     def whole(self, unknown: Array) -> Array:
         """Every fraction (P, intervals) from those of the intervals that end by themselves (P, unknowns)."""

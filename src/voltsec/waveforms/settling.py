@@ -12,9 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.steady.stages import stages_of
-from voltsec.waveforms.exact import periodic_from_nothing
-from voltsec.waveforms.network import PeriodNetwork
+from voltsec.waveforms.exact import trajectory_at
 from voltsec.waveforms.trajectory import Trajectory
 
 SHORT = 0.02
@@ -34,7 +32,7 @@ def settling(circuit: Circuit, point: Mapping[str, float]) -> frozenset[str]:
 
     None of them where the exact periodic state is not found.  Coupled inductors are not among them.
     """
-    trajectory = _trajectory(circuit, point)
+    trajectory = trajectory_at(circuit, point)
     if trajectory is None:
         return frozenset()
     network = trajectory.network
@@ -56,17 +54,6 @@ def settling(circuit: Circuit, point: Mapping[str, float]) -> frozenset[str]:
         if all(_settles(trajectory, k, place) for k in range(len(trajectory.systems))):
             found.add(name)
     return frozenset(found)
-
-
-def _trajectory(circuit: Circuit, point: Mapping[str, float]) -> Trajectory | None:
-    for stages in stages_of(circuit):
-        lengths = np.array([float(length) for length in stages.fractions(dict(point))])
-        if (lengths < 0).any():
-            continue
-        found = periodic_from_nothing(PeriodNetwork(circuit, point), stages.closed, lengths)
-        if found is not None and found.good[0]:
-            return found.trajectory
-    return None
 
 
 def _range(trajectory: Trajectory, unknown: tuple) -> tuple[float, float]:
