@@ -6,11 +6,13 @@ A snubber's loss is C*V**2*f (common practice, no source); numbers by the exact 
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 import sympy
 
 import voltsec
 from voltsec.circuit.quasi_static import quasi_static
+from voltsec.practice.sweep import sweep
 from voltsec.steady.points import operating_point
 from voltsec.tableau.expression import symbol
 from voltsec.waveforms.settling import settling
@@ -108,3 +110,15 @@ def test_json_holds_every_part() -> None:
     assert set(told["numbers"]["stress"]) >= {"Rs", "Cs"}
     expression = sympy.sympify(told["modes"][0]["efficiency"])
     assert {str(free) for free in expression.free_symbols} == {"Cs", "R", "T"}
+
+
+def test_a_sweep_tells_of_parts_that_settle() -> None:
+    """No formula has them; numbers do, and a snubber's loss is C·V²·f (common practice, no source)."""
+    answer = solved(SNUBBER)
+    point = answer.numbers.point
+    quantities = ("losses.Rs", "stress.Cs.voltage_peak", "stress.Rs.current_peak")
+    found = sweep(answer, {"R": [0.5 * point["R"], point["R"]]}, quantities)
+    assert found.exact.all() and not np.isfinite(found.formulas["losses.Rs"]).any()
+    assert found["losses.Rs"][1] == pytest.approx(answer.numbers.results["losses.Rs"], rel=1e-9)
+    volts = found["stress.Cs.voltage_peak"]
+    assert found["losses.Rs"] == pytest.approx(point["Cs"] * volts**2 / point["T"], rel=0.03)

@@ -11,7 +11,8 @@ import pytest
 
 from tests.practice.solved import solved
 from voltsec.report.document import document
-from voltsec.report.output import CannotWrite, browser, check_target, write_report
+from voltsec.report.output import browser, check_target, write_report
+from voltsec.report.output_file import CannotWrite
 
 SAMPLES = ["sepic", "boost_lossy", "iso_cuk", "watkins_johnson"]
 
@@ -65,8 +66,8 @@ def test_a_failure_leaves_what_was_there(tmp_path: Path, monkeypatch: pytest.Mon
     path = tmp_path / "report.html"
     path.write_text("before")
 
-    def full(*_: object, **__: object) -> None:
-        (tmp_path / ".report.html.draft").write_bytes(b"half")
+    def full(draft: Path, *_: object, **__: object) -> None:
+        draft.write_bytes(b"half")
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(Path, "write_text", full)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from voltsec.command.budget import budgeted
+from voltsec.command.output_ending import ending
 
 if TYPE_CHECKING:
     from voltsec.practice.map import RegionMap
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.argument("netlist", metavar="FILE|NAME|-")
 @click.option("--over", metavar="SYMBOL", help="The upright axis: K (the usual one), R, L1, any symbol.")
 @click.option("--duty", metavar="NAME", help="The duty to draw over, where there are several.")
-@click.option("-o", "--output", metavar="FILE.png|.svg", help="Draw a picture into this file as well.")
+@click.option("-o", "--output", metavar="FILE.png|.svg|.pdf", help="Draw a picture into this file as well.")
 @click.option("--json", "machine_readable", is_flag=True, help="One JSON object instead of the drawing.")
 @budgeted
 def command(
@@ -36,7 +36,7 @@ def command(
     from voltsec.command.netlists import load_aloud
 
     if output is not None:
-        _check(Path(output))
+        ending(output, (".png", ".svg", ".pdf"))
     circuit = load_aloud(netlist)
     from voltsec.practice.map import region_map
     from voltsec.practice.solve import solve
@@ -55,9 +55,10 @@ def command(
     else:
         _show(areas)
     if output is not None:
-        from voltsec.report.map_figure import save_map
+        from voltsec.report.figure_face import write_figure
+        from voltsec.report.map_figure import draw_map
 
-        save_map(region_map(solution, over, duty), output)
+        write_figure(draw_map(region_map(solution, over, duty)), output)
         click.echo(f"drawn into {output}", err=True)
 
 
@@ -71,18 +72,3 @@ def _show(areas: RegionMap) -> None:
     console = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
     for line in map_lines(areas, alphabet_for(console.encoding), console.width):
         console.print(Text(line), overflow="fold")
-
-
-def _check(path: Path) -> None:
-    """Complain about a picture that could not be written before any work is done."""
-    from importlib.util import find_spec
-
-    suffixes = (".png", ".svg")
-    if path.suffix.lower() not in suffixes:
-        raise click.UsageError(f"a picture ends in {' or '.join(suffixes)}, and {path} does not")
-    if path.is_dir():
-        raise click.UsageError(f"{path} is a directory")
-    if not path.parent.is_dir():
-        raise click.UsageError(f"there is no directory {path.parent}")
-    if find_spec("matplotlib") is None:
-        raise click.UsageError("pictures need matplotlib; without -o the map is drawn as text")

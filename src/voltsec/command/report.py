@@ -30,7 +30,8 @@ def command(netlist: str, output: str) -> None:
     PDF is printed from that page by a headless browser (Chromium).
     """
     from voltsec.command.netlists import load_aloud
-    from voltsec.report.output import CannotWrite, check_target, write_report
+    from voltsec.report.output import check_target, write_report
+    from voltsec.report.output_file import CannotWrite
 
     path = Path(output)
     try:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import sys
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from voltsec.command.budget import budgeted
+from voltsec.command.output_ending import ending
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -58,7 +58,8 @@ def command(
     from voltsec.practice.sweep import BadSweep, known_point, quantity_called
     from voltsec.practice.tolerance import symbol_of
 
-    kind = _kind(output, tolerance is not None)
+    endings = (".csv",) if tolerance is not None else (".csv", *FIGURES)
+    kind = "" if output is None else ending(output, endings)
     circuit = load_aloud(netlist).check()
     try:
         units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
@@ -86,21 +87,6 @@ def command(
             _sweep(solution, values, names, output, kind)
     except BadSweep as problem:
         raise click.UsageError(str(problem)) from None
-
-
-def _kind(output: str | None, table_only: bool) -> str:
-    """The ending of the output file; a complaint about one that cannot be written."""
-    if output is None:
-        return ""
-    ending = Path(output).suffix.lower()
-    known = (".csv",) if table_only else (".csv", *FIGURES)
-    if ending not in known:
-        raise click.UsageError(f"-o takes a file that ends in {', '.join(known)}, not {output}")
-    if not Path(output).absolute().parent.is_dir():
-        raise click.UsageError(f"{output} cannot be written: there is no directory {Path(output).parent}")
-    if Path(output).is_dir():
-        raise click.UsageError(f"{output} cannot be written: it is a directory")
-    return ending
 
 
 def _sweep(solution: Solution, values: dict, names: tuple[str, ...], output: str | None, kind: str) -> None:
@@ -131,9 +117,10 @@ def _sweep(solution: Solution, values: dict, names: tuple[str, ...], output: str
         told = ", ".join(f"{name} by up to {100 * share:.2g} %" for name, share in differing.items())
         click.echo(f"voltsec: note: the formulas neglect ripple; they differ in {told}", err=True)
     if kind in FIGURES:
-        from voltsec.report.sweep_figure import write_figure
+        from voltsec.report.figure_face import write_figure
+        from voltsec.report.sweep_figure import sweep_figure
 
-        write_figure(result, str(output), quantities, circuit_name(solution.circuit))
+        write_figure(sweep_figure(result, quantities, circuit_name(solution.circuit)), str(output))
         return
     from voltsec.report.sweep_csv import write_csv, write_rows
 

@@ -149,9 +149,11 @@ def sweep(
     length = int(np.prod(shape)) if shape else 1
     engine = solution.engine
     builders = [pair for pair in engine.builders if not _asks_for(pair[1], missing)]
+    # parts that settle at once are in the exact state only, no formula tells of them
+    worded = tuple(name for name in quantities if name in quantity_units(engine.circuit))
     compiled: tuple[ReadyMode, ...] = (
-        *(compile_mode(name, builder, constants, tuple(quantities)) for name, builder in builders),
-        *(row_mode(name, mode, constants, tuple(quantities)) for name, mode in engine.numeric if not missing),
+        *(compile_mode(name, builder, constants, worded) for name, builder in builders),
+        *(row_mode(name, mode, constants, worded) for name, mode in engine.numeric if not missing),
     )
     names = tuple(mode.name for mode in compiled)
     job = _Job(circuit, compiled, constants, tuple(quantities), not missing and length <= most_exact)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
-from io import StringIO
 
 from sympy import Basic
 
@@ -20,6 +19,8 @@ from voltsec.steady.solution import Mode, Solution
 
 MAP_CELLS = (90, 64)
 """Columns and rows of the map: each cell is asked of the exact sign conditions."""
+MAP_WIDTH = 5.0
+"""Inches: on a narrow screen the type stays legible."""
 
 MOST_DERIVATIONS = 3
 
@@ -175,24 +176,15 @@ def map_svg(solution: Solution) -> tuple[str, str] | None:
     if not solution.circuit.duty_symbols or len(solution.modes) < 2:
         return None
     from voltsec.practice.map import region_map
+    from voltsec.report.figure_face import svg_text
+    from voltsec.report.map_figure import draw_map
 
-    try:
-        import matplotlib
-
-        from voltsec.report.map_figure import draw_map
-    except ImportError:
-        return None
     try:
         areas = region_map(solution, None, None, *MAP_CELLS)
     except ValueError:
         return None
-    with matplotlib.rc_context({"svg.hashsalt": "voltsec", "svg.fonttype": "none", "text.parse_math": False}):
-        stream = StringIO()
-        draw_map(areas).savefig(stream, format="svg", metadata={"Date": None})
-    text = stream.getvalue()
-    svg = text[text.index("<svg") :]
     return (
-        svg,
+        svg_text(draw_map(areas, MAP_WIDTH)),
         f"Which mode holds where, over {areas.x.name} and {areas.y.name}; the operating point is marked.",
     )
 

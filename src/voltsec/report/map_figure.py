@@ -1,68 +1,55 @@
-"""A map of modes as a picture: PNG or SVG, readable without colour."""
+"""A map of modes as a picture, readable without colour."""
 
 from __future__ import annotations
 
-import os
 import textwrap
-from pathlib import Path
-from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 
 from voltsec.practice.map import NO_STEADY_STATE, NOT_DETERMINED, RegionMap
 from voltsec.report.alphabet import UNICODE
+from voltsec.report.figure_face import (
+    FILLS,
+    INK,
+    NOTHING,
+    PAPER,
+    QUIET,
+    STYLES,
+    UNKNOWN,
+    in_face,
+    panels,
+)
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
 from voltsec.report.map_text import conducting_words, mode_of, no_state_words, round_values
 from voltsec.report.quantity import engineering
 
-LABEL_BOX = {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "#555555", "linewidth": 0.6}
-SUFFIXES = (".png", ".svg")
-FILLS = ("#ffffff", "#c9ddf0", "#f2dcae", "#a9cfae", "#d9b8d4", "#8fb3cf", "#e0a58a", "#c4c4a0")
+LABEL_BOX = {"boxstyle": "round,pad=0.2", "facecolor": PAPER, "edgecolor": QUIET, "linewidth": 0.6}
 HATCHES = ("", "///", "\\\\\\", "...", "xx", "--", "++", "oo")
-UNKNOWN_FILL = "#707070"
-NO_STATE_FILL = "#303030"
-STYLE: Any = {
-    "hatch.linewidth": 0.5,
-    "hatch.color": "#777777",
-    "svg.hashsalt": "voltsec",
-    "text.parse_math": False,
-}
+WIDTH, HEIGHT = 8.0, 5.0
+"""Inches; the legend comes below."""
+LETTERS = 12.0
+"""Letters of the legend an inch."""
 TWO_COLUMNS = 8
 """Entries of the legend beyond which it takes two columns."""
 
 
-def save_map(areas: RegionMap, path: str | os.PathLike[str]) -> None:
-    """Draw ``areas`` into ``path`` in one step, so that no half-written picture ever stands there."""
-    target = Path(path)
-    draft = target.with_name(f".{target.name}.draft{target.suffix}")
-    import matplotlib
-
-    try:
-        # svg.hashsalt and no date: the same map gives the same file
-        with matplotlib.rc_context(STYLE):
-            figure = draw_map(areas)
-            kind = target.suffix.lower().lstrip(".")
-            figure.savefig(draft, format=kind, metadata={"Date": None} if kind == "svg" else None)
-        draft.replace(target)
-    finally:
-        draft.unlink(missing_ok=True)
-
-
-def draw_map(areas: RegionMap) -> Any:
-    """The matplotlib figure."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(8.0, 6.0), dpi=150, layout="constrained")
-    FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
-    handles = _regions(areas, axes) + _curves(areas, axes) + _point(areas, axes)
-    columns = 2 if len(handles) > TWO_COLUMNS else 1
-    lines = -(-sum(handle.get_label().count("\n") + 1 for handle in handles) // columns)
-    figure.set_figheight(5.0 + 0.2 * lines)  # the legend takes nothing from the map
-    _labels(areas, axes)
-    _frame(areas, axes)
+@in_face
+def draw_map(areas: RegionMap, width: float = WIDTH) -> Figure:
+    """The map as a figure of ``width`` inches."""
+    figure, (axes,) = panels(1, HEIGHT * width / WIDTH, width)
+    axes.grid(False)
+    handles = [*_regions(areas, axes, width), *_curves(areas, axes, width), *_point(areas, axes)]
+    columns = 2 if len(handles) > TWO_COLUMNS and width >= WIDTH else 1
+    lines = -(-sum(str(handle.get_label()).count("\n") + 1 for handle in handles) // columns)
+    figure.set_figheight(HEIGHT * width / WIDTH + 0.2 * lines)  # the legend takes nothing from the map
+    _labels(areas, axes, width)
+    _frame(areas, axes, width)
     figure.legend(
         handles=handles,
         loc="outside lower left",
@@ -70,42 +57,55 @@ def draw_map(areas: RegionMap) -> Any:
         title_fontsize=9,
         alignment="left",
         ncols=columns,
-        fontsize=9,
-        frameon=False,
         handlelength=2.4,
     )
     return figure
 
 
-def _regions(areas: RegionMap, axes: Any) -> list[Any]:
-    from matplotlib.colors import to_rgb
-    from matplotlib.patches import Patch
-
+def _regions(areas: RegionMap, axes: Axes, width: float) -> list[Patch]:
     rows, columns = areas.cells.shape
-    x, y = areas.x.edges(columns), areas.y.edges(rows)
-    fills = [*(_fill(n) for n in range(len(areas.names))), NO_STATE_FILL, UNKNOWN_FILL]
-    picture = np.array([to_rgb(fill) for fill in fills])[areas.cells]  # negative cells count from the end
-    axes.pcolormesh(x, y, picture, shading="flat", rasterized=True, zorder=0)
     handles = []
     middle_x, middle_y = areas.x.centres(columns), areas.y.centres(rows)
-    middle_x[[0, -1]], middle_y[[0, -1]] = x[[0, -1]], y[[0, -1]]  # hatching reaches the frame
+    edge_x, edge_y = areas.x.edges(columns), areas.y.edges(rows)
+    middle_x[[0, -1]], middle_y[[0, -1]] = edge_x[[0, -1]], edge_y[[0, -1]]  # hatching reaches the frame
     for number, name in enumerate(areas.names):
-        inside = (areas.cells == number).astype(float)
+        inside = areas.cells == number
+        _fill(axes, inside, edge_x, edge_y, FILLS[number % len(FILLS)])
         hatch = _hatch(number)
         if hatch and inside.any() and not inside.all():
-            axes.contourf(middle_x, middle_y, inside, levels=[0.5, 1.5], colors="none", hatches=[hatch])
+            axes.contourf(
+                middle_x, middle_y, inside.astype(float), levels=[0.5, 1.5], colors="none", hatches=[hatch]
+            )
         words = f"{name}: {conducting_words(mode_of(areas, name))}"
-        text = "\n".join(textwrap.wrap(words, 90, subsequent_indent="    "))
-        handles.append(Patch(facecolor=_fill(number), edgecolor="#555555", hatch=hatch, label=text))
-    if (areas.cells == NO_STEADY_STATE).any():
-        handles.append(Patch(facecolor=NO_STATE_FILL, edgecolor="#555555", label=no_state_words(areas)))
-    if (areas.cells == NOT_DETERMINED).any():
-        handles.append(Patch(facecolor=UNKNOWN_FILL, edgecolor="#555555", label="not determined"))
+        text = "\n".join(textwrap.wrap(words, int(LETTERS * width), subsequent_indent="    "))
+        handles.append(
+            Patch(facecolor=FILLS[number % len(FILLS)], edgecolor=QUIET, lw=0.6, hatch=hatch, label=text)
+        )
+    for kind, colour in ((NO_STEADY_STATE, NOTHING), (NOT_DETERMINED, UNKNOWN)):
+        inside = areas.cells == kind
+        if inside.any():
+            _fill(axes, inside, edge_x, edge_y, colour)
+            words = no_state_words(areas) if kind == NO_STEADY_STATE else "not determined"
+            text = "\n".join(textwrap.wrap(words, int(LETTERS * width), subsequent_indent="    "))
+            handles.append(Patch(facecolor=colour, edgecolor=QUIET, lw=0.6, label=text))
     return handles
 
 
-def _fill(number: int) -> str:
-    return FILLS[number % len(FILLS)]
+def _fill(axes: Axes, inside: np.ndarray, edge_x: np.ndarray, edge_y: np.ndarray, colour: str) -> None:
+    """Cells of one kind as bars along the rows: areas that a theme can colour, unlike a picture's dots."""
+    bars = []
+    for row in np.flatnonzero(inside.any(axis=1)):
+        steps = np.flatnonzero(np.diff(np.concatenate([[0], inside[row].astype(int), [0]])))
+        low, high = edge_y[row], edge_y[row + 1]
+        bars += [
+            [(edge_x[a], low), (edge_x[b], low), (edge_x[b], high), (edge_x[a], high)]
+            for a, b in zip(steps[::2], steps[1::2], strict=True)
+        ]
+    axes.add_collection(
+        # an edge in the same colour closes the seams between rows
+        PolyCollection(bars, facecolors=colour, edgecolors=colour, linewidths=0.5, zorder=0),
+        autolim=False,
+    )
 
 
 def _hatch(number: int) -> str:
@@ -113,20 +113,19 @@ def _hatch(number: int) -> str:
     return HATCHES[(number + number // len(FILLS)) % len(HATCHES)]
 
 
-def _curves(areas: RegionMap, axes: Any) -> list[Any]:
-    handles = []
-    styles = ("-", "--", "-.", ":")
+def _curves(areas: RegionMap, axes: Axes, width: float) -> list[Line2D]:
+    handles: list[Line2D] = []
     for number, curve in enumerate(areas.curves):
         text = formula(curve.formula, areas.solution.circuit.duty_symbols, UNICODE)
         label = f"edge of {curve.mode}: {areas.y.name} = {text}"
-        if len(label) > 95:
+        if len(label) > LETTERS * width:
             label = f"edge of {curve.mode}, closed formula"
-        style = styles[number % len(styles)]
-        handles += axes.plot(curve.x, curve.y, style, color="black", linewidth=1.6, label=label, zorder=3)
+        style = STYLES[number % len(STYLES)]
+        handles += axes.plot(curve.x, curve.y, style, color=INK, label=label, zorder=3)
     return handles
 
 
-def _point(areas: RegionMap, axes: Any) -> list[Any]:
+def _point(areas: RegionMap, axes: Axes) -> list[Line2D]:
     if areas.point is None:
         return []
     x, y = areas.point
@@ -139,8 +138,8 @@ def _point(areas: RegionMap, axes: Any) -> list[Any]:
             linestyle="none",
             marker="o",
             markersize=9,
-            markerfacecolor="black",
-            markeredgecolor="white",
+            markerfacecolor=INK,
+            markeredgecolor=PAPER,
             markeredgewidth=1.5,
             label=label,
             zorder=5,
@@ -148,7 +147,7 @@ def _point(areas: RegionMap, axes: Any) -> list[Any]:
     )
 
 
-def _labels(areas: RegionMap, axes: Any) -> None:
+def _labels(areas: RegionMap, axes: Axes, width: float) -> None:
     """Each region's name where it is widest, clear of the operating point and of other names.
 
     A region too small for its name is left to the legend.
@@ -163,7 +162,8 @@ def _labels(areas: RegionMap, axes: Any) -> None:
     for number in largest_first:
         name = areas.names[number]
         for size in (12, 9, 7):
-            half = (round(rows * 0.0026 * size), round(columns * (0.0009 * len(name) + 0.0012) * size))
+            scale = size * WIDTH / width
+            half = (round(rows * 0.0026 * scale), round(columns * (0.0009 * len(name) + 0.0012) * scale))
             place = _free_place(areas.cells == number, taken, half, required=0.75 if size > 7 else 0.3)
             if place is None:
                 continue
@@ -212,7 +212,7 @@ def _box_sums(values: np.ndarray, tall: int, wide: int) -> np.ndarray:
     return total[high:, broad:] - total[:-high, broad:] - total[high:, :-broad] + total[:-high, :-broad]
 
 
-def _frame(areas: RegionMap, axes: Any) -> None:
+def _frame(areas: RegionMap, axes: Axes, width: float) -> None:
     axes.set_xlim(areas.x.low, areas.x.high)
     axes.set_ylim(areas.y.low, areas.y.high)
     if areas.y.logarithmic:
@@ -228,10 +228,9 @@ def _frame(areas: RegionMap, axes: Any) -> None:
     duty = f"duty {areas.x.name}"
     if any("′" in formula(c.formula, areas.solution.circuit.duty_symbols, UNICODE) for c in areas.curves):
         duty += f"     ({areas.x.name}′ = 1 − {areas.x.name})"
-    axes.set_xlabel(duty, fontsize=12)
-    axes.set_ylabel(label, fontsize=12)
-    axes.tick_params(labelsize=10)
+    axes.set_xlabel(duty)
+    axes.set_ylabel(label)
     title = circuit_name(areas.solution.circuit)
     if areas.fixed:
         title += " (" + ", ".join(f"{name} = {value:.4g}" for name, value in areas.fixed.items()) + ")"
-    axes.set_title("\n".join(textwrap.wrap(title, 70)), fontsize=12)
+    axes.set_title("\n".join(textwrap.wrap(title, int(8 * width))))

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import subprocess
 import tempfile
 from pathlib import Path
+
+from voltsec.report.output_file import CannotWrite, draft_of, ending_of
 
 SUFFIXES = (".html", ".md", ".tex", ".pdf")
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
@@ -25,21 +26,9 @@ PATIENCE = 90
 """Seconds a browser may take to print a page."""
 
 
-class CannotWrite(ValueError):
-    """The report cannot be written as asked, and why."""
-
-
 def check_target(path: Path) -> None:
     """Complain before any work is done about a file that could not be written."""
-    if path.suffix.lower() not in SUFFIXES:
-        raise CannotWrite(f"a report ends in {', '.join(SUFFIXES)}, and {path} does not")
-    if path.is_dir():
-        raise CannotWrite(f"{path} is a directory")
-    if not path.parent.is_dir():
-        raise CannotWrite(f"there is no directory {path.parent}")
-    if not os.access(path.parent, os.W_OK) or (path.exists() and not os.access(path, os.W_OK)):
-        raise CannotWrite(f"{path} cannot be written: permission denied")
-    if path.suffix.lower() == ".pdf":
+    if ending_of(path, SUFFIXES) == ".pdf":
         browser()
 
 
@@ -57,17 +46,14 @@ def browser() -> str:
 
 def write_report(path: Path, text: str) -> None:
     """Put ``text`` (the page, for PDF) into ``path``; a failure leaves what was there before."""
-    draft = path.with_name(f".{path.name}.draft")
     try:
-        if path.suffix.lower() == ".pdf":
-            _print_pdf(text, draft)
-        else:
-            draft.write_text(text, encoding="utf-8", newline="\n")
-        draft.replace(path)
+        with draft_of(path) as draft:
+            if path.suffix.lower() == ".pdf":
+                _print_pdf(text, draft)
+            else:
+                draft.write_text(text, encoding="utf-8", newline="\n")
     except OSError as problem:
         raise CannotWrite(f"{path} cannot be written: {problem.strerror or problem}") from problem
-    finally:
-        draft.unlink(missing_ok=True)
 
 
 def _print_pdf(page: str, target: Path) -> None:

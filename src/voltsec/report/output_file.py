@@ -4,9 +4,35 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+
+
+class CannotWrite(ValueError):
+    """A file cannot be written as asked, and why."""
+
+
+def ending_of(path: str | os.PathLike[str], endings: Sequence[str]) -> str:
+    """The ending of ``path``, one of ``endings``, in small letters.
+
+    Raises :class:`CannotWrite` before any work is done where the file has another ending or could not be
+    written.
+    """
+    target = Path(path)
+    ending = target.suffix.lower()
+    if ending not in endings:
+        *most, last = endings
+        known = f"{', '.join(most)} or {last}" if most else last
+        raise CannotWrite(f"-o takes a file that ends in {known}, not {target}")
+    if target.is_dir():
+        raise CannotWrite(f"{target} cannot be written: it is a directory")
+    if not target.absolute().parent.is_dir():
+        raise CannotWrite(f"{target} cannot be written: there is no directory {target.parent}")
+    present = [target.absolute().parent, *([target] if target.exists() else [])]
+    if not all(os.access(one, os.W_OK) for one in present):
+        raise CannotWrite(f"{target} cannot be written: permission denied")
+    return ending
 
 
 @contextmanager

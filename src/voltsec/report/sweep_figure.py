@@ -8,69 +8,53 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from voltsec.practice.sweep import Sweep
-from voltsec.report.output_file import draft_of
+from voltsec.report.figure_face import CURVES, QUIET, STYLES, in_face, panels
 from voltsec.report.quantity import engineering
 from voltsec.report.sweep_csv import heading
 from voltsec.steady.reading_list import quantity_units
 
-STYLES = ("-", "--", "-.", ":")
-COLOURS = ("#1b6ca8", "#c8553d", "#3c7a4e", "#7a4e9e", "#a67c00", "#4d4d4d", "#0d8f8f", "#b03a6f")
-MOST_CURVES = len(COLOURS)
+MOST_CURVES = len(CURVES)
 PREFIXED = {"1": "", "ohm": "Ω"}
-PANEL = (6.4, 3.3)
-"""Inches, width and height."""
+PANEL = 3.3
+"""Inches, height."""
 
 ROOM = 12.0
 """A curve that runs off is cut at so many times its upper quartile."""
 
 
-def write_figure(sweep: Sweep, path: str | Path, quantities: tuple[str, ...], title: str = "") -> None:
-    """Write the curves to ``path``, in the format its ending names (svg, png, pdf)."""
-    figure = sweep_figure(sweep, quantities, title)
-    FigureCanvasAgg(figure)
-    with draft_of(path) as draft:
-        # no date inside: the same sweep gives the same file
-        kind = Path(path).suffix.lower().removeprefix(".")
-        metadata = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
-        figure.savefig(draft, format=kind, metadata=metadata, dpi=150)
-
-
+@in_face
 def sweep_figure(sweep: Sweep, quantities: tuple[str, ...], title: str = "") -> Figure:
     """The curves as a figure; the first swept symbol runs along the axis, the second gives the family."""
     names = list(sweep.swept)
     units = {quantity.symbol: quantity.unit for quantity in sweep.circuit.quantities}
     known = quantity_units(sweep.circuit)
-    figure = Figure(figsize=(PANEL[0], PANEL[1] * len(quantities) + 0.5), layout="constrained")
-    panels = figure.subplots(len(quantities), 1, sharex=True, squeeze=False)[:, 0]
+    figure, stacked = panels(len(quantities), PANEL)
     modes = [name for k, name in enumerate(sweep.mode_names) if (sweep.mode_index == k).any()]
     styles = {name: STYLES[place % len(STYLES)] for place, name in enumerate(modes)}
     family = list(_family(sweep))
     shown = set(np.linspace(0, len(family) - 1, min(MOST_CURVES, len(family))).round().astype(int))
     chosen = [member for place, member in enumerate(family) if place in shown]
-    for panel, quantity in zip(panels, quantities, strict=True):
+    for panel, quantity in zip(stacked, quantities, strict=True):
         drawn = []
-        for (_, x, place), colour in zip(chosen, COLOURS, strict=False):
+        for (_, x, place), colour in zip(chosen, CURVES, strict=False):
             y = sweep[quantity][place]
             drawn.append(y)
             _curve(panel, x, y, sweep.mode[place], styles, colour)
         _limits(panel, np.concatenate(drawn), quantity)
         panel.set_ylabel(_axis_label(quantity, known[quantity]))
-        panel.grid(color="0.88", linewidth=0.6)
         if np.concatenate(drawn).size and _logarithmic(chosen[0][1]):
             panel.set_xscale("log")
-    panels[-1].set_xlabel(_axis_label(names[0], units[names[0]]))
-    _legend(panels[0], len(names), chosen, styles)
+    stacked[-1].set_xlabel(_axis_label(names[0], units[names[0]]))
+    _legend(stacked[0], len(names), chosen, styles)
     if title:
-        panels[0].set_title(title, fontsize=11)
+        stacked[0].set_title(title)
     return figure
 
 
@@ -106,7 +90,7 @@ def _curve(
         if name not in styles:  # no mode could be verified: a gap
             continue
         stop = min(end + 1, len(x)) if end < len(mode) and mode[end] in styles else end
-        panel.plot(x[start:stop], y[start:stop], styles[name], color=colour, linewidth=1.6)
+        panel.plot(x[start:stop], y[start:stop], styles[name], color=colour)
         if start > 0:  # the change of mode, marked on the curve
             panel.plot(x[start], y[start], "o", color=colour, markersize=4, zorder=3)
 
@@ -115,20 +99,16 @@ def _legend(panel: Axes, count: int, chosen: list, styles: dict[str, str]) -> No
     handles = []
     if count > 1:
         handles += [
-            Line2D([], [], color=colour, linewidth=1.6, label=label)
-            for (label, _, _), colour in zip(chosen, COLOURS, strict=False)
+            Line2D([], [], color=colour, label=label)
+            for (label, _, _), colour in zip(chosen, CURVES, strict=False)
         ]
-    handles += [
-        Line2D([], [], color="0.35", ls=style, linewidth=1.4, label=name) for name, style in styles.items()
-    ]
+    handles += [Line2D([], [], color=QUIET, ls=style, label=name) for name, style in styles.items()]
     if len(styles) > 1:
         handles.append(
-            Line2D([], [], color="0.35", marker="o", linestyle="", markersize=4, label="change of mode")
+            Line2D([], [], color=QUIET, marker="o", linestyle="", markersize=4, label="change of mode")
         )
     if len(handles) > 1:
-        panel.legend(
-            handles=handles, fontsize=8, loc="center left", bbox_to_anchor=(1.01, 0.5), frameon=False
-        )
+        panel.legend(handles=handles, loc="center left", bbox_to_anchor=(1.01, 0.5))
 
 
 def _limits(panel: Axes, values: np.ndarray, quantity: str) -> None:
@@ -137,8 +117,8 @@ def _limits(panel: Axes, values: np.ndarray, quantity: str) -> None:
     if not known.size:
         panel.text(0.5, 0.5, "no steady state here", transform=panel.transAxes, ha="center")
         return
-    if quantity == "efficiency":
-        panel.set_ylim(0, 1.05)
+    if quantity == "efficiency":  # from where the curves begin: a few per cent are what matters
+        panel.set_ylim(max(0.0, 1.05 * float(known.min()) - 0.05), 1.0 + 0.05 * (1.0 - float(known.min())))
         return
     low, high = float(known.min()), float(known.max())
     room = ROOM * float(np.percentile(np.abs(known), 75))
