@@ -1,4 +1,4 @@
-"""The averaged small-signal model of a mode whose intervals all end with a switch.
+"""The averaged small-signal model of continuous conduction.
 
 The balances over the period (:mod:`voltsec.dynamics.equations`) with s times the states on their right, and
 small changes of everything around the steady state: the shares change with the duty, so every balance is
@@ -8,7 +8,8 @@ pushed by the differences of its voltages or currents between the intervals,
 
 One elimination gives every response, as ratios of polynomials in s and the circuit's symbols, or of
 polynomials in s with exact whole numbers where the ring holds numbers for the symbols
-(:mod:`voltsec.dynamics.number_ring`).  (Middlebrook, Cuk, PESC 1976, from memory; solved here as one tableau, so
+(:mod:`voltsec.dynamics.number_ring`).  An interval that ends by itself (a core that resets) has a share that is
+not known here: a response in which it occurs is not told.  (Middlebrook, Cuk, PESC 1976, from memory; solved here as one tableau, so
 that loops of capacitors and cutsets of inductors come out right.)
 """
 
@@ -19,7 +20,14 @@ from dataclasses import dataclass, replace
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Quantity, Source
-from voltsec.dynamics.equations import equations, ordinary_outputs, shares_of, with_inputs
+from voltsec.dynamics.equations import (
+    equations,
+    ordinary_outputs,
+    own_shares,
+    share_change,
+    shares_of,
+    with_inputs,
+)
 from voltsec.results.table import Terms
 from voltsec.steady.first_order_dry import Case
 from voltsec.steady.ratio import Ratio, add, multiply, reduced
@@ -67,17 +75,14 @@ def small_signal(case: Case, ring: Ring, outputs: Mapping[str, Terms] | None = N
     sources = tuple(e.quantity.symbol for e in circuit.of(Source, CurrentSource))
     own = equations(network, case.sequence, shares, wanted, push=True)
     changes: dict[tuple[Unknown, str], Row] = {}
-    for place, duty in enumerate(stages.symbols, 1):
+    for duty in stages.symbols:
         for unknown in own.sums:
-            row: Row = {}
-            for k, interval in enumerate(case.sequence.intervals):
-                factor = int(stages.lengths[interval.stage][place] * stages.over)
-                if factor:
-                    row["m", k, unknown] = ring.constant(factor)
-            changes[unknown, duty] = row
+            factors = {("m", k, unknown): share_change(case, k, duty) for k in shares}
+            changes[unknown, duty] = {u: ring.constant(factor) for u, factor in factors.items() if factor}
     steady = _steady(own.rows, ring, changes)
     moved = _moved(with_inputs(own.rows, network, sources), ring, [*wanted])
     responses: dict[tuple[str, str], Ratio] = {}
+    unknown_shares = frozenset(own_shares(case))
     for label in wanted:
         solved = moved.solved.get(("y", label))
         if solved is None or any(u[0] not in ("w", "s") for u in solved[1]):
@@ -89,7 +94,12 @@ def small_signal(case: Case, ring: Ring, outputs: Mapping[str, Terms] | None = N
             pushed = _pushed(terms, duty, steady, ring)
             if pushed is not None:
                 responses[label, duty] = multiply(pushed, (ring.one, denominator))
-    return SmallSignal(ring, (*stages.symbols, *sources), tuple(wanted), responses)
+    kept = {
+        key: ratio
+        for key, ratio in responses.items()
+        if not unknown_shares & (ring.variables(ratio[0]) | ring.variables(ratio[1]))
+    }
+    return SmallSignal(ring, (*stages.symbols, *sources), tuple(wanted), kept)
 
 
 def _steady(

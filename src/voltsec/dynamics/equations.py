@@ -56,21 +56,43 @@ def input_symbols(circuit: Circuit) -> tuple[str, ...]:
 
 
 def duty_ring(case: Case, more: tuple[str, ...] = ()) -> Ring:
-    """The ring of duties, starts of on-times and parameters."""
-    return Ring((*more, *case.stages.symbols, *parameter_names(case.circuit)))
+    """The ring of duties, starts of on-times, shares that end by themselves, and parameters."""
+    return Ring((*more, *case.stages.symbols, *own_shares(case), *parameter_names(case.circuit)))
+
+
+def own_shares(case: Case) -> tuple[str, ...]:
+    """Variables for the shares of intervals that end by themselves."""
+    return tuple(case.sequence.fractions[k] for k in case.sequence.unknown)
 
 
 def shares_of(case: Case, ring: Ring) -> dict[int, Polynomial]:
-    """Every interval's share of the period times one whole number; all intervals end with a switch."""
-    over = case.stages.over
+    """Every interval's share of the period, times one whole number."""
+    over, sequence = case.stages.over, case.sequence
     found = {}
-    for k, interval in enumerate(case.sequence.intervals):
-        constant, *factors = (int(part * over) for part in case.stages.lengths[interval.stage])
-        parts = (
-            ring.symbol(name) * factor for name, factor in zip(case.stages.symbols, factors, strict=True)
-        )
-        found[k] = sum(parts, ring.constant(constant))
-    return found
+    for stage, length in enumerate(case.stages.lengths):
+        constant, *factors = (int(part * over) for part in length)
+        left = ring.constant(constant)
+        for name, factor in zip(case.stages.symbols, factors, strict=True):
+            left = left + ring.symbol(name) * factor
+        members = [k for k, interval in enumerate(sequence.intervals) if interval.stage == stage]
+        for k in members[:-1]:
+            found[k] = ring.symbol(sequence.fractions[k]) * over
+            left = left - found[k]
+        if members:
+            found[members[-1]] = left
+    return dict(sorted(found.items()))
+
+
+def share_change(case: Case, k: int, symbol: str) -> int:
+    """By how much :func:`shares_of` interval ``k`` changes with a duty or the start of an on-time.
+
+    Of a switch interval it is the last share that changes.
+    """
+    intervals = case.sequence.intervals
+    if k + 1 < len(intervals) and intervals[k + 1].stage == intervals[k].stage:
+        return 0
+    place = 1 + case.stages.symbols.index(symbol)
+    return int(case.stages.lengths[intervals[k].stage][place] * case.stages.over)
 
 
 def ordinary_outputs(circuit: Circuit) -> dict[str, Terms]:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from sympy import Expr, Integer, oo
 
 from voltsec.dynamics.averaged import S
-from voltsec.dynamics.equations import shares_of
-from voltsec.steady.effective import passive
-from voltsec.steady.first_order_dry import Case
 from voltsec.steady.ratio import Ratio, multiply, reduced
 from voltsec.steady.root_forms import RootForms
 from voltsec.steady.signs import Facts
@@ -51,14 +49,23 @@ class Factored:
 
 
 class Factorer:
-    """Writes responses of one mode; ``ring`` has :data:`S`."""
+    """Writes responses over ``ring``, which has :data:`S`.
 
-    def __init__(self, case: Case, ring: Ring) -> None:
+    ``duties`` are variables to be collected, ``point`` is one at which the mode holds, ``positive`` are
+    polynomials that are positive wherever it does.
+    """
+
+    def __init__(
+        self,
+        ring: Ring,
+        duties: tuple[str, ...],
+        point: Mapping[str, float],
+        positive: Iterable[Polynomial],
+    ) -> None:
         self.ring = ring
-        self.point = {**case.point, S: 1.0}
-        self.writer = Writer(ring, case.stages.symbols, self.point)
-        over = shares_of(case, ring)
-        self.facts = Facts([*over.values(), *(passive(case.circuit, ring))])
+        self.point = {**point, S: 1.0}
+        self.writer = Writer(ring, duties, self.point)
+        self.facts = Facts(positive)
         self.forms = RootForms(ring, self.writer, self.point, self._sign)
 
     def _sign(self, polynomial: Polynomial) -> int | None:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from voltsec.dynamics.averaged import S
+from voltsec.dynamics.equations import own_shares
 from voltsec.steady.first_order_dry import Case
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.ring import Polynomial, Ring, value_of
@@ -38,11 +39,11 @@ class NumberRing(Ring):
     def __init__(self, case: Case, point: Mapping[str, float]) -> None:
         units = {quantity.symbol: quantity.unit for quantity in case.circuit.quantities}
         names = [name for name in parameter_names(case.circuit) if units.get(name) not in NUMBERS]
-        super().__init__((S, *case.stages.symbols, *names))
+        super().__init__((S, *case.stages.symbols, *own_shares(case), *names))
         self.values = {
             name: Fraction(float(value_of(name, point))) / UNITS.get(units.get(name, "1"), 1)
             for name in self.names
-            if name != S
+            if name != S and not name.startswith("#")
         }
         self.numbers = {
             symbol: self.constant(round(Fraction(point[symbol]) / UNITS[unit]))
