@@ -39,7 +39,11 @@ DOWNWARDS = (
 )
 """Each room may import from itself and from the rooms of later lines; ``language`` only from ``circuit``."""
 
-ASKED_BY_A_NOTEBOOK = {("steady/solution.py", "report"), ("steady/solution.py", "practice")}
+ASKED_BY_A_NOTEBOOK = {
+    ("steady/solution.py", "report"),
+    ("steady/solution.py", "practice"),
+    ("practice/waves.py", "report"),
+}
 """Uphill on purpose: a notebook asks the value itself how it wants to be shown, or swept."""
 
 

@@ -24,6 +24,7 @@ COMMANDS = {
     "solve": "voltsec.command.solve",
     "map": "voltsec.command.map",
     "sweep": "voltsec.command.sweep",
+    "waves": "voltsec.command.waves",
     "derive": "voltsec.command.derive",
     "states": "voltsec.command.states",
     "report": "voltsec.command.report",

@@ -95,6 +95,12 @@ KINDS: dict[str, str] = {
     "no-such-interval": "the stage has no interval of that number",
     "no-such-mode": "the stage has no mode of that name",
     "nothing-to-check": "an equation says nothing about the stage",
+    # Traces over time
+    "no-trace": "no trace is asked for where one was expected",
+    "bad-trace": "a trace is not written as a voltage v( ) or a current i( ) of something that has one",
+    "unknown-trace": "a trace names no node, element or quantity of the circuit",
+    "too-many-traces": "more traces are asked for than can be told apart",
+    "no-operating-point": "values are missing without which there is no operating point",
     # The answer
     "no-steady-state": "the circuit has no periodic steady state",
     "unreachable-output": "no duty gives the wanted output",

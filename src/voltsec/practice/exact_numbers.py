@@ -15,7 +15,8 @@ from voltsec.steady.numbers import collected
 from voltsec.steady.solution import Mode, Numbers
 from voltsec.steady.solve import Engine
 from voltsec.tableau.interval import Sequence
-from voltsec.waveforms.exact import Exact, Expected, exact_results
+from voltsec.waveforms.exact import Exact, Expected, exact_results, exact_state
+from voltsec.waveforms.periodic import Periodic
 
 SHORT = 0.01
 """Intervals of a smaller share of the period do not make another mode."""
@@ -40,7 +41,7 @@ class ExactNumbers:
             formulas = formula_numbers(formulas, self.settled, self.circuit, point)
         mode = "" if formulas is None else formulas.mode
         known = self.engine.fractions_at(mode, point)
-        expected = [] if known is None else [Expected(known[0], np.array([known[1]]))]
+        expected = _expected(known)
         found = exact_results(self.circuit, point, results_of(self.circuit).values(), expected)
         if not found.found[0]:
             return None  # where formulas hold all the same, what they neglect keeps a state from repeating
@@ -57,6 +58,12 @@ class ExactNumbers:
             formulas=formulas,
         )
 
+    def state(self, point: Mapping[str, float]) -> Periodic | None:
+        """The exact periodic state that the numbers at ``point`` are measured on."""
+        formulas = self.engine.at(point)
+        known = self.engine.fractions_at("" if formulas is None else formulas.mode, point)
+        return exact_state(self.circuit, point, _expected(known))
+
     def _conducts_so(self, sequence: Sequence, found: Exact) -> bool:
         """True where the devices conduct as in ``sequence``, but for intervals that are next to nothing."""
         number = int(found.number[0])
@@ -64,3 +71,8 @@ class ExactNumbers:
         shares = found.fractions[number][0]
         lasting = [one for one, share in zip(met.intervals, shares, strict=True) if share > SHORT]
         return [key for key, _ in groupby(lasting)] == list(sequence.intervals)
+
+
+def _expected(known: tuple[Sequence, list[float]] | None) -> list[Expected]:
+    """The sequence and fractions of the mode whose formulas hold, to begin with."""
+    return [] if known is None else [Expected(known[0], np.array([known[1]]))]

@@ -11,6 +11,7 @@ from math import isfinite, sqrt
 
 from sympy import Expr
 
+from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.separation import blocking_capacitors
 from voltsec.report.machine import Writer
 from voltsec.report.quantity import engineering
@@ -31,10 +32,26 @@ def cautions(solution: Solution) -> tuple[str, ...]:
     return (*_voltage(solution), *_energy(solution), *_open_output(solution), *_isolation(solution), CLOSING)
 
 
+def cautions_at(circuit: Circuit, numbers: Numbers) -> tuple[str, ...]:
+    """What can injure at one point: its voltages, the energy it stores."""
+    return (*_reached(numbers), *_stored(circuit, numbers))
+
+
 def _voltage(solution: Solution) -> Iterator[str]:
     numbers = solution.numbers
     if numbers is None:
         return
+    reached = tuple(_reached(numbers))
+    if reached:
+        yield from reached
+        return
+    duty = _duty_passing(solution, EXTRA_LOW_VOLTAGE)
+    if duty is not None:
+        name = solution.circuit.duty_symbols[0]
+        yield (f"The output passes 60 V DC, the usual extra-low limit, above {name} = {duty:.2f}.")
+
+
+def _reached(numbers: Numbers) -> Iterator[str]:
     worst = max(_voltages(numbers), default=None)
     if worst is not None and worst[0] > EXTRA_LOW_VOLTAGE:
         level, where = worst
@@ -42,11 +59,6 @@ def _voltage(solution: Solution) -> Iterator[str]:
             f"{where} reaches {engineering(level, 'V', digits=3)}, above the usual extra-low limit "
             "of 60 V DC: treat it as able to injure."
         )
-        return
-    duty = _duty_passing(solution, EXTRA_LOW_VOLTAGE)
-    if duty is not None:
-        name = solution.circuit.duty_symbols[0]
-        yield (f"The output passes 60 V DC, the usual extra-low limit, above {name} = {duty:.2f}.")
 
 
 def _voltages(numbers: Numbers) -> Iterator[tuple[float, str]]:
@@ -63,16 +75,18 @@ def _voltages(numbers: Numbers) -> Iterator[tuple[float, str]]:
 
 
 def _energy(solution: Solution) -> Iterator[str]:
-    numbers = solution.numbers
-    if numbers is None:
-        return
-    values = solution.circuit.values
-    for capacitor in solution.circuit.capacitors:
+    if solution.numbers is not None:
+        yield from _stored(solution.circuit, solution.numbers)
+
+
+def _stored(circuit: Circuit, numbers: Numbers) -> Iterator[str]:
+    values = {name: float(value) for name, value in circuit.values.items()} | numbers.point
+    for capacitor in circuit.capacitors:
         voltage = numbers.capacitor_voltages.get(capacitor.name)
         size = values.get(capacitor.quantity.symbol)
         if voltage is None or size is None:
             continue
-        energy = float(size) * voltage**2 / 2
+        energy = size * voltage**2 / 2
         if energy > HAZARDOUS_ENERGY:
             yield (
                 f"{capacitor.name} stores {engineering(energy, 'J', digits=3)} (more than 20 J) and keeps it "

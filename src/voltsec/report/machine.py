@@ -188,9 +188,9 @@ def _each(group: Mapping[str, Any], write: Writer) -> dict[str, str | None]:
 def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
     result: Json = {"mode": numbers.mode or None}
     fields: Json = {
-        "gain": _finite(numbers.gain),
-        "output_voltage": _finite(numbers.output_voltage),
-        "efficiency": _finite(numbers.efficiency),
+        "gain": finite(numbers.gain),
+        "output_voltage": finite(numbers.output_voltage),
+        "efficiency": finite(numbers.efficiency),
         "capacitor_voltages": _finite_each(numbers.capacitor_voltages),
         "inductor_currents": _finite_each(numbers.inductor_currents),
         "source_currents": _finite_each(numbers.source_currents),
@@ -198,17 +198,17 @@ def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
         "stress": {name: _finite_each(stress) for name, stress in numbers.stress.items()},
         "input_current": None if numbers.input_current is None else asdict(numbers.input_current),
         "output_current": None if numbers.output_current is None else asdict(numbers.output_current),
-        "output_ripple": _finite(numbers.output_ripple),
+        "output_ripple": finite(numbers.output_ripple),
         "losses": _finite_each(numbers.losses),
         "point": _finite_each(numbers.point),
     }
     for name in (*circuit.timing_symbols, "T"):
         if name in numbers.point and name not in fields and name != "mode":
-            result[name] = _finite(numbers.point[name])
+            result[name] = finite(numbers.point[name])
     return result | fields
 
 
-def _finite(value: float | None) -> float | None:
+def finite(value: float | None) -> float | None:
     """A plain float; ``None`` for what is not a finite number."""
     if value is None:
         return None
@@ -217,4 +217,4 @@ def _finite(value: float | None) -> float | None:
 
 
 def _finite_each(group: Mapping[str, float | None] | Mapping[str, float]) -> dict[str, float | None]:
-    return {name: _finite(value) for name, value in group.items()}
+    return {name: finite(value) for name, value in group.items()}

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from voltsec.practice.deviation import Deviation, deviations
 from voltsec.report.alphabet import UNICODE, Alphabet
-from voltsec.report.quantity import engineering, percent
+from voltsec.report.quantity import engineering, percent, relative_change
 from voltsec.steady.solution import Solution
 
 MOST_ROWS = 8
@@ -117,11 +117,7 @@ def _change(deviation: Deviation, alphabet: Alphabet) -> str:
     change = deviation.formula - deviation.exact
     if deviation.name == "efficiency":
         return alphabet.plain(f"{100 * change:+.2g} points".replace("-", "−"))
-    ratio = change / abs(deviation.exact) if deviation.exact else float("inf")
-    if abs(ratio) > 10:
-        return ""
-    shown = f"{100 * ratio:+.0f}" if abs(ratio) >= 0.995 else f"{100 * ratio:+.2g}"
-    return alphabet.plain(f"{shown} %".replace("-", "−"))
+    return relative_change(deviation.formula, deviation.exact, alphabet)
 
 
 def _capital(text: str) -> str:

@@ -46,3 +46,12 @@ def _significant(value: float, digits: int) -> str:
 def percent(value: float | None, alphabet: Alphabet = UNICODE) -> str:
     """A ratio such as the efficiency, in per cent."""
     return alphabet.plain("–") if value is None else f"{100 * value:.2f}".rstrip("0").rstrip(".") + " %"
+
+
+def relative_change(value: float, of: float, alphabet: Alphabet = UNICODE) -> str:
+    """How far ``value`` lies from ``of``, as a share: ``+1.2 %``; nothing where that is many times it."""
+    ratio = (value - of) / abs(of) if of else float("inf")
+    if abs(ratio) > 10:
+        return ""
+    shown = f"{100 * ratio:+.0f}" if abs(ratio) >= 0.995 else f"{100 * ratio:+.2g}"
+    return alphabet.plain(f"{shown} %".replace("-", "−"))

@@ -45,7 +45,7 @@ def write_rows(sweep: Sweep, stream: TextIO) -> None:
         if start >= modes.size:
             break
         part = slice(start, start + ROWS)
-        texts = [modes[part] if name == "mode" else _texts(flat[name][part]) for name in names]
+        texts = [modes[part] if name == "mode" else cell_texts(flat[name][part]) for name in names]
         writer.writerows(zip(*texts, strict=True))
 
 
@@ -54,7 +54,7 @@ def write_spread(spread: Spread, stream: TextIO) -> None:
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(["quantity", "unit", "nominal", *(percentile_name(p) for p in PERCENTILES)])
     for name, values in spread.percentiles.items():
-        numbers = _texts(np.array([spread.nominal[name], *values]))
+        numbers = cell_texts(np.array([spread.nominal[name], *values]))
         writer.writerow([name, spread.units[name], *numbers])
 
 
@@ -68,6 +68,7 @@ def percentile_name(percent: float) -> str:
     return {0.0: "least", 100.0: "most"}.get(percent, f"{percent:g} %")
 
 
-def _texts(values: np.ndarray) -> list[str]:
+def cell_texts(values: np.ndarray) -> list[str]:
+    """Numbers as cells, empty where there is none."""
     # twelve digits: more would show rounding, and 0.30000000000000004 helps nobody
     return ["" if np.isnan(value) else f"{value:.12g}" for value in values]

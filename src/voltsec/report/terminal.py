@@ -335,15 +335,19 @@ class View:
         )
 
     def _indented(self, block: Any, indent: int = INDENT) -> list[Text]:
-        """``block`` as lines with an indent and without blanks at their ends."""
-        lines = []
-        for line in self.console.render_lines(Padding(block, (0, 0, 0, indent)), pad=False):
-            row = Text()
-            for segment in line:
-                row.append(segment.text, style=segment.style)
-            row.rstrip()
-            lines.append(row)
-        return lines
+        return rendered(self.console, block, indent)
+
+
+def rendered(console: Console, block: Any, indent: int = INDENT) -> list[Text]:
+    """``block`` as lines with an indent and without blanks at their ends."""
+    lines = []
+    for line in console.render_lines(Padding(block, (0, 0, 0, indent)), pad=False):
+        row = Text()
+        for segment in line:
+            row.append(segment.text, style=segment.style)
+        row.rstrip()
+        lines.append(row)
+    return lines
 
 
 def _joined(missing: Iterable[str]) -> list[str]:

@@ -281,3 +281,14 @@ class Solution:
         from voltsec.practice.sweep import ORDINARY, sweep
 
         return sweep(self, values, ORDINARY if quantities is None else tuple(quantities), executor)
+
+    def waves(self, show: Any = None, periods: int = 1, **values: float) -> Any:
+        """Waveforms of the exact steady state: ``answer.waves("v(out), i(L1)", D=0.4)["i(L1)"].values``.
+
+        ``show`` lists traces (see :mod:`voltsec.practice.traces_wanted`), ``values`` change the netlist's
+        (symbols, SI units).  The :class:`voltsec.practice.waves.Waves` that comes back has ``time`` (n,) in
+        seconds and for each trace ``values`` (n,) in volt or ampere; a notebook shows it as a figure.
+        """
+        from voltsec.practice.waves import waves
+
+        return waves(self, show, periods, values)

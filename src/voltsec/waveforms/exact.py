@@ -25,7 +25,6 @@ from voltsec.waveforms.measures import Measures
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 from voltsec.waveforms.periodic import Periodic, followed_state, periodic_state, without_idle
 from voltsec.waveforms.shooting import found_periodic
-from voltsec.waveforms.trajectory import Trajectory
 
 CHUNK = 256
 """Points solved together."""
@@ -94,6 +93,29 @@ def exact_results(
             search.attempt(places, lengths, one.sequence, one.instants, one.fractions)
         search.from_nothing(inside, lengths, stages.closed, patience)
     return exact
+
+
+def exact_state(
+    circuit: Circuit, point: Mapping[str, float], expected: Listed[Expected] = ()
+) -> Periodic | None:
+    """The exact periodic state at one point (every symbol, SI units); ``None`` where none is found.
+
+    ``expected`` are tried first, as in :func:`exact_results`.
+    """
+    network = PeriodNetwork(circuit, point)
+    for stages in stages_of(circuit):
+        lengths = np.array([float(length) for length in stages.fractions(dict(point))])
+        if (lengths < 0).any():
+            continue
+        for one in expected:
+            with suppress(NotDetermined, np.linalg.LinAlgError):
+                found = periodic_state(network, one.sequence, lengths[None], one.fractions, one.instants)
+                if found.good[0]:
+                    return found
+        searched = periodic_from_nothing(network, stages.closed, lengths)
+        if searched is not None and searched.good[0]:
+            return searched
+    return None
 
 
 @dataclass
@@ -206,15 +228,3 @@ def periodic_from_nothing(
         return without_idle(_polished(network, period, lengths, state))
     except (NotDetermined, OutOfTime, np.linalg.LinAlgError):
         return None
-
-
-def trajectory_at(circuit: Circuit, point: Mapping[str, float]) -> Trajectory | None:
-    """The exact periodic state at one point (every symbol, SI units), found from nothing; ``None`` without."""
-    for stages in stages_of(circuit):
-        lengths = np.array([float(length) for length in stages.fractions(dict(point))])
-        if (lengths < 0).any():
-            continue
-        found = periodic_from_nothing(PeriodNetwork(circuit, point), stages.closed, lengths)
-        if found is not None and found.good[0]:
-            return found.trajectory
-    return None

@@ -67,18 +67,24 @@ class Course:
             total = total + moved
         return total
 
-    def samples(self, start: Array) -> tuple[Array, Array]:
+    def samples(self, start: Array, least: int = SAMPLES, halvings: int = 0) -> tuple[Array, Array]:
         """Instants as shares of the interval (s,), and w there (P, s, k).
 
-        Even ones, enough for an oscillation, and before the first of them ever closer ones towards the
-        start, where what is fast settles.
+        Even ones, ``least`` of them and enough for an oscillation, and before the first of them ever closer
+        ones towards the start, where what is fast settles: one for each halving of the distance, the steps
+        between them halved ``halvings`` times more.  Fewer where w is next to straight.
         """
-        even = min(self._even(), len(self.ladder))
+        even = min(self._even(least), len(self.ladder))
         columns = [start]
         shares = [0.0]
         for depth in range(len(self.ladder), even, -1):
-            columns.append(start + _times(self.ladder[depth - 1], start))
-            shares.append(2.0**-depth)
+            fine = min(depth + halvings, len(self.ladder))
+            now = start + _times(self.ladder[depth - 1], start)
+            for number in range(2 ** (fine - depth)):
+                if number:
+                    now = now + _times(self.ladder[fine - 1], now)
+                columns.append(now)
+                shares.append(2.0**-depth + number * 2.0**-fine)
         step = self.growth if even == 0 else self.ladder[even - 1]
         now = start
         for number in range(1, 2**even + 1):
@@ -87,7 +93,7 @@ class Course:
             shares.append(number / 2.0**even)
         return np.array(shares), np.stack(np.broadcast_arrays(*columns), axis=1)
 
-    def _even(self) -> int:
+    def _even(self, least: int) -> int:
         """Doublings that make the even samples."""
         size = self.rate.shape[1] - 1
         if not size:
@@ -95,7 +101,7 @@ class Course:
         values = np.linalg.eigvals(self.rate[:, :size, :size])
         ringing = np.where(np.abs(values.imag) > np.abs(values.real) / 4, np.abs(values.imag), 0.0)
         turns = float((ringing.max(axis=1) * np.abs(self.length)).max()) / (2 * np.pi)
-        wanted = min(max(SAMPLES, turns * A_TURN), MOST_SAMPLES)
+        wanted = min(max(least, turns * A_TURN * least / SAMPLES), MOST_SAMPLES)
         return int(np.ceil(np.log2(wanted)))
 
 

@@ -26,7 +26,7 @@ from voltsec.results.table import (
 )
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.periodic import Periodic
-from voltsec.waveforms.shares import open_range
+from voltsec.waveforms.shares import open_range, settled_functional
 from voltsec.waveforms.trajectory import Trajectory
 
 ROUNDING = 1e-9
@@ -121,7 +121,7 @@ class Measures:
         places = self._blocked(measure) if isinstance(measure, Peak) else self.lasting
         row = self.row(measure.terms)
         shared = [
-            k for k in places if self.trajectory.is_open(k, row).any() and self._varies(measure.terms, k)
+            k for k in places if self.trajectory.is_open(k, row).any() and self.varies(measure.terms, k)
         ]
         if not shared:
             return np.zeros(self.points, bool)
@@ -172,10 +172,7 @@ class Measures:
 
     def average(self, terms: Terms) -> Array:
         """Mean over the period, jumps of charge included; nan where it is not determined."""
-        row = self.row(terms)
-        found = self._average(row, self.trajectory)
-        for k in self.lasting:
-            found = np.where(self.trajectory.is_open(k, row), np.nan, found)
+        found = self._average(terms)
         moves = self.moves(terms)
         drift = (moves * self.trajectory.fractions[:, self.lasting]).sum(axis=1)
         found = self._cleaned(terms, found)
@@ -200,15 +197,21 @@ class Measures:
                     total[:, place] += (own * change).sum(axis=1) / size
         return np.where(np.abs(total) > UNDECIDED, total, 0.0)
 
-    def _average(self, row: Array, trajectory: Trajectory) -> Array:
+    def _average(self, terms: Terms) -> Array:
+        trajectory, row = self.trajectory, self.row(terms)
         total = np.zeros(self.points)
         period = trajectory.period
         for k, one in enumerate(trajectory.courses):
+            jump = trajectory.impulse(k, row) / trajectory.network.scales.second
+            total = total + jump / period
+            if k in trajectory.instants:
+                continue
             first = trajectory.ends[k][0]
             sums = (one.integral @ first[:, :, None])[:, :, 0]
-            total = total + (trajectory.functional(k, row) * sums).sum(axis=1) / period
-            total = total + trajectory.impulse(k, row) / trajectory.network.scales.second / period
-        return total
+            total = total + (self._functional(terms, k) * sums).sum(axis=1) / period
+        # how a charge that jumps is shared is not told by signs
+        open_ = [self.trajectory.is_open(k, row) for k in range(len(trajectory.courses))]
+        return np.where(self.jumps(terms) & np.any(open_, axis=0), np.nan, total)
 
     def _moved(self, number: int) -> Trajectory:
         trajectory = self.trajectory
@@ -217,40 +220,47 @@ class Measures:
             trajectory.network, trajectory.sequence, trajectory.instants, trajectory.fractions, start
         )
 
-    def _functional(self, k: int, row: Array) -> Array:
+    def _functional(self, terms: Terms, k: int) -> Array:
         """A quantity over (xi, 1), nan where it is open."""
-        return np.where(self.trajectory.is_open(k, row)[:, None], np.nan, self.trajectory.functional(k, row))
+        row = self.row(terms)
+        open_ = self.trajectory.is_open(k, row)
+        own = self.trajectory.functional(k, row)
+        if not open_.any():
+            return own
+        if self.varies(terms, k):
+            return np.where(open_[:, None], np.nan, own)
+        return np.where(open_[:, None], settled_functional(self.trajectory, k, row), own)
 
     def mean_square(self, terms: Terms) -> Array:
         """Mean of the square over the period, the largest where it is open; infinite where charge jumps."""
         row = self.row(terms)
         total = np.zeros(self.points)
         for k in self.lasting:
-            if self.trajectory.is_open(k, row).any():
+            if self.trajectory.is_open(k, row).any() and self.varies(terms, k):
                 total = total + self._largest_square(terms, k)
                 continue
             if k not in self._squares:
                 self._squares[k] = self.trajectory.courses[k].squares(self.trajectory.ends[k][0])
-            own = self.trajectory.functional(k, row)
+            own = self._functional(terms, k)
             total = total + ((own[:, None, :] @ self._squares[k])[:, 0] * own).sum(axis=1)
         found = np.maximum(total, 0.0) / self.trajectory.period
         open_ = self.moves(terms).any(axis=1)
         return np.where(self.jumps(terms), np.inf, np.where(open_, np.nan, found))
 
-    def _open_range(self, terms: Terms, k: int) -> tuple[Array, Array]:
+    def open_range(self, terms: Terms, k: int) -> tuple[Array, Array]:
         """Lowest and highest value (P, s) that shares allow at the samples of interval ``k``."""
         if (terms, k) not in self._open_ranges:
             self._open_ranges[terms, k] = open_range(self.trajectory, k, self.row(terms))
         return self._open_ranges[terms, k]
 
-    def _varies(self, terms: Terms, k: int) -> bool:
+    def varies(self, terms: Terms, k: int) -> bool:
         """True where shares make a difference: signs of diodes may leave only one."""
-        low, high = self._open_range(terms, k)
+        low, high = self.open_range(terms, k)
         return not (high - low <= UNDECIDED * np.maximum(np.abs(low), np.abs(high)) + ROUNDING).all()
 
     def _largest_square(self, terms: Terms, k: int) -> Array:
         """Integral of the largest square that shares allow, straight between samples."""
-        low, high = self._open_range(terms, k)
+        low, high = self.open_range(terms, k)
         size = np.maximum(np.abs(low), np.abs(high))
         first, last = size[:, :-1], size[:, 1:]
         squares = (first * first + first * last + last * last) / 3
@@ -259,21 +269,34 @@ class Measures:
 
     def jumps(self, terms: Terms) -> Array:
         """(P,): True where the quantity comes in an impulse at some instant (charge, or flux)."""
+        return np.any(self.impulses(terms), axis=1)  # type: ignore[return-value]
+
+    def impulses(self, terms: Terms) -> Array:
+        """(P, intervals): coulomb, or volt seconds, that come in no time as each interval begins."""
         row = self.row(terms)
-        size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
-        found = np.zeros(self.points, bool)
-        for k in range(len(self.trajectory.systems)):
-            found |= np.abs(self.trajectory.impulse(k, row)) > CHARGE * size * self.network.scales.second
-        return found
+        least = CHARGE * (np.abs(row[:, :-1]) * self.network.units).max(axis=1) * self.network.scales.second
+        found = [self.trajectory.impulse(k, row) for k in range(len(self.trajectory.systems))]
+        return np.stack([np.where(np.abs(one) > least, one, 0.0) for one in found], axis=1)
+
+    def extent(self, terms: Terms) -> tuple[Array, Array]:
+        """Lowest and highest value (P,), of an open share the lowest and highest that there may be.
+
+        Infinite on the side of an impulse, nan where the level is open.
+        """
+        ranges = self.bounded(terms, self.lasting)
+        low = self._cleaned(terms, np.min([low for low, _ in ranges], axis=0))
+        high = self._cleaned(terms, np.max([high for _, high in ranges], axis=0))
+        impulses, open_ = self.impulses(terms), self.moves(terms).any(axis=1)
+        low = np.where((impulses < 0).any(axis=1), -np.inf, np.where(open_, np.nan, low))
+        return low, np.where((impulses > 0).any(axis=1), np.inf, np.where(open_, np.nan, high))
 
     def waves(self, terms: Terms) -> list[tuple[Array, Array]]:
         """Values (P, s) at the samples of every interval that lasts, and slopes per sample step."""
         if terms not in self._waves:
-            row = self.row(terms)
             found = []
             for k in self.lasting:
                 _, samples = self.trajectory.sampled[k]
-                own = self._functional(k, row)
+                own = self._functional(terms, k)
                 rate = (own[:, None, :] @ self.trajectory.courses[k].rate)[:, 0]
                 length = self.trajectory.courses[k].length
                 found.append(
@@ -299,7 +322,7 @@ class Measures:
         found = []
         for k in places:
             if self.trajectory.is_open(k, row).any():
-                low, high = self._open_range(terms, k)
+                low, high = self.open_range(terms, k)
                 found.append((low.min(axis=1), high.max(axis=1)))
             else:
                 found += self.ranges(terms, [k])

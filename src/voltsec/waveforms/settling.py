@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.waveforms.exact import trajectory_at
+from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.trajectory import Trajectory
 
 SHORT = 0.02
@@ -32,15 +32,16 @@ def settling(circuit: Circuit, point: Mapping[str, float]) -> frozenset[str]:
 
     None of them where the exact periodic state is not found.  Coupled inductors are not among them.
     """
-    trajectory = trajectory_at(circuit, point)
-    if trajectory is None:
+    found = exact_state(circuit, point)
+    if found is None:
         return frozenset()
+    trajectory = found.trajectory
     network = trajectory.network
     coupled = {name for coupling in circuit.couplings for name in (coupling.first, coupling.second)}
     single = {inductor.name for inductor in circuit.inductors} - coupled
     volt, ampere = network.scales.volt[0], network.scales.ampere[0]
     period = float(network.point["T"][0])
-    found = set()
+    names = set()
     for unknown, place in network.place.items():
         kind, name = unknown[0], unknown[-1]
         if place >= network.count or kind == "flux" or (kind == "i" and name not in single):
@@ -52,8 +53,8 @@ def settling(circuit: Circuit, point: Mapping[str, float]) -> frozenset[str]:
         if swing <= STEPS * largest or size * swing > LITTLE * level:
             continue
         if all(_settles(trajectory, k, place) for k in range(len(trajectory.systems))):
-            found.add(name)
-    return frozenset(found)
+            names.add(name)
+    return frozenset(names)
 
 
 def _range(trajectory: Trajectory, unknown: tuple) -> tuple[float, float]:

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from voltsec.tableau.interval import Sequence
-from voltsec.waveforms.linear import Array, Course, course
+from voltsec.waveforms.linear import SAMPLES, Array, Course, course
 from voltsec.waveforms.network import IntervalSystem, PeriodNetwork
 
 OPEN = 1e-6
@@ -33,6 +33,10 @@ class Trajectory:
     """(P, intervals), shares of the period."""
     start: Array
     """(P, n): the state before the first interval."""
+    least: int = SAMPLES
+    """Samples of an interval at least (see :meth:`voltsec.waveforms.linear.Course.samples`)."""
+    halvings: int = 0
+    """How often the steps between samples near an interval's start are halved."""
 
     @cached_property
     def systems(self) -> tuple[IntervalSystem, ...]:
@@ -73,7 +77,10 @@ class Trajectory:
     @cached_property
     def sampled(self) -> tuple[tuple[Array, Array], ...]:
         """For every interval the instants as shares of it (s,), and (xi, 1) there (P, s, m + 1)."""
-        return tuple(one.samples(first) for one, (first, _, _) in zip(self.courses, self.ends, strict=True))
+        return tuple(
+            one.samples(first, self.least, self.halvings)
+            for one, (first, _, _) in zip(self.courses, self.ends, strict=True)
+        )
 
     def functional(self, k: int, row: Array) -> Array:
         """A sum of unknowns (P, u + 1) in interval ``k`` as a row over (xi, 1), (P, m + 1)."""
