@@ -8,9 +8,9 @@ pushed by the differences of its voltages or currents between the intervals,
 
 One elimination gives every response, as ratios of polynomials in s and the circuit's symbols, or of
 polynomials in s with exact whole numbers where the ring holds numbers for the symbols
-(:mod:`voltsec.dynamics.number_ring`).  An interval that ends by itself (a core that resets) has a share that is
-not known here: a response in which it occurs is not told.  (Middlebrook, Cuk, PESC 1976, from memory; solved here as one tableau, so
-that loops of capacitors and cutsets of inductors come out right.)
+(:mod:`voltsec.dynamics.number_ring`).  An interval that ends by itself (a core that resets) has a share that
+is not known here: a response in which it occurs is not told.  (Middlebrook, Cuk, PESC 1976, from memory;
+solved here as one tableau, so that loops of capacitors and cutsets of inductors come out right.)
 """
 
 from __future__ import annotations

@@ -1,11 +1,11 @@
 """The reduced small-signal model of discontinuous conduction, in closed form.
 
-Where every coil begins each period at rest its current is no state: it follows the voltages within the period,
-and so does the share d2 of the interval that ends by itself.  The period's equations (means and ramps,
-:mod:`voltsec.tableau.assembly`) are changed by a little around their solution, with s C v on the right of the
-charge balances, and d2 follows from the current that is zero at its end.  One pole a capacitor is left; what the
-coils do above some tenth of the switching frequency is lost.  (The averaged switch of discontinuous conduction
-gives the same: Erickson, Maksimovic, chapter 11, from memory.)
+Where every coil begins each period at rest its current is no state: it follows the voltages within the
+period, and so does the share d2 of the interval that ends by itself.  The period's equations (means and ramps,
+:mod:`voltsec.tableau.assembly`) are changed by a little around their solution, with s C v on the right of
+the charge balances, and d2 follows from the current that is zero at its end.  One pole a capacitor is left;
+what the coils do above some tenth of the switching frequency is lost.  (The averaged switch of discontinuous
+conduction gives the same: Erickson, Maksimovic, chapter 11, from memory.)
 
 The condition on d2 is linear in the period, so T is put in by d2 and every response is a ratio of polynomials
 in the duty, d2, the parts and s.
@@ -76,7 +76,9 @@ class Reduced:
                 if factor in fractions.conditions and ring.degree(shown, "T") == 1:
                     constant, linear = ring.coefficients(shown, "T")
                     return reduced((-constant, linear))
-        raise NotReduced("its condition on the shares is not linear in the period: resistances bend the currents")
+        raise NotReduced(
+            "its condition on the shares is not linear in the period: resistances bend the currents"
+        )
 
     def _put(self, polynomial: Polynomial) -> Ratio:
         return insert(self.own, (polynomial, self.own.one), "T", self.period)
@@ -155,9 +157,7 @@ class Reduced:
         sources = tuple(e.quantity.symbol for e in circuit.of(Source, CurrentSource))
         rows = with_inputs(rows, self.network, sources)
         for stage in range(len(case.stages.lengths)):
-            total: Row = {
-                ("f", k): ring.one for k, i in enumerate(sequence.intervals) if i.stage == stage
-            }
+            total: Row = {("f", k): ring.one for k, i in enumerate(sequence.intervals) if i.stage == stage}
             for place, duty in enumerate(case.stages.symbols, 1):
                 factor = case.stages.lengths[stage][place]
                 if factor.denominator != 1:
@@ -179,11 +179,11 @@ class Reduced:
         solved = eliminate(rows, ring, wanted=[("y", label) for label in outputs], last=last)
         found = {}
         for label in outputs:
-            denominator, terms = solved.solved.get(("y", label), (ring.one, {("?",): ring.one}))
-            if any(u not in last for u in terms):
+            denominator, told = solved.solved.get(("y", label), (ring.one, {("?",): ring.one}))
+            if any(u not in last for u in told):
                 continue
             for control in (*case.stages.symbols, *sources):
-                found[label, control] = self._shown((terms.get(("s", control), ring.zero), denominator))
+                found[label, control] = self._shown((told.get(("s", control), ring.zero), denominator))
         return found
 
     def _shown(self, ratio: Ratio) -> Ratio:

@@ -1,7 +1,8 @@
 """A ring with numbers for the circuit's symbols: polynomials in s with exact whole coefficients.
 
-As :class:`~voltsec.tableau.scaled_ring.ScaledRing`, but with capacitances, in finer units, and without fractions
-of intervals: sources, drops, duties, starts of on-times and turns stay variables until they are put in exactly.
+As :class:`~voltsec.tableau.scaled_ring.ScaledRing`, but with capacitances, in finer units, and without
+fractions of intervals: sources, drops, duties, starts of on-times and turns stay variables until they are put
+in exactly.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ UNITS = {
     "F": SECOND / OHM,
     "s": SECOND,
 }
-"""Size of the ring's unit of each quantity in SI units: they fit together, so every equation keeps its form."""
+"""Size of the ring's unit of each quantity in SI units: they fit together, so equations keep their form."""
 
 
 NUMBERS = ("ohm", "H", "F", "s")
@@ -34,7 +35,7 @@ NUMBERS = ("ohm", "H", "F", "s")
 
 
 class NumberRing(Ring):
-    """Polynomials in s, sources, drops, timing and turns; other symbols are whole numbers of :data:`UNITS`."""
+    """Polynomials in s, sources, drops, timing and turns; other symbols are whole multiples of :data:`UNITS`."""
 
     def __init__(self, case: Case, point: Mapping[str, float]) -> None:
         units = {quantity.symbol: quantity.unit for quantity in case.circuit.quantities}
@@ -57,12 +58,18 @@ class NumberRing(Ring):
 
     def in_s(self, polynomial: Polynomial) -> list[Fraction]:
         """Coefficients of the powers of s in SI units of s, lowest first, the variables' values put in."""
-        place = self.index[S]
-        found = [Fraction(0)] * (max(self.degree(polynomial, S), 0) + 1)
-        for powers, coefficient in polynomial.to_dict().items():
-            term = Fraction(int(coefficient))
-            for name, power in zip(self.names, powers, strict=True):
-                if power and name != S:
-                    term *= self.values[name] ** int(power)
-            found[int(powers[place])] += term
+        found = in_s(self, polynomial, self.values)
         return [coefficient * SECOND**power for power, coefficient in enumerate(found)]
+
+
+def in_s(ring: Ring, polynomial: Polynomial, values: Mapping[str, Fraction]) -> list[Fraction]:
+    """Coefficients of the powers of s, lowest first, with exact ``values`` for the other variables."""
+    place = ring.index[S]
+    found = [Fraction(0)] * (max(ring.degree(polynomial, S), 0) + 1)
+    for powers, coefficient in polynomial.to_dict().items():
+        term = Fraction(int(coefficient))
+        for name, power in zip(ring.names, powers, strict=True):
+            if power and name != S:
+                term *= values[name] ** int(power)
+        found[int(powers[place])] += term
+    return found

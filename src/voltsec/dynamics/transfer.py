@@ -81,7 +81,8 @@ def roots(coefficients: Sequence[Fraction]) -> tuple[complex, ...]:
     if polynomial.degree() < 1:
         return ()
     found: list[complex] = []
-    for root, times in polynomial.complex_roots():
+    pairs: list[Any] = list(polynomial.complex_roots())
+    for root, times in pairs:
         value = complex(float(root.real.mid()), float(root.imag.mid()))
         if abs(value.imag) < REAL * abs(value):
             value = complex(value.real, 0.0)

@@ -110,8 +110,8 @@ class IntervalSystem:
 class PeriodNetwork:
     """The circuit at numeric points; gives the system of each interval.
 
-    ``point`` has a value for every symbol (SI units), a number or an array of P numbers.  ``scales`` are those
-    of another network of the same circuit, so that its states are told in the same coordinates.
+    ``point`` has a value for every symbol (SI units), a number or an array of P numbers.  ``scales`` are
+    those of another network of the same circuit, so that its states are told in the same coordinates.
     """
 
     def __init__(
