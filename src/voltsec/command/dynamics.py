@@ -84,7 +84,10 @@ def command(
         if kind and one.model.point is None:
             raise CircuitError((one.without_point(),), one.circuit.file, one.circuit.text)
     if filtered:
-        _filter(told[0], kind, output, points)
+        try:
+            _filter(told[0], kind, output)
+        except NotTold as problem:
+            raise click.UsageError(f"--filter: {problem}") from None
     elif kind in FIGURES:
         from voltsec.report.bode_figure import bode_figure
         from voltsec.report.figure_face import write_figure
@@ -110,6 +113,8 @@ def _compatible(names: list[str], form: str | None, output: str | None, filtered
         raise click.UsageError("several netlists are drawn over one another: give -o FILE.svg, .png or .pdf")
     if filtered and (form is not None or len(names) > 1):
         raise click.UsageError("--filter looks at one netlist, without --json and --latex")
+    if filtered and output is not None and not figure:
+        raise click.UsageError("--filter writes a .svg, .png or .pdf figure, or text without -o")
 
 
 def _told(
@@ -152,5 +157,25 @@ def _print(told: list[Told], form: str | None) -> None:
             click.echo(line)
 
 
-def _filter(told: Told, kind: str, output: str | None, points: int) -> None:
-    raise click.UsageError("--filter is not built yet")
+def _filter(told: Told, kind: str, output: str | None) -> None:
+    """The input filter's criterion, in words or as a figure."""
+    from voltsec.circuit.fault import CircuitError
+    from voltsec.dynamics.input_filter import interaction
+
+    if told.model.point is None:
+        raise CircuitError((told.without_point(),), told.circuit.file, told.circuit.text)
+    found = interaction(told.circuit, told.model.point)
+    if kind:
+        from voltsec.report.figure_face import write_figure
+        from voltsec.report.filter_figure import filter_figure
+
+        write_figure(filter_figure(told.circuit, found), str(output))
+        return
+    from shutil import get_terminal_size
+
+    from voltsec.report.alphabet import alphabet_for
+    from voltsec.report.filter_text import filter_lines
+
+    width = min(get_terminal_size().columns, 100)
+    for line in filter_lines(told.circuit, found, width, alphabet_for(sys.stdout.encoding)):
+        click.echo(line)

@@ -1,11 +1,11 @@
 """The reduced small-signal model of discontinuous conduction, in closed form.
 
 Where every coil begins each period at rest its current is no state: it follows the voltages within the
-period, and so does the share d2 of the interval that ends by itself.  The period's equations (means and ramps,
-:mod:`voltsec.tableau.assembly`) are changed by a little around their solution, with s C v on the right of
-the charge balances, and d2 follows from the current that is zero at its end.  One pole a capacitor is left;
-what the coils do above some tenth of the switching frequency is lost.  (The averaged switch of discontinuous
-conduction gives the same: Erickson, Maksimovic, chapter 11, from memory.)
+period, and so does the share d2 of the interval that ends by itself.  The period's equations (means and
+ramps, :mod:`voltsec.tableau.assembly`) are changed by a little around their solution, with s C v on the right
+of the charge balances, and d2 follows from the current that is zero at its end.  One pole a capacitor is
+left; what the coils do above some tenth of the switching frequency is lost.  (The averaged switch of
+discontinuous conduction gives the same: Erickson, Maksimovic, chapter 11, from memory.)
 
 The condition on d2 is linear in the period, so T is put in by d2 and every response is a ratio of polynomials
 in the duty, d2, the parts and s.

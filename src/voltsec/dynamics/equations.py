@@ -134,6 +134,9 @@ def equations(
     sums: list[Unknown] = []
 
     def mean(unknown: Unknown) -> Row:
+        state = name(("m", 0, unknown) if unknown[0] != "V" else unknown)
+        if state[0] == "x":  # the same in all intervals
+            return {state: whole}
         if push:
             sums.append(unknown)
         found: Row = {name(("m", k, unknown)): share for k, share in shares.items()}
@@ -153,7 +156,7 @@ def equations(
         for unknown, sign in terms:
             if unknown[0] == "v" and unknown[1] in network.references:
                 continue
-            _add(told, {("x", unknown[1]): whole} if unknown[0] == "V" else mean(unknown), sign)
+            _add(told, mean(unknown), sign)
         rows.append(told)
     return Equations(tuple(rows), state_names(circuit), tuple(dict.fromkeys(sums)))
 

@@ -149,7 +149,7 @@ def small_signals(
     responses = tuple(_response(link, written, numbers, values, sampled) for link in links)
     notes += written.notes
     notes += [] if sampled is None or at is None else settling_states(sampled)
-    notes += left_out(answer.circuit, case)
+    notes += left_out(answer.circuit, case) if written.factorer is not None else []
     return Model(
         answer.circuit,
         case,

@@ -35,7 +35,7 @@ NUMBERS = ("ohm", "H", "F", "s")
 
 
 class NumberRing(Ring):
-    """Polynomials in s, sources, drops, timing and turns; other symbols are whole multiples of :data:`UNITS`."""
+    """Polynomials in s, sources, drops, timing and turns; other symbols are whole numbers of units."""
 
     def __init__(self, case: Case, point: Mapping[str, float]) -> None:
         units = {quantity.symbol: quantity.unit for quantity in case.circuit.quantities}

@@ -7,9 +7,9 @@ response is the output's component at the same frequency,
     Y = (1/T) integral over a period of y(t) exp(-j w t) dt
 
 A source changes throughout the period.  A duty is sampled where it acts, at the instant of the switch edge
-it moves (naturally sampled modulation: a comparator that holds a ramp against the duty does that), so the edge
-of period n moves by T exp(j w t_n), t_n being its own instant.  Then exp(-j w t) times the change of every
-state is periodic, and one linear solve a frequency closes the period.
+it moves (naturally sampled modulation: a comparator that holds a ramp against the duty does that), so the
+edge of period n moves by T exp(j w t_n), t_n being its own instant.  Then exp(-j w t) times the change of
+every state is periodic, and one linear solve a frequency closes the period.
 
 An edge that moves by dt changes the state after it by (f_before - f_after) dt, f the rates of change; a
 diode's instant moves by what brings its current or voltage back to zero.  Jumps of charge or flux move along.

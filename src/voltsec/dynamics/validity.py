@@ -58,7 +58,7 @@ def left_out(circuit: Circuit, case: Case) -> list[str]:
         cores = [t.magnetizing.symbol for t in case.circuit.transformers if t.magnetizing is not None]
         if cores:
             found.append(
-                f"averaged: the magnetizing current of {', '.join(cores)}, which starts anew every period, is "
-                "left out"
+                f"averaged: the magnetizing current of {', '.join(cores)}, which starts anew every period, "
+                "is left out"
             )
     return found

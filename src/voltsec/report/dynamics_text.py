@@ -181,7 +181,7 @@ class _View:
         """Averaged and exact response side by side."""
         model = self.model
         assert model.frequency is not None
-        yield self.rule("Averaged and exact, magnitude in dB and phase in degrees")
+        yield self.rule("Over frequency: magnitude in dB, phase in degrees")
         hertz = np.array(COMPARED) * model.frequency
         heads = [engineering(f, "Hz", self.alphabet, digits=3) for f in hertz]
         yield INDENT + " " * 26 + "".join(f"{head:>8}" for head in heads)
