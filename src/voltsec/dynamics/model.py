@@ -26,7 +26,7 @@ from voltsec.dynamics.link import Link
 from voltsec.dynamics.number_ring import UNITS, NumberRing, in_s
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
-from voltsec.dynamics.validity import left_out, settling_states
+from voltsec.dynamics.validity import deviation, left_out
 from voltsec.results.table import Terms
 from voltsec.steady.effective import passive
 from voltsec.steady.first_order_dry import Case
@@ -148,7 +148,8 @@ def small_signals(
         values = {name: Fraction(float(value)) for name, value in {**at, **own}.items()}
     responses = tuple(_response(link, written, numbers, values, sampled) for link in links)
     notes += written.notes
-    notes += [] if sampled is None or at is None else settling_states(sampled)
+    if sampled is not None and responses and responses[0].averaged is not None:
+        notes += [] if written.reduced else deviation(responses[0].averaged, sampled, links[0].key)
     notes += left_out(answer.circuit, case) if written.factorer is not None else []
     return Model(
         answer.circuit,

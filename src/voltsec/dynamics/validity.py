@@ -6,13 +6,46 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.dynamics.sampled import Sampled
+from voltsec.dynamics.transfer import Transfer
 from voltsec.steady.first_order_dry import Case
+
+LOWEST, HIGHEST = 1e-4, 0.1
+"""Shares of the switching frequency between which averaged and exact response are compared, ..."""
+COMPARED = 80
+"""... at so many frequencies."""
+DECIBELS, DEGREES = 1.0, 10.0
+"""Differences up to these are not told."""
+JUMP = 1e-6
+"""A state that jumps by less than this share of the largest is not recharged."""
+
+
+def deviation(averaged: Transfer, sampled: Sampled, key: tuple[str, str]) -> list[str]:
+    """A note where the averaged response is far from the exact one, with the cause where one is seen."""
+    switching = 1.0 / float(sampled.network.point["T"][0])
+    hertz = np.geomspace(switching * LOWEST, switching * HIGHEST, COMPARED)
+    ratio = sampled.at(hertz)[key] / averaged.at(hertz)
+    if not np.isfinite(ratio).all():
+        return []
+    level, angle = np.abs(20 * np.log10(np.abs(ratio))), np.abs(np.degrees(np.angle(ratio)))
+    if level.max() < DECIBELS and angle.max() < DEGREES:
+        return []
+    causes = settling_states(sampled)
+    causes += jumping_states(sampled)
+    because = f": {'; '.join(causes)}" if causes else ""
+    return [
+        "below a tenth of the switching frequency the averaged response is off by up to "
+        f"{level.max():.1f} dB and {angle.max():.0f} degrees, the exact one is right{because}"
+    ]
+
+
+def _names(sampled: Sampled) -> list[str]:
+    return [state[-1] for state in list(sampled.network.place)[: sampled.network.count]]
 
 
 def settling_states(sampled: Sampled) -> list[str]:
     """States that settle or swing within an interval, for which averaging is not valid."""
     found: dict[str, str] = {}
-    names = [state[-1] for state in list(sampled.network.place)[: sampled.network.count]]
+    names = _names(sampled)
     for k in sampled.lasting:
         system = sampled.pieces[k].system
         rate = system.augmented[0, :-1, :-1]
@@ -26,12 +59,22 @@ def settling_states(sampled: Sampled) -> list[str]:
                 name = names[int(shares.argmax())]
                 what = "settles" if abs(value.real) > abs(value.imag) else "swings"
                 found.setdefault(name, f"{name} {what} within interval {k + 1}")
-    if not found:
-        return []
-    return [
-        f"averaging is not valid here: {', '.join(found.values())}; trust the exact response, not the "
-        "averaged one"
+    return list(found.values())
+
+
+def jumping_states(sampled: Sampled) -> list[str]:
+    """Capacitors that are recharged in no time: that acts as a resistance, which averaging has not."""
+    coils = {flux.coil.name for flux in sampled.network.fluxes}
+    jumps = np.max([np.abs(jump[0]) for *_, jump in sampled.trajectory.ends], axis=0, initial=0.0)
+    level = float(np.abs(sampled.trajectory.start).max())
+    moved = [
+        name
+        for name, jump in zip(_names(sampled), jumps, strict=True)
+        if name not in coils and jump > JUMP * level
     ]
+    if not moved:
+        return []
+    return [f"{', '.join(moved)} {'are' if len(moved) > 1 else 'is'} recharged in no time, which damps"]
 
 
 def left_out(circuit: Circuit, case: Case) -> list[str]:

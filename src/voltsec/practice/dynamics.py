@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.fault import Fault
+from voltsec.circuit.fault import CircuitError, Fault
 from voltsec.dynamics.averaged import PROBE, S
 from voltsec.dynamics.chosen_mode import NotTold, nearest
 from voltsec.dynamics.model import Model, Response, small_signals
@@ -77,7 +77,10 @@ def _noted(model: Model, note: str) -> Model:
 
 
 def _output(wanted: str, circuit: Circuit) -> tuple[str, str, Terms]:
-    traces = read_traces(wanted, circuit)
+    try:
+        traces = read_traces(wanted, circuit)
+    except CircuitError as problem:
+        raise CircuitError(problem.faults, "--to", wanted) from None
     if len(traces) != 1:
         raise BadSweep("--to takes one trace, such as v(C1)")
     (trace,) = traces

@@ -27,6 +27,8 @@ from voltsec.report.quantity import engineering
 from voltsec.report.wrapping import wrap_formula
 
 INDENT = "  "
+WORDS = ("Duty", "Input", "Output")
+"""Words that begin a title with a capital letter for that alone."""
 COLUMN = 20
 LONGEST = 400
 """Signs of a formula up to which it is printed."""
@@ -124,7 +126,8 @@ class _View:
                 yield from self.row(f"{label}s", f"the {above}")
                 continue
             if any(factor.omega is None for factor in factors):
-                self.told[factors] = f"{label.lower()}s of {name[0].lower()}{name[1:]}"
+                told = name[0].lower() + name[1:] if name.split()[0] in WORDS else name
+                self.told[factors] = f"{label.lower()}s of {told}"
             for factor in factors:
                 yield from self._factor(label, factor)
 

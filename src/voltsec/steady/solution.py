@@ -298,8 +298,8 @@ class Solution:
 
         ``control`` is a duty, the input's symbol or ``Io`` (a current fed into the output); ``output`` is
         ``V``, ``I`` (the current drawn from the input) or a trace such as ``v(C1)``.  ``form="control"``
-        gives a ``control.TransferFunction``, ``form="symbolic"`` the ratio in ``s`` and the circuit's symbols.
-        Raises ValueError for names that are not there (see :func:`voltsec.practice.dynamics.transfer`).
+        gives a ``control.TransferFunction``, ``form="symbolic"`` the ratio in ``s`` and the circuit's
+        symbols.  Raises ValueError for names that are not there.
         """
         from voltsec.practice.dynamics import transfer
 
