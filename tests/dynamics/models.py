@@ -12,13 +12,13 @@ from voltsec.steady.points import operating_point
 ALL = ("duty", "input", "zout", "zin")
 
 
-def model(text: str, mode: str | None = None, **values: float) -> Model:
+def model(text: str, mode: str | None = None, budget: float | None = None, **values: float) -> Model:
     """The model of a netlist (or a shipped circuit's name) at its operating point, changed by ``values``."""
     circuit = voltsec.read(text) if "\n" in text else voltsec.load(text)
     point = operating_point(circuit)
     if point is not None:
         point = {**point, **values}
-    return small_signals(voltsec.solve(circuit), mode, point, None, ALL)
+    return small_signals(voltsec.solve(circuit, budget), mode, point, None, ALL)
 
 
 def response(found: Model, kind: str) -> Response:

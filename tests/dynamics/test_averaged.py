@@ -105,7 +105,8 @@ def test_fourth_order(name: str, sign: int, line: str) -> None:
     assert same(ratio(found, "input"), f"{sign}*D/(1 - D)*({line})/({DENOMINATOR})")
 
 
-@pytest.mark.parametrize("name", ["boost_lossy", "sepic_lossy", "cuk_coupled", "quad_boost_lossy", "flyback"])
+@pytest.mark.filterwarnings("ignore:Badly conditioned filter coefficients")
+@pytest.mark.parametrize("name", ["boost_lossy", "sepic_lossy", "cuk_coupled", "quad_boost", "flyback"])
 def test_against_state_space_by_matrices(name: str) -> None:
     """The same through other mathematics: scipy's state space from averaged matrices, duty by differences."""
     circuit = voltsec.load(name)
@@ -162,7 +163,7 @@ def test_capacitors_tied_by_diodes_act_as_one() -> None:
 
 
 def test_every_duty_is_a_control() -> None:
-    found = model("boost_then_buck")
+    found = model("boost_then_buck", budget=1.0)
     duties = [one.link.control for one in found.responses if one.link.kind == "duty"]
     assert duties == ["D1", "D2"]
     second = found.response("duty", "D2")
@@ -172,7 +173,7 @@ def test_every_duty_is_a_control() -> None:
 
 def test_a_core_that_resets_leaves_the_model_as_it_is() -> None:
     """A forward stage is a step-down stage behind a transformer (M1 section 6.3.2)."""
-    found = model("forward")
+    found = model("forward", budget=2.0)
     assert found.mode.label.startswith("CCM")
     assert same(ratio(found, "duty").subs("s", 0), "n*Vg")
     assert any("magnetizing current of LM" in note for note in found.notes)
