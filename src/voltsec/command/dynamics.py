@@ -93,10 +93,12 @@ def command(
         from voltsec.report.figure_face import write_figure
 
         write_figure(bode_figure([one.model for one in told], told[0].name, points), str(output))
+        click.echo(f"written to {output}", err=True)
     elif kind:
         from voltsec.report.dynamics_csv import write_responses
 
         write_responses(told[0].model, str(output), points)
+        click.echo(f"written to {output}", err=True)
     else:
         _print(told, form)
 
@@ -141,7 +143,7 @@ def _print(told: list[Told], form: str | None) -> None:
         from voltsec.report.dynamics_machine import dynamics_json
         from voltsec.report.machine import json_text
 
-        click.echo(json_text(dynamics_json(one.model, one.name)))
+        click.echo(json_text(dynamics_json(one.model, one.name, one.interaction)))
     elif form == "latex":
         from voltsec.report.dynamics_latex import dynamics_latex
 
@@ -153,7 +155,8 @@ def _print(told: list[Told], form: str | None) -> None:
         from voltsec.report.dynamics_text import dynamics_lines
 
         width = min(get_terminal_size().columns, 100)
-        for line in dynamics_lines(one.model, one.name, width, alphabet_for(sys.stdout.encoding)):
+        alphabet = alphabet_for(sys.stdout.encoding or "utf-8")
+        for line in dynamics_lines(one.model, one.name, width, alphabet, one.interaction):
             click.echo(line)
 
 
@@ -170,12 +173,15 @@ def _filter(told: Told, kind: str, output: str | None) -> None:
         from voltsec.report.filter_figure import filter_figure
 
         write_figure(filter_figure(told.circuit, found), str(output))
+        click.echo(f"written to {output}", err=True)
         return
     from shutil import get_terminal_size
 
     from voltsec.report.alphabet import alphabet_for
     from voltsec.report.filter_text import filter_lines
+    from voltsec.report.machine import circuit_name
 
     width = min(get_terminal_size().columns, 100)
-    for line in filter_lines(told.circuit, found, width, alphabet_for(sys.stdout.encoding)):
+    click.echo(f"{circuit_name(told.circuit)}: input filter against the stage")
+    for line in filter_lines(found, width, alphabet_for(sys.stdout.encoding or "utf-8")):
         click.echo(line)

@@ -57,5 +57,5 @@ def command(netlist: str, mode_name: str | None, form: str | None) -> None:
 
         width = min(get_terminal_size().columns, 100)
         mode = chosen_mode(answer, mode_name)
-        for line in states_lines(circuit, mode, found, width, alphabet_for(sys.stdout.encoding)):
+        for line in states_lines(circuit, mode, found, width, alphabet_for(sys.stdout.encoding or "utf-8")):
             click.echo(line)

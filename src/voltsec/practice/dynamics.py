@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import CircuitError, Fault
 from voltsec.dynamics.averaged import PROBE, S
 from voltsec.dynamics.chosen_mode import NotTold, nearest
+from voltsec.dynamics.input_filter import Interaction, input_filter, interaction
 from voltsec.dynamics.model import Model, Response, small_signals
 from voltsec.practice.solve import solve
 from voltsec.practice.stated_point import missing_values, read_point
@@ -19,6 +21,7 @@ from voltsec.results.table import Terms
 from voltsec.steady.points import operating_point
 from voltsec.steady.solution import Solution
 from voltsec.tableau.expression import symbol
+from voltsec.waveforms.network import NotDetermined
 
 FORMS = ("scipy", "control", "symbolic")
 OUTPUT_WORDS = ("V", "Vout")
@@ -34,6 +37,16 @@ class Told:
     model: Model
     name: str = ""
     """What is looked at in place of the output voltage."""
+
+    @cached_property
+    def interaction(self) -> Interaction | None:
+        """The input filter against the stage; None without one, or without numbers."""
+        if self.model.point is None or input_filter(self.circuit) is None:
+            return None
+        try:
+            return interaction(self.circuit, self.model.point)
+        except (NotTold, NotDetermined):
+            return None
 
     def without_point(self) -> Fault:
         """Why there are no numbers: values are missing, or they lead nowhere."""
@@ -71,8 +84,6 @@ def told(
 
 
 def _noted(model: Model, note: str) -> Model:
-    from dataclasses import replace
-
     return replace(model, notes=(note, *model.notes))
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from voltsec.dynamics.bode import curves, frequencies
 from voltsec.dynamics.factored import Factor
+from voltsec.dynamics.input_filter import Interaction
 from voltsec.dynamics.model import Model, Response
 from voltsec.dynamics.transfer import Transfer
 from voltsec.report.dynamics_words import control_name, lowest_right_zero
@@ -15,7 +16,7 @@ from voltsec.report.machine import circuit_name
 POINTS = 60
 
 
-def dynamics_json(model: Model, output: str = "") -> dict[str, Any]:
+def dynamics_json(model: Model, output: str = "", filter_: Interaction | None = None) -> dict[str, Any]:
     """One object; roots are [real, imaginary] in rad/s, curves over ``frequency`` in hertz."""
     found: dict[str, Any] = {
         "format": 1,
@@ -27,6 +28,7 @@ def dynamics_json(model: Model, output: str = "") -> dict[str, Any]:
         "responses": [_response(one, model) for one in model.responses],
         "multipliers": None,
         "curves": None,
+        "input_filter": None if filter_ is None else _filter(filter_),
         "notes": list(model.notes),
     }
     if model.sampled is not None:
@@ -47,6 +49,26 @@ def dynamics_json(model: Model, output: str = "") -> dict[str, Any]:
             ],
         }
     return found
+
+
+def _filter(found: Interaction) -> dict[str, Any]:
+    margin, hertz = found.worst
+    damping = found.damping
+    told: dict[str, Any] = {
+        "parts": list(found.found.names),
+        "node": found.found.node,
+        "margin": _number(margin),
+        "frequency": hertz,
+        "damping": None,
+    }
+    if damping is not None:
+        told["damping"] = {
+            "across": damping.across,
+            "resistance": damping.resistance,
+            "capacitance": damping.capacitance,
+            "margin": damping.margin,
+        }
+    return told
 
 
 def _response(response: Response, model: Model) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from sympy import Expr, oo
 
 from voltsec.dynamics.bode import curves
 from voltsec.dynamics.factored import Factor, Factored
+from voltsec.dynamics.input_filter import Interaction
 from voltsec.dynamics.model import Model, Response
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.dynamics_words import (
@@ -20,6 +21,7 @@ from voltsec.report.dynamics_words import (
     root_lines,
     title,
 )
+from voltsec.report.filter_text import filter_lines
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
 from voltsec.report.outline import shown_mode
@@ -37,7 +39,11 @@ COMPARED = (0.001, 0.01, 0.03, 0.1, 0.2, 0.45)
 
 
 def dynamics_lines(
-    model: Model, output: str = "", width: int = 80, alphabet: Alphabet = UNICODE
+    model: Model,
+    output: str = "",
+    width: int = 80,
+    alphabet: Alphabet = UNICODE,
+    filter_: Interaction | None = None,
 ) -> Iterator[str]:
     """All lines, none longer than ``width``; ``output`` names what is looked at if not the output voltage."""
     view = _View(model, output, max(width, 40), alphabet)
@@ -60,6 +66,10 @@ def dynamics_lines(
     if model.sampled is not None:
         yield ""
         yield from view.compared()
+    if filter_ is not None:
+        yield ""
+        yield view.rule("Input filter against the stage")
+        yield from filter_lines(filter_, view.width, alphabet)
     if model.notes:
         yield ""
         yield view.rule("Notes")

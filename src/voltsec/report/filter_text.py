@@ -7,32 +7,26 @@ from textwrap import wrap
 
 import numpy as np
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.dynamics.input_filter import COMFORTABLE, Interaction
 from voltsec.report.alphabet import UNICODE, Alphabet
-from voltsec.report.machine import circuit_name
 from voltsec.report.quantity import engineering
 
 LABEL = 34
 
 
-def filter_lines(
-    circuit: Circuit, found: Interaction, width: int = 80, alphabet: Alphabet = UNICODE
-) -> Iterator[str]:
-    """All lines."""
+def filter_lines(found: Interaction, width: int = 80, alphabet: Alphabet = UNICODE) -> Iterator[str]:
+    """All lines but a heading."""
 
     def number(value: float, unit: str) -> str:
         return engineering(value, unit, alphabet)
 
     def prose(text: str) -> list[str]:
-        return wrap(alphabet.plain(text), width)
+        return wrap(alphabet.plain(text), width, initial_indent="  ", subsequent_indent="  ")
 
     filter_ = found.found
-    yield from prose(f"{circuit_name(circuit)}: input filter against the stage")
     yield from prose(f"Filter: {', '.join(filter_.names)}, feeding the stage at node {filter_.node}")
     margin, hertz = found.worst
     top = int(np.argmax(np.abs(found.source)))
-    yield ""
     rows = [
         ("Filter's impedance, highest", np.abs(found.source)[top], found.hertz[top]),
         ("Stage's, duty held, lowest", np.abs(found.held).min(), found.hertz[np.abs(found.held).argmin()]),
@@ -46,7 +40,6 @@ def filter_lines(
         yield f"  {label:<{LABEL}}{number(float(value), 'ohm')} at {number(float(at), 'Hz')}"
     told = f"{margin:.1f} dB".replace("-", "−") if np.isfinite(margin) else "none, nothing damps the filter,"
     yield alphabet.plain(f"  {'Least margin':<{LABEL}}{told} at {number(hertz, 'Hz')}")
-    yield ""
     if margin >= COMFORTABLE:
         yield from prose(
             "Yes: the filter's impedance stays well below the stage's; it leaves a loop as it is."
