@@ -49,9 +49,7 @@ def dynamics_lines(
     view = _View(model, output, max(width, 40), alphabet)
     yield from view.prose(f"{circuit_name(model.circuit)}: small signals, {shown_mode(model.mode)}", "")
     parts = [f"{duty}′ = 1 − {duty}" for duty in model.circuit.duty_symbols]
-    yield from view.prose(
-        "; ".join(["v̂ per small change of a control, s = jω", *parts]).replace("v̂", "v"), ""
-    )
+    yield from view.prose("; ".join(["Small changes of the output over those of a control", *parts]), "")
     if model.reduced:
         yield from view.prose(
             "Reduced order: coil currents start from rest every period and are no states; good to about a "
