@@ -182,7 +182,8 @@ def test_a_core_that_resets_leaves_the_model_as_it_is() -> None:
 def test_an_ideal_stage_without_load_resistance_is_undamped() -> None:
     text = (
         "source Vg : in -> gnd = 12 V\nswitch S : in -> a\ndiode D1 : gnd -> a\n"
-        "inductor L : a -> out = 1 mH\ncapacitor Co : out -> gnd = 10 uF\ncurrent Io : out -> gnd = 1 A\noperate D = 0.4, f = 100 kHz\n"
+        "inductor L : a -> out = 1 mH\ncapacitor Co : out -> gnd = 10 uF\n"
+        "current Io : out -> gnd = 1 A\noperate D = 0.4, f = 100 kHz\n"
     )
     duty = response(model(text), "duty").factored
     assert duty is not None and duty.poles[0].quality == sympy.oo

@@ -154,9 +154,7 @@ class _View:
             for k, text in enumerate(texts[1:], 1):
                 yield from self.row("", f"a{k} = {text}")
             return
-        omega = (
-            f"ω = {self.text(factor.omega)}" if self.alphabet.unicode else f"w = {self.text(factor.omega)}"
-        )
+        omega = f"{self.alphabet.plain('ω')} = {self.text(factor.omega)}"
         yield from self.row(name, omega + (f", {side}" if side else ""))
         if factor.quality is not None:
             told = "unbounded: nothing damps it" if factor.quality == oo else self.text(factor.quality)
