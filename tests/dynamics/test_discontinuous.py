@@ -54,3 +54,17 @@ def test_the_circulating_current_is_a_state_of_the_fourth_order_stage() -> None:
     assert duty.fitted is not None
     (pair,) = [pole for pole in duty.fitted.poles if pole.imag > 0]
     assert abs(pair) == pytest.approx((136e-6 * 10e-6) ** -0.5, rel=0.01)
+
+
+def test_coils_of_one_flux() -> None:
+    """A flyback stage of two coils with k = 1: the same pole as with a transformer, turns sqrt(L2/L1)."""
+    text = (
+        "source Vg : in -> gnd = 12 V\ninductor L1 : in -> a = 40 uH\nswitch S : a -> gnd\n"
+        "inductor L2 : gnd -> b = 10 uH\ndiode D1 : b -> out\ncapacitor Co : out -> gnd = 47 uF\n"
+        "load R : out -> gnd = 50 ohm\ncouple L1, L2 = 1\noperate D = 0.3, f = 100 kHz\n"
+    )
+    found = model(text)
+    duty = response(found, "duty")
+    assert found.reduced and duty.averaged is not None and duty.fitted is not None
+    assert duty.averaged.poles[0].real == pytest.approx(-2 / (50 * 47e-6), rel=1e-9)
+    assert duty.fitted.poles[0].real == pytest.approx(duty.averaged.poles[0].real, rel=0.02)

@@ -41,6 +41,7 @@ from voltsec.tableau.network import coils
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.measures import Measures
+from voltsec.waveforms.network import NotDetermined
 
 COMFORTABLE = 6.0
 """Decibels between the impedances that leave a loop nearly as it was (common practice, no source)."""
@@ -191,7 +192,10 @@ def interaction(circuit: Circuit, point: Mapping[str, float]) -> Interaction:
     state = exact_state(stage, there)
     if state is None:
         raise NotTold("no state of the stage without its filter was found")
-    sampled = Sampled(state.trajectory)
+    try:
+        sampled = Sampled(state.trajectory)
+    except (NotDetermined, np.linalg.LinAlgError) as problem:
+        raise NotTold(f"no exact response of the stage: {problem}") from None
     transfer = _filter_impedance(circuit, found, point)
     hertz = _frequencies(transfer, point)
     responses = sampled.at(hertz)

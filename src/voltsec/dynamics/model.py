@@ -33,7 +33,7 @@ from voltsec.steady.first_order_dry import Case
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.ratio import Ratio
 from voltsec.steady.solution import Mode, Solution
-from voltsec.tableau.ring import Ring
+from voltsec.tableau.ring import Ring, value_of
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.network import NotDetermined
@@ -145,7 +145,9 @@ def small_signals(
     values = None
     if at is not None and shares is not None and builder is not None:
         own = {name: shares[1][k] for k, name in builder.found.fractions.unknown.items()}
-        values = {name: Fraction(float(value)) for name, value in {**at, **own}.items()}
+        known = {**at, **own, S: 0.0}
+        names = written.ring.names if written.reduced and written.ring is not None else ()
+        values = {name: Fraction(float(value_of(name, known))) for name in names}
     responses = tuple(_response(link, written, numbers, values, sampled) for link in links)
     notes += written.notes
     if sampled is not None and responses and responses[0].averaged is not None:
