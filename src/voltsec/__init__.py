@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from voltsec.circuit.circuit import Circuit
     from voltsec.circuit.fault import CircuitError, NoSteadyState
     from voltsec.command.netlists import load
+    from voltsec.dynamics.state_equations import states
     from voltsec.language.reader import read
     from voltsec.practice.solve import solve
     from voltsec.steady.solution import Solution
@@ -32,9 +33,10 @@ _HOMES = {
     "load": "voltsec.command.netlists",
     "read": "voltsec.language.reader",
     "solve": "voltsec.practice.solve",
+    "states": "voltsec.dynamics.state_equations",
 }
 
-__all__ = ["Circuit", "CircuitError", "NoSteadyState", "Solution", "load", "read", "solve"]
+__all__ = ["Circuit", "CircuitError", "NoSteadyState", "Solution", "load", "read", "solve", "states"]
 
 
 def __getattr__(name: str) -> Any:

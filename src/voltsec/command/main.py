@@ -27,6 +27,8 @@ COMMANDS = {
     "waves": "voltsec.command.waves",
     "startup": "voltsec.command.startup",
     "derive": "voltsec.command.derive",
+    "states": "voltsec.command.states",
+    "dynamics": "voltsec.command.dynamics",
     "report": "voltsec.command.report",
     "check": "voltsec.command.check",
     "circuits": "voltsec.command.circuits",

@@ -102,6 +102,7 @@ KINDS: dict[str, str] = {
     "too-many-traces": "more traces are asked for than can be told apart",
     "no-operating-point": "values are missing without which there is no operating point",
     # The answer
+    "no-numbers": "the values lead to no state that could be told in numbers",
     "no-steady-state": "the circuit has no periodic steady state",
     "unreachable-output": "no duty gives the wanted output",
 }

@@ -311,3 +311,15 @@ class Solution:
         from voltsec.practice.waves import waves
 
         return waves(self, show, periods, values)
+
+    def transfer(self, control: str = "D", output: str = "V", form: str = "scipy") -> Any:
+        """The response of ``output`` to ``control`` at the operating point, scipy's ``TransferFunction``.
+
+        ``control`` is a duty, the input's symbol or ``Io`` (a current fed into the output); ``output`` is
+        ``V``, ``I`` (the current drawn from the input) or a trace such as ``v(C1)``.  ``form="control"``
+        gives a ``control.TransferFunction``, ``form="symbolic"`` the ratio in ``s`` and the circuit's
+        symbols.  Raises ValueError for names that are not there.
+        """
+        from voltsec.practice.dynamics import transfer
+
+        return transfer(self, control, output, form)

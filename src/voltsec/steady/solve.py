@@ -149,10 +149,17 @@ class Engine:
         """Name and leading order in the small resistances and drops of every mode."""
         for name, builder in self.builders:
             yield name, in_time(partial(_first_order, builder))
-        for name, mode in self.numeric:
-            point, shares = self.examples[mode.sequence]
-            case = Case(self.circuit, mode.stages, mode.sequence, mode.references, point, shares)
-            yield name, in_time(partial(first_order_dry, case))
+        for name, _ in self.numeric:
+            yield name, in_time(partial(first_order_dry, self.case(name)))
+
+    def case(self, name: str) -> Case:
+        """The sequence of the mode called ``name``, at a point where it holds."""
+        builder = dict(self.builders).get(name)
+        if builder is not None:
+            return case_of(builder)
+        mode = dict(self.numeric)[name]
+        point, shares = self.examples[mode.sequence]
+        return Case(self.circuit, mode.stages, mode.sequence, mode.references, point, shares)
 
     def at(self, point: Mapping[str, float]) -> Numbers | None:
         """Numbers of the mode that holds at ``point`` (every symbol given), None where none does."""

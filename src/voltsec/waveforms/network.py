@@ -110,10 +110,13 @@ class IntervalSystem:
 class PeriodNetwork:
     """The circuit at numeric points; gives the system of each interval.
 
-    ``point`` has a value for every symbol (SI units), a number or an array of P numbers.
+    ``point`` has a value for every symbol (SI units), a number or an array of P numbers.  ``scales`` are
+    those of another network of the same circuit, so that its states are told in the same coordinates.
     """
 
-    def __init__(self, circuit: Circuit, point: Mapping[str, float | Array]) -> None:
+    def __init__(
+        self, circuit: Circuit, point: Mapping[str, float | Array], scales: Scales | None = None
+    ) -> None:
         self.circuit = circuit
         self.point = {name: np.atleast_1d(np.asarray(value, float)) for name, value in point.items()}
         self.ring = Ring(parameter_names(circuit))
@@ -147,7 +150,7 @@ class PeriodNetwork:
         for node in circuit.nodes:  # at which every element may be a device
             if node not in self.network.references:
                 self.place.setdefault(("v", node), len(self.place))
-        self.scales = self._scales()
+        self.scales = self._scales() if scales is None else scales
         self.units = np.stack(
             [self.scales.ampere if u[0] in ("i", "flux") else self.scales.volt for u in self.place], axis=1
         )

@@ -132,6 +132,33 @@ def without_idle(periodic: Periodic) -> Periodic:
     return Periodic(found, periodic.good, periodic.open_) if good and same else periodic
 
 
+def ending_row(network: PeriodNetwork, sequence: Sequence, k: int) -> Array:
+    """(P, m + 1): what is zero at the end of interval ``k``, which ends by itself, over (xi, 1), scaled.
+
+    Raises :class:`NotDetermined` where nothing that the state moves is.
+    """
+    name, column = event_device(network, sequence, k)
+    row = network.device_values[name][column]
+    found = (row[:, None, :-1] @ network.system(sequence.intervals[k].conducting).unknowns)[:, 0]
+    found[:, -1] += row[:, -1]
+    unit = network.scales.ampere if column else network.scales.volt
+    return found / unit[:, None]  # type: ignore[no-any-return]
+
+
+def event_device(network: PeriodNetwork, sequence: Sequence, k: int) -> tuple[str, int]:
+    """The device that ends interval ``k``, and whether by its voltage (0) or its current (1)."""
+    system = network.system(sequence.intervals[k].conducting)
+    stops, starts = sequence.ended_by(k)
+    for names, column in ((stops, 1), (starts, 0)):
+        for name in sorted(names):
+            row = network.device_values[name][column]
+            found = (row[:, None, :-1] @ system.unknowns)[:, 0]
+            unit = network.scales.ampere if column else network.scales.volt
+            if np.abs(found[0, :-1]).max(initial=0.0) > 1e-12 * unit[0]:
+                return name, column
+    raise NotDetermined("what ends an interval is not determined")
+
+
 class _Solver:
     """The period map of one sequence and its dependence on the fractions."""
 
@@ -245,24 +272,6 @@ class _Solver:
             values.append((event[:, None] @ (ends[k] @ one))[:, 0, 0])
             slopes.append((event[:, None] @ (at_end[k] + ends[k][:, :, :n] @ back))[:, 0])
         return np.stack(values, axis=1), np.stack(slopes, axis=1)
-
-
-def ending_row(network: PeriodNetwork, sequence: Sequence, k: int) -> Array:
-    """(P, m + 1): what is zero at the end of interval ``k``, which ends by itself, over (xi, 1), scaled.
-
-    Raises :class:`NotDetermined` where nothing that the state moves is.
-    """
-    stops, starts = sequence.ended_by(k)
-    unknowns = network.system(sequence.intervals[k].conducting).unknowns
-    for names, column in ((stops, 1), (starts, 0)):
-        for name in sorted(names):
-            row = network.device_values[name][column]
-            found = (row[:, None, :-1] @ unknowns)[:, 0]
-            found[:, -1] += row[:, -1]
-            unit = network.scales.ampere if column else network.scales.volt
-            if np.abs(found[0, :-1]).max(initial=0.0) > 1e-12 * unit[0]:
-                return found / unit[:, None]  # type: ignore[no-any-return]
-    raise NotDetermined("what ends an interval is not determined")
 
 
 def _finite(maps: Array) -> tuple[Array, Array]:

@@ -1,0 +1,40 @@
+"""The mode that state equations and small-signal models are told of."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+
+from voltsec.steady.solution import Mode, Solution
+
+MOST_NAMED = 8
+
+
+class NotTold(ValueError):
+    """What was asked for is not there; the message says why, and what there is."""
+
+
+def chosen_mode(answer: Solution, name: str | None = None) -> Mode:
+    """The mode called ``name``; without one that at the operating point, else the first.
+
+    Raises :class:`NotTold` for a name that is not there, ``NoSteadyState`` where there are no modes.
+    """
+    answer.need_modes()
+    modes = {mode.name.lower(): mode for mode in answer.modes}
+    if name is None:
+        there = "" if answer.numbers is None else answer.numbers.mode.lower()
+        return modes.get(there, answer.modes[0])
+    found = modes.get(name.strip().lower())
+    if found is None:
+        names = [mode.name for mode in answer.modes]
+        raise NotTold(f"there is no mode {name!r}; {nearest(name, names)}")
+    return found
+
+
+def nearest(name: str, names: list[str]) -> str:
+    """A hint: the name that is nearest, or all there are."""
+    close = get_close_matches(name.upper(), [one.upper() for one in names], n=1, cutoff=0.6)
+    meant = [one for one in names if one.upper() in close]
+    if meant:
+        return f"did you mean {meant[0]!r}?"
+    few = names[:MOST_NAMED]
+    return f"there is {', '.join(few)}{' and more' if len(names) > len(few) else ''}"

@@ -1,0 +1,208 @@
+"""The reduced small-signal model of discontinuous conduction, in closed form.
+
+Where every coil begins each period at rest its current is no state: it follows the voltages within the
+period, and so does the share d2 of the interval that ends by itself.  The period's equations (means and
+ramps, :mod:`voltsec.tableau.assembly`) are changed by a little around their solution, with s C v on the right
+of the charge balances, and d2 follows from the current that is zero at its end.  One pole a capacitor is
+left; what the coils do above some tenth of the switching frequency is lost.  (The averaged switch of
+discontinuous conduction gives the same: Erickson, Maksimovic, chapter 11, from memory.)
+
+The condition on d2 is linear in the period, so T is put in by d2 and every response is a ratio of polynomials
+in the duty, d2, the parts and s.
+"""
+
+from __future__ import annotations
+
+from voltsec.circuit.elements import CurrentSource, Source
+from voltsec.dynamics.averaged import PROBE, S
+from voltsec.dynamics.equations import ordinary_outputs, with_inputs
+from voltsec.steady.first_order_dry import Case
+from voltsec.steady.fractions import Fractions
+from voltsec.steady.ratio import Ratio, insert, reduced
+from voltsec.tableau.assembly import average_interval_rows, parameter_names, period_rows
+from voltsec.tableau.elimination import Eliminated, TooLarge, eliminate
+from voltsec.tableau.network import Network, Row, Unknown, fluxes
+from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.tied import ring_of
+
+MOST_STATES = 2
+"""Coils and capacitors of a stage whose reduced model is told."""
+
+
+class NotReduced(Exception):
+    """There is no reduced model in closed form; the message says why."""
+
+
+class Reduced:
+    """Responses over :attr:`ring`, in d2 (as the mode calls it), duties, parts and :data:`S`.
+
+    ``case`` is a :func:`~voltsec.dynamics.averaged.probed` one, ``fractions`` those of its mode.  Raises
+    :class:`NotReduced`.
+    """
+
+    def __init__(self, case: Case, fractions: Fractions) -> None:
+        self.case = case
+        self.fractions = fractions
+        circuit, sequence = case.circuit, case.sequence
+        if len(fluxes(circuit)) + len(circuit.capacitors) > MOST_STATES:
+            raise NotReduced("its reduced model is told for stages of one coil and one capacitor")
+        if len(sequence.unknown) != 1:
+            raise NotReduced("more than one interval ends by itself")
+        self.own = ring_of(sequence, (*parameter_names(circuit), "T", S))
+        if self.own.sums or self.own.divisors:
+            raise NotReduced("its switch intervals depend on each other")
+        self.network = Network(circuit, self.own, case.references)
+        if not self._rests():
+            raise NotReduced("a coil's current does not come to rest within the period")
+        self.period = self._period()
+        self.steady = self._steady()
+        self.ring = Ring((*fractions.unknown.values(), *case.stages.symbols, *parameter_names(circuit), S))
+        self.responses = self._responses()
+
+    def _rests(self) -> bool:
+        """True where the last interval keeps every coil at zero."""
+        sequence = self.case.sequence
+        last = len(sequence.intervals) - 1
+        found = eliminate(average_interval_rows(self.case.circuit, sequence, self.network, last), self.own)
+        rests = (found.fraction(("m", last, ("i", flux.coil.name))) for flux in fluxes(self.case.circuit))
+        return all(value is not None and value[0].is_zero() for value in rests)
+
+    def _period(self) -> Ratio:
+        """The period by d2 and the parts: what the one condition asks."""
+        ring, fractions = self.own, self.fractions
+        for factors in fractions.balance.condition_factors:
+            for factor in factors:
+                shown = fractions.balance.ring.substitute(factor, ring, {})
+                if factor in fractions.conditions and ring.degree(shown, "T") == 1:
+                    constant, linear = ring.coefficients(shown, "T")
+                    return reduced((-constant, linear))
+        raise NotReduced(
+            "its condition on the shares is not linear in the period: resistances bend the currents"
+        )
+
+    def _put(self, polynomial: Polynomial) -> Ratio:
+        return insert(self.own, (polynomial, self.own.one), "T", self.period)
+
+    def _rows(self) -> list[Row]:
+        return period_rows(self.case.circuit, self.case.sequence, self.network)
+
+    def _steady(self) -> Eliminated:
+        rows = []
+        for row in self._rows():
+            told: Row = {}
+            for unknown, coefficient in row.items():
+                if unknown is None:
+                    coefficient = self.own.coefficients(coefficient, PROBE)[0]
+                if not coefficient.is_zero():
+                    told[unknown] = coefficient
+            rows.append(self._without_period(told))
+        return eliminate(rows, self.own)
+
+    def _without_period(self, row: Row) -> Row:
+        """The row times the denominator of T, which is put in."""
+        if not any(self.own.degree(c, "T") > 0 for c in row.values()):
+            return row
+        over = self.period[1]
+        found = {}
+        for unknown, coefficient in row.items():
+            parts = self.own.coefficients(coefficient, "T")
+            total = parts[0] * over
+            if len(parts) > 1:
+                total = total + parts[1] * self.period[0]
+            found[unknown] = total
+        return found
+
+    def _value(self, unknown: Unknown) -> Ratio:
+        value = self.steady.fraction(unknown)
+        if value is None:
+            raise NotReduced("its steady state leaves a voltage or current open")
+        return value
+
+    def _changed(self, row: Row) -> Row:
+        """A row of small changes: those of the unknowns, and of the shares with the steady state's values."""
+        ring, sequence = self.own, self.case.sequence
+        found: Row = dict(row)
+        scale = ring.one
+        for k, name in enumerate(sequence.fractions):
+            total: Ratio = (ring.zero, ring.one)
+            for unknown, coefficient in row.items():
+                if unknown is None:
+                    continue
+                slope = coefficient.derivative(name)
+                if not slope.is_zero():
+                    total = _plus(total, slope, self._value(unknown))
+            if not total[0].is_zero():
+                found = {u: c * total[1] for u, c in found.items()}
+                found["f", k] = total[0] * scale
+                scale = scale * total[1]
+        return found
+
+    def _responses(self) -> dict[tuple[str, str], Ratio]:
+        case, ring = self.case, self.own
+        circuit, sequence = case.circuit, case.sequence
+        whole = sum((ring.symbol(name) for name in sequence.fractions), ring.zero)
+        s = ring.symbol(S)
+        balances = {
+            frozenset(("m", k, ("i", c.name)) for k in range(len(sequence.intervals))): c
+            for c in circuit.capacitors
+        }
+        rows: list[Row] = []
+        for row in self._rows():
+            changed = self._changed(row)  # T does not change with the shares: it is put in afterwards
+            capacitor = balances.get(frozenset(row))
+            if capacitor is not None:
+                farads = ring.symbol(capacitor.quantity.symbol)
+                changed["V", capacitor.name] = -s * farads * whole * _scale(changed, row)
+            rows.append(self._without_period(changed))
+        sources = tuple(e.quantity.symbol for e in circuit.of(Source, CurrentSource))
+        rows = with_inputs(rows, self.network, sources)
+        for stage in range(len(case.stages.lengths)):
+            total: Row = {("f", k): ring.one for k, i in enumerate(sequence.intervals) if i.stage == stage}
+            for place, duty in enumerate(case.stages.symbols, 1):
+                factor = case.stages.lengths[stage][place]
+                if factor.denominator != 1:
+                    raise NotReduced("its switch intervals depend on each other")
+                if factor:
+                    total["s", duty] = ring.constant(-int(factor))
+            rows.append(total)
+        outputs = ordinary_outputs(circuit)
+        for label, terms in outputs.items():
+            mean: Row = {}
+            for unknown, sign in terms:
+                if unknown[0] == "v" and unknown[1] in self.network.references:
+                    continue
+                for k, name in enumerate(sequence.fractions):
+                    mean["m", k, unknown] = ring.symbol(name) * sign
+            changed = self._changed(mean)
+            rows.append({**changed, ("y", label): -whole * _scale(changed, mean)})
+        last = frozenset(u for row in rows for u in row if u is not None and u[0] == "s")
+        solved = eliminate(rows, ring, wanted=[("y", label) for label in outputs], last=last)
+        found = {}
+        for label in outputs:
+            denominator, told = solved.solved.get(("y", label), (ring.one, {("?",): ring.one}))
+            if any(u not in last for u in told):
+                continue
+            for control in (*case.stages.symbols, *sources):
+                found[label, control] = self._shown((told.get(("s", control), ring.zero), denominator))
+        return found
+
+    def _shown(self, ratio: Ratio) -> Ratio:
+        """In duties and d2."""
+        try:
+            top, bottom = self.fractions.shown_in(self.own, reduced(ratio), self.ring)
+        except TooLarge:
+            raise NotReduced("it is too long to be written") from None
+        return reduced((top, bottom))
+
+
+def _scale(changed: Row, row: Row) -> Polynomial:
+    """By what a row was multiplied."""
+    first = next(iter(row))
+    return changed[first] // row[first]
+
+
+def _plus(total: Ratio, slope: Polynomial, value: Ratio) -> Ratio:
+    top, bottom = total
+    if bottom == value[1]:
+        return reduced((top + slope * value[0], bottom))
+    return reduced((top * value[1] + slope * value[0] * bottom, bottom * value[1]))

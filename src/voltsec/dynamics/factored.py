@@ -1,0 +1,129 @@
+"""A symbolic response in the trade's form: DC gain, natural frequencies, quality factors, zeros."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from sympy import Expr, Integer, oo
+
+from voltsec.dynamics.averaged import S
+from voltsec.steady.ratio import Ratio, multiply, reduced
+from voltsec.steady.root_forms import RootForms
+from voltsec.steady.signs import Facts
+from voltsec.tableau.expression import Writer
+from voltsec.tableau.ring import Polynomial, Ring, factors
+
+LONGEST_ROOT = 24
+"""Terms of a factor up to which its natural frequency and quality factor are written."""
+
+
+@dataclass(frozen=True)
+class Factor:
+    """1 + s/omega, 1 + s/(Q omega) + (s/omega)**2, or a longer polynomial, to the power ``power``."""
+
+    coefficients: tuple[Expr, ...]
+    """Of the powers of s, the first is 1."""
+    power: int = 1
+    omega: Expr | None = None
+    """Natural frequency, rad/s; None where the factor is of higher degree or too long."""
+    quality: Expr | None = None
+    """Of a factor of degree two; infinite where nothing damps it."""
+    right: bool | None = False
+    """In the right half-plane (at the mode's point where signs are not proved)."""
+
+    @property
+    def degree(self) -> int:
+        """Degree in s."""
+        return len(self.coefficients) - 1
+
+
+@dataclass(frozen=True)
+class Factored:
+    """``gain`` times s**``origin`` times the zeros' factors over the poles'."""
+
+    gain: Expr
+    origin: int
+    zeros: tuple[Factor, ...]
+    poles: tuple[Factor, ...]
+
+
+class Factorer:
+    """Writes responses over ``ring``, which has :data:`S`.
+
+    ``duties`` are variables to be collected, ``point`` is one at which the mode holds, ``positive`` are
+    polynomials that are positive wherever it does.
+    """
+
+    def __init__(
+        self,
+        ring: Ring,
+        duties: tuple[str, ...],
+        point: Mapping[str, float],
+        positive: Iterable[Polynomial],
+    ) -> None:
+        self.ring = ring
+        self.point = {**point, S: 1.0}
+        self.writer = Writer(ring, duties, self.point)
+        self.facts = Facts(positive)
+        self.forms = RootForms(ring, self.writer, self.point, self._sign)
+
+    def _sign(self, polynomial: Polynomial) -> int | None:
+        return self.facts.sign((polynomial, self.ring.one))
+
+    def positive(self, ratio: Ratio) -> bool:
+        """The sign where the mode holds; that at its point where it is not proved."""
+        sign = self.facts.sign(ratio)
+        if sign is not None:
+            return sign > 0
+        return bool(self.ring.value(ratio[0], self.point) / self.ring.value(ratio[1], self.point) > 0)
+
+    def factored(self, ratio: Ratio) -> Factored:
+        """The response in factors; :class:`~voltsec.tableau.elimination.TooLarge` where it is too long."""
+        top, bottom = reduced(ratio)
+        if top.is_zero():
+            return Factored(Integer(0), 0, (), ())
+        gain: Ratio = (self.ring.one, self.ring.one)
+        origin = 0
+        found: list[list[Factor]] = [[], []]
+        for place, part in enumerate((top, bottom)):
+            number, pairs = factors(part)
+            gain = self._times(gain, self.ring.constant(int(number)), place)
+            for factor, power in pairs:
+                powers = self.ring.coefficients(factor, S)
+                if len(powers) > 1 and powers[0].is_zero():  # irreducible: s itself
+                    origin += -power if place else power
+                    continue
+                gain = self._times(gain, powers[0] ** power, place)
+                if len(powers) > 1:
+                    found[place].append(self._factor(powers, power))
+        return Factored(self.writer.ratio(*gain), origin, tuple(found[0]), tuple(found[1]))
+
+    @staticmethod
+    def _times(gain: Ratio, factor: Polynomial, place: int) -> Ratio:
+        one = factor // factor
+        return multiply(gain, (one, factor) if place else (factor, one))
+
+    def _factor(self, powers: list[Polynomial], power: int) -> Factor:
+        first = powers[0]
+        ratios = [reduced((part, first)) for part in powers]
+        told = tuple(self.writer.ratio(*ratio) for ratio in ratios)
+        if len(powers) > 3 or sum(map(len, powers)) > LONGEST_ROOT:
+            return Factor(told, power, right=None)
+        if len(powers) == 2:
+            left = self.positive(ratios[1])
+            top, bottom = ratios[1]
+            return Factor(told, power, self.writer.ratio(bottom, top if left else -top), None, not left)
+        square = ratios[2]
+        if not self.positive(square):  # a zero on either side
+            return Factor(told, power, right=None)
+        omega = self.forms.square_root((square[1], square[0]), self._sign)
+        if powers[1].is_zero():
+            return Factor(told, power, omega, oo, False)
+        left = self.positive(ratios[1])
+        slope = ratios[1] if left else (-ratios[1][0], ratios[1][1])
+        # Q = sqrt(c2/c0) c0/c1
+        quality = self.forms.square_root(
+            multiply(square, multiply((slope[1], slope[0]), (slope[1], slope[0]))), self._sign
+        )
+        return Factor(told, power, omega, quality, not left)

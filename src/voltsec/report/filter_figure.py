@@ -1,0 +1,47 @@
+"""Figure of an input filter's impedance against those of the stage it feeds."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from voltsec.circuit.circuit import Circuit
+from voltsec.dynamics.input_filter import Interaction
+from voltsec.report.figure_face import ACCENT, CURVES, QUIET, STYLES, engineering_axis, in_face, panels
+from voltsec.report.machine import circuit_name
+
+
+@in_face
+def filter_figure(circuit: Circuit, found: Interaction) -> Figure:
+    """Magnitudes in ohm over frequency; the place of the least margin is marked."""
+    figure, (axes,) = panels(1, 3.6)
+    curves = (
+        (found.source, "filter"),
+        (found.held, "stage, duty held"),
+        (found.regulated, "stage, output held"),
+    )
+    for (values, label), colour, style in zip(curves, CURVES, STYLES, strict=False):
+        axes.plot(found.hertz, np.abs(values), color=colour, linestyle=style, label=label)
+    margin, hertz = found.worst
+    words = f"{margin:.1f} dB".replace("-", "−") if np.isfinite(margin) else "undamped"
+    place = int(np.argmin(np.abs(found.hertz - hertz)))
+    low = float(np.minimum(np.abs(found.held), np.abs(found.regulated))[place])
+    axes.plot([hertz, hertz], [float(np.abs(found.source)[place]), low], color=ACCENT, linewidth=1.0)
+    axes.annotate(
+        words,
+        (hertz, low),
+        xytext=(5, 4),
+        textcoords="offset points",
+        color=QUIET,
+        fontsize=8.5,
+    )
+    axes.set_xscale("log")
+    axes.set_yscale("log")
+    axes.set_xlim(found.hertz[0], found.hertz[-1])
+    engineering_axis(axes.xaxis, "Hz")
+    engineering_axis(axes.yaxis, "ohm")
+    axes.set_xlabel("Frequency")
+    axes.set_ylabel("Impedance")
+    axes.legend(loc="best")
+    axes.set_title(f"{circuit_name(circuit)}: input filter")
+    return figure

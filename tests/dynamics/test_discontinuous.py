@@ -1,0 +1,70 @@
+"""The reduced model of discontinuous conduction against the textbook's table and the exact period map."""
+
+from __future__ import annotations
+
+import pytest
+import sympy
+
+from tests.dynamics.models import model, response, same
+
+# Erickson, Maksimovic, 2nd ed., table 11.3 (REFERENCES section 6: M1, re-derived), Vg V/M
+TABLE = {
+    "buck": ("2*V/D*(1 - M)/(2 - M)", "(2 - M)/((1 - M)*R*Co)", "D/(D + d2)", {"R": 400.0}),
+    "boost": ("2*V/D*(M - 1)/(2*M - 1)", "(2*M - 1)/((M - 1)*R*Co)", "(D + d2)/d2", {"R": 500.0}),
+    "buckboost": ("V/D", "2/(R*Co)", "-D/d2", {"R": 200.0}),
+    "flyback": ("V/D", "2/(R*Co)", "n*D/d2", {"R": 400.0}),
+}
+
+
+@pytest.mark.parametrize("name", TABLE)
+def test_table(name: str) -> None:
+    control, pole, gain, _ = TABLE[name]
+    found = model(name, "DCM")
+    names = {n: sympy.Symbol(n, positive=True) for n in ("D", "d2", "Vg", "R", "Co", "n")}
+    m = sympy.sympify(gain, locals=names)
+    put = {"M": m, "V": m * names["Vg"]} | names
+    duty, line = response(found, "duty").factored, response(found, "input").factored
+    assert duty is not None and line is not None
+    assert same(duty.gain, sympy.sympify(control, locals=put))
+    assert same(line.gain, m)
+    (one,) = duty.poles
+    assert one.omega is not None and same(one.omega, sympy.sympify(pole, locals=put)) and duty.zeros == ()
+
+
+@pytest.mark.parametrize("name", TABLE)
+def test_pole_and_gain_of_the_exact_period_map(name: str) -> None:
+    """REFERENCES: the table's poles were checked by switching to 1.5 %."""
+    found = model(name, None, **TABLE[name][3])
+    duty = response(found, "duty")
+    assert found.reduced and duty.averaged is not None and duty.fitted is not None
+    assert duty.fitted.poles[0].real == pytest.approx(duty.averaged.poles[0].real, rel=0.015)
+    assert duty.fitted.dc_gain == pytest.approx(duty.averaged.dc_gain, rel=0.01)
+
+
+def test_losses_leave_numbers_only() -> None:
+    found = model("boost_lossy", None, R=500.0)
+    duty = response(found, "duty")
+    assert found.mode.name == "DCM" and duty.ratio is None and duty.fitted is not None
+    assert any("not linear in the period" in note for note in found.notes)
+
+
+def test_the_circulating_current_is_a_state_of_the_fourth_order_stage() -> None:
+    """In SEPIC's idle interval L1, L2 and C1 go on ringing: a pair at 1/sqrt((L1 + L2) C1) stays (M2)."""
+    duty = response(model("sepic", None, R=200.0), "duty")
+    assert duty.fitted is not None
+    (pair,) = [pole for pole in duty.fitted.poles if pole.imag > 0]
+    assert abs(pair) == pytest.approx((136e-6 * 10e-6) ** -0.5, rel=0.01)
+
+
+def test_coils_of_one_flux() -> None:
+    """A flyback stage of two coils with k = 1: the same pole as with a transformer, turns sqrt(L2/L1)."""
+    text = (
+        "source Vg : in -> gnd = 12 V\ninductor L1 : in -> a = 40 uH\nswitch S : a -> gnd\n"
+        "inductor L2 : gnd -> b = 10 uH\ndiode D1 : b -> out\ncapacitor Co : out -> gnd = 47 uF\n"
+        "load R : out -> gnd = 50 ohm\ncouple L1, L2 = 1\noperate D = 0.3, f = 100 kHz\n"
+    )
+    found = model(text)
+    duty = response(found, "duty")
+    assert found.reduced and duty.averaged is not None and duty.fitted is not None
+    assert duty.averaged.poles[0].real == pytest.approx(-2 / (50 * 47e-6), rel=1e-9)
+    assert duty.fitted.poles[0].real == pytest.approx(duty.averaged.poles[0].real, rel=0.02)
