@@ -17,7 +17,7 @@ from voltsec.steady.solution import Solution
 DUTIES = [0.02 + 0.04 * k for k in range(25)]
 DECADES = (-1.0, -0.5, 0.0, 0.5, 1.0, 1.5)
 """The load relative to the netlist's, as far as its slider goes."""
-DIGITS = 5
+DIGITS = 6
 CURVES = {"gain", "V", "eta"}
 """Shown as curves, whether or not as numbers."""
 

@@ -14,7 +14,7 @@
   function engineering(value, unit) {
     if (value === null || value === undefined || !isFinite(value)) return "–";
     if (unit === "%") return trimmed((100 * value).toFixed(2)).replace("-", "−") + " %";
-    if (value === 0) return ("0 " + unit).trim();
+    if (Math.abs(value) < 1e-15) return ("0 " + unit).trim();  // rounding
     if (!unit) return significant(value, 4).replace("-", "−");
     let exponent = 3 * Math.floor((Math.log10(Math.abs(value)) + 1e-12) / 3);
     let scaled = significant(value / Math.pow(10, exponent), 4);

@@ -8,6 +8,8 @@ from voltsec.report.alphabet import UNICODE, Alphabet
 
 PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
 UNITS = {"ohm": "Ω", "1": "", "": ""}
+LEAST = 1e-15
+"""Less than this of any unit is rounding."""
 
 
 def engineering(value: float | None, unit: str = "1", alphabet: Alphabet = UNICODE, digits: int = 4) -> str:
@@ -20,7 +22,7 @@ def engineering(value: float | None, unit: str = "1", alphabet: Alphabet = UNICO
     if not isfinite(value):
         return "unbounded" if value == value else "undefined"
     name = UNITS.get(unit, unit)
-    if value == 0:
+    if abs(value) < LEAST:
         return alphabet.plain(f"0 {name}".rstrip())
     if not name:
         return alphabet.plain(_significant(value, digits).replace("-", "−"))
