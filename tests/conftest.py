@@ -15,6 +15,11 @@ from voltsec.steady.solution import Solution
 PARTS = 6
 """The long tests are done in so many days."""
 LONG = (
+    "tests/command/test_dynamics.py",
+    "tests/command/test_startup.py",
+    "tests/command/test_states.py",
+    "tests/command/test_waves.py",
+    "tests/dynamics/",
     "tests/integration/",
     "tests/practice/",
     "tests/properties/",

@@ -10,7 +10,8 @@ import pytest
 import voltsec
 from voltsec.practice.map import NO_STEADY_STATE, NOT_DETERMINED, RegionMap, region_map
 from voltsec.report.alphabet import ASCII, UNICODE
-from voltsec.report.map_figure import save_map
+from voltsec.report.figure_face import write_figure
+from voltsec.report.map_figure import draw_map
 from voltsec.report.map_text import COLUMNS, MARK, ROWS, map_lines, marked_cell, round_values
 from voltsec.steady.solution import Solution
 
@@ -151,7 +152,7 @@ def test_round_values(sepic: Solution) -> None:
 @pytest.mark.parametrize("suffix", [".png", ".svg", ".PNG"])
 def test_pictures(sepic: Solution, tmp_path: Path, suffix: str) -> None:
     path = tmp_path / f"map{suffix}"
-    save_map(region_map(sepic, columns=60, rows=40), path)
+    write_figure(draw_map(region_map(sepic, columns=60, rows=40)), path)
     start = path.read_bytes()[:200]
     assert start.startswith(b"\x89PNG") or b"<?xml" in start
     assert [entry.name for entry in tmp_path.iterdir()] == [path.name]
@@ -160,7 +161,7 @@ def test_pictures(sepic: Solution, tmp_path: Path, suffix: str) -> None:
 def test_the_same_map_gives_the_same_picture(sepic: Solution, tmp_path: Path) -> None:
     areas = region_map(sepic, columns=30, rows=20)
     for name in ("one.svg", "two.svg"):
-        save_map(areas, tmp_path / name)
+        write_figure(draw_map(areas), tmp_path / name)
     assert (tmp_path / "one.svg").read_bytes() == (tmp_path / "two.svg").read_bytes()
 
 
@@ -178,6 +179,6 @@ def test_a_failure_leaves_the_old_picture(
 
     monkeypatch.setattr(Figure, "savefig", fail)
     with pytest.raises(OSError):
-        save_map(region_map(sepic, columns=10, rows=8), path)
+        write_figure(draw_map(region_map(sepic, columns=10, rows=8)), path)
     assert path.read_bytes() == b"old"
     assert [entry.name for entry in tmp_path.iterdir()] == ["map.png"]

@@ -41,6 +41,8 @@ def bode_figure(models: Sequence[Model], output: str = "", points: int = 200) ->
             if label not in labels:
                 labels.append(label)
             colour = CURVES[labels.index(label) % len(CURVES)]
+            if curve.exact and not label:  # both lie on one another for the most part
+                colour = CURVES[1]
             style: dict[str, Any] = {"color": colour, "linestyle": (0, (4, 2.2)) if curve.exact else "-"}
             style |= {"linewidth": 1.4 if curve.exact else 1.9}
             level.plot(curve.hertz, curve.decibels, **style)
@@ -92,8 +94,11 @@ def _legend(axes: Axes, labels: list[str], drawn: list[Curve], reduced: bool) ->
         for place, label in enumerate(labels)
         if label
     ]
+    alone = labels == [""]
     if any(not curve.exact for curve in drawn):
-        handles.append(Line2D([], [], color=INK, label="reduced" if reduced else "averaged"))
+        colour = CURVES[0] if alone else INK
+        handles.append(Line2D([], [], color=colour, label="reduced" if reduced else "averaged"))
     if any(curve.exact for curve in drawn):
-        handles.append(Line2D([], [], color=INK, linestyle=(0, (4, 2.2)), linewidth=1.4, label="exact"))
+        colour = CURVES[1] if alone else INK
+        handles.append(Line2D([], [], color=colour, linestyle=(0, (4, 2.2)), linewidth=1.4, label="exact"))
     axes.legend(handles=handles, loc="lower left")
