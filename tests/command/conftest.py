@@ -2,33 +2,21 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
-import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 import pytest
+
+from .run_command import run_command
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
 
 @pytest.fixture
 def voltsec() -> Run:
-    """Runs ``voltsec`` with the given arguments in a process of its own, 80 columns wide."""
+    """Runs ``voltsec`` with the given arguments, 80 columns wide; see :func:`run_command`."""
 
-    def run(
-        *arguments: str, stdin: str = "", extra: Mapping[str, str] | None = None, cwd: object = None
-    ) -> subprocess.CompletedProcess[str]:
-        environment = os.environ | {"COLUMNS": "80", "PYTHONIOENCODING": "utf-8"} | dict(extra or {})
-        environment.pop("FORCE_COLOR", None)
-        return subprocess.run(
-            [sys.executable, "-c", "from voltsec.command.main import main; main()", *arguments],
-            input=stdin,
-            capture_output=True,
-            encoding="utf-8",
-            env=environment,
-            cwd=cwd,  # type: ignore[call-overload]
-            timeout=120,
-        )
+    def run(*arguments: str, **how: object) -> subprocess.CompletedProcess[str]:
+        return run_command(arguments, **how)  # type: ignore[arg-type]
 
     return run

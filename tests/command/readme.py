@@ -5,14 +5,13 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
-import os
 import re
 import shlex
 import sys
 from functools import cache
 from pathlib import Path
+
+from .run_command import run_command
 
 ROOT = Path(__file__).resolve().parents[2]
 README = ROOT / "README.md"
@@ -35,22 +34,8 @@ def output_of(shown_command: str) -> str:
 
 @cache
 def _whole_output(arguments: str) -> str:
-    from voltsec.command.main import run
-
-    stream = io.StringIO()
-    before, columns = Path.cwd(), os.environ.get("COLUMNS")
-    os.environ["COLUMNS"] = "80"
-    os.chdir(ROOT)
-    try:
-        with contextlib.redirect_stdout(stream), contextlib.redirect_stderr(stream):
-            run(shlex.split(arguments))
-    finally:
-        os.chdir(before)
-        if columns is None:
-            del os.environ["COLUMNS"]
-        else:
-            os.environ["COLUMNS"] = columns
-    return stream.getvalue()
+    done = run_command(shlex.split(arguments), cwd=ROOT)
+    return done.stdout + done.stderr
 
 
 def shown() -> list[tuple[str, str]]:
