@@ -1,1 +1,1 @@
-"""The grammar of the netlist language, ``netlist.lark``, as package data."""
+"""The grammars of netlist and formula and the language's reference, as package data."""

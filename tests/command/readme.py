@@ -16,18 +16,18 @@ from .run_command import run_command
 ROOT = Path(__file__).resolve().parents[2]
 README = ROOT / "README.md"
 CONSOLE = re.compile(r"```console\n\$ voltsec ([^\n]*)\n(.*?)```", re.DOTALL)
-CUT = re.compile(r"(.*?) *\| (head|tail) -n (\d+)")
+CUT = re.compile(r"(.*) \| (head|tail) -n (\d+)")
 
 
 def output_of(shown_command: str) -> str:
     """What ``voltsec`` prints on both streams, 80 columns wide, seen from the project's top level.
 
-    ``| head -n 9`` and ``| tail -n 9`` are understood.
+    ``| head -n 9`` and ``| tail -n 9``, one after the other, are understood.
     """
     match = CUT.fullmatch(shown_command)
     if match is None:
         return _whole_output(shown_command)
-    lines = _whole_output(match[1]).splitlines(keepends=True)
+    lines = output_of(match[1]).splitlines(keepends=True)
     count = int(match[3])
     return "".join(lines[:count] if match[2] == "head" else lines[-count:])
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+import voltsec
+
 from .found import exact
 
 TWO_SWITCH_FORWARD = """source Vg : in -> gnd = 48 V
@@ -77,3 +79,26 @@ operate D = 0.4, T = 10 us
     assert found.values["stress.S.voltage_peak"][0] == pytest.approx(12.0, rel=1e-6)
     assert found.values["stress.Ds.voltage_peak"][0] == pytest.approx(0.0, abs=1e-6)
     assert not found.bounds["stress.S.voltage_peak"][0]
+
+
+DIODES_IN_SERIES = """source Vg : in -> gnd = 18 V
+inductor L1 : in -> a = 18 uH { resistance 150 mohm }
+switch S : a -> gnd { resistance 7 mohm }
+diode D1 : a -> b { drop 0.4 V }
+diode D2 : b -> out { drop 0.5 V }
+capacitor Co : out -> gnd = 18 uF { resistance 56 mohm }
+load R : out -> gnd = 27 ohm
+operate D = 0.5, T = 4.7 us
+"""
+
+
+def test_a_share_open_at_some_points_of_a_sweep_leaves_the_output_alone() -> None:
+    """Two diodes in series are one diode with both drops (Kirchhoff's voltage law)."""
+    one = "".join(line for line in DIODES_IN_SERIES.splitlines(True) if "D2" not in line)
+    one = one.replace("a -> b { drop 0.4 V }", "a -> out { drop 0.9 V }")
+    points = {"D": np.linspace(0.2, 0.8, 9), "R": np.geomspace(5, 2000, 9)}
+    gains = [
+        voltsec.solve(voltsec.read(text)).sweep(("gain",), **points).gain for text in (DIODES_IN_SERIES, one)
+    ]
+    assert np.isfinite(gains[1]).all()
+    assert gains[0] == pytest.approx(gains[1], rel=1e-9)

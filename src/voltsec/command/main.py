@@ -32,6 +32,7 @@ COMMANDS = {
     "report": "voltsec.command.report",
     "check": "voltsec.command.check",
     "circuits": "voltsec.command.circuits",
+    "language": "voltsec.command.language",
     "tidy": "voltsec.command.tidy",
 }
 """Command name -> module; each module holds a click command called ``command``."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
-from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import CircuitError, Fault
+from voltsec.circuit.shipped_files import shipped_folder
 
 STANDARD_INPUT = "-"
 SUFFIX = ".topo"
@@ -44,10 +44,8 @@ def load_aloud(source: str) -> Circuit:
 
 def shipped_circuits() -> dict[str, Traversable]:
     """The circuits that come with the package: name -> netlist file, in alphabetical order."""
-    found = {
-        entry.name.removesuffix(SUFFIX): entry for entry in _shelf().iterdir() if entry.name.endswith(SUFFIX)
-    }
-    return dict(sorted(found.items()))
+    entries = sorted(shipped_folder("circuits").iterdir(), key=lambda entry: entry.name.removesuffix(SUFFIX))
+    return {entry.name.removesuffix(SUFFIX): entry for entry in entries if entry.name.endswith(SUFFIX)}
 
 
 def first_comment(entry: Traversable) -> str:
@@ -55,13 +53,6 @@ def first_comment(entry: Traversable) -> str:
     with entry.open(encoding="utf-8") as lines:
         line = lines.readline().strip()
     return line.removeprefix("#").strip() if line.startswith("#") else ""
-
-
-def _shelf() -> Traversable:
-    try:
-        return resources.files("voltsec.circuits")
-    except ModuleNotFoundError:  # a source tree that is not installed
-        return Path(__file__).resolve().parents[3] / "circuits"
 
 
 def _unknown(source: str, names: list[str]) -> Fault:

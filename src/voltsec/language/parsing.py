@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import functools
 import re
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import Fault
+from voltsec.circuit.shipped_files import shipped_text
 from voltsec.language.expected import explain
 from voltsec.language.habits import number_meant
 from voltsec.language.splitting import Piece
@@ -49,17 +49,6 @@ class SyntaxFault(Exception):
         self.fault = fault
 
 
-def grammar_text() -> str:
-    """The grammar, from the installed package or from the source tree beside it."""
-    from importlib.resources import files
-
-    try:
-        return files("voltsec.grammar").joinpath("netlist.lark").read_text(encoding="utf-8")
-    except ModuleNotFoundError:
-        here = Path(__file__).resolve().parents[3] / "grammar" / "netlist.lark"
-        return here.read_text(encoding="utf-8")
-
-
 @functools.cache
 def parser() -> Lark:
     """The parser for a whole netlist (start ``netlist``) and for one statement (``statement``)."""
@@ -67,7 +56,7 @@ def parser() -> Lark:
 
     # cache: lark keeps the finished table in the temporary folder, named by the grammar's own digest
     return Lark(
-        grammar_text(),
+        shipped_text("netlist.lark"),
         parser="lalr",
         start=["netlist", "statement"],
         maybe_placeholders=True,

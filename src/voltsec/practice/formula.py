@@ -11,11 +11,11 @@ import functools
 import re
 from dataclasses import dataclass, field
 from fractions import Fraction
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import Fault
+from voltsec.circuit.shipped_files import shipped_text
 from voltsec.practice.misread import explain
 
 if TYPE_CHECKING:
@@ -114,23 +114,12 @@ class FormulaFault(Exception):
         self.fault = fault
 
 
-def grammar_text() -> str:
-    """The grammar, from the installed package or from the source tree beside it."""
-    from importlib.resources import files
-
-    try:
-        return files("voltsec.grammar").joinpath("formula.lark").read_text(encoding="utf-8")
-    except ModuleNotFoundError:
-        here = Path(__file__).resolve().parents[3] / "grammar" / "formula.lark"
-        return here.read_text(encoding="utf-8")
-
-
 @functools.cache
 def parser() -> Lark:
     """The parser, built on first use."""
     from lark import Lark
 
-    return Lark(grammar_text(), parser="lalr", start="equation")
+    return Lark(shipped_text("formula.lark"), parser="lalr", start="equation")
 
 
 def parse(text: str, line: int = 1) -> Equation:

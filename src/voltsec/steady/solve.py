@@ -48,7 +48,7 @@ WRITING = 0.75
 """... and share of the rest for writing their formulas."""
 FAIR = 2.0
 """A mode may take so much more than its even share of what is left."""
-MOST_PLACES = 3
+MOST_PLACES = 2
 """Points named in a note."""
 
 NEAR = 0.05
@@ -341,8 +341,11 @@ def _gaps(circuit: Circuit, searches: tuple[Search, ...]) -> list[str]:
                 grows = f"{', '.join(some)} grow{'s' if len(some) == 1 else ''}"
             places = _places(search, search.no_state, names)
             if len(names) == 1 and len(search.no_state) > 1:
-                values = search.points[names[0]][search.no_state]
-                places = f"{names[0]} = {values.min():.4g} to {values.max():.4g}"
+                values = search.points[names[0]]
+                least, most = values[search.no_state].min(), values[search.no_state].max()
+                # a range of the duty is told where nothing holds in it, whatever the other values
+                if not ((values >= least) & (values <= most) & (search.labels >= 0)).any():
+                    places = f"{names[0]} = {least:.4g} to {most:.4g}"
             lines.append(f"no steady state was met at {places}: {grows} without limit")
         if search.open_points:
             places = _places(search, search.open_points, names)

@@ -151,12 +151,13 @@ class Trajectory:
         return found
 
     def is_open(self, k: int, row: Array) -> Array:
-        """(P or 1,): True where ideal parts leave a quantity (P or 1, u + 1) open in interval ``k``."""
-        loose = self.systems[k].loose
+        """(P,): True where ideal parts leave a quantity (P or 1, u + 1) open in interval ``k``."""
+        loose, points = self.systems[k].loose, len(self.fractions)
         if not loose.shape[2]:
-            return np.zeros(1, bool)
+            return np.zeros(points, bool)
         size = (np.abs(row[:, :-1]) * self.network.units).max(axis=1)
-        return np.abs(row[:, None, :-1] @ loose).max(axis=(1, 2)) > OPEN * size  # type: ignore[no-any-return]
+        found = np.abs(row[:, None, :-1] @ loose).max(axis=(1, 2)) > OPEN * size
+        return np.broadcast_to(found, (points,))
 
     @cached_property
     def signs_right(self) -> Array:
