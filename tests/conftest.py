@@ -26,6 +26,7 @@ LONG = (
     "tests/practice/",
     "tests/properties/",
     "tests/published/",
+    "tests/random/test_random.py::test_random_circuits[",
     "tests/report/",
     "tests/steady/",
 )
@@ -51,26 +52,32 @@ voltsec.solve = solve_once
 import_module("voltsec.practice.solve").solve = solve_once  # type: ignore[attr-defined]
 
 
+def _today() -> int:
+    return datetime.now(UTC).toordinal() % PARTS
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """``--everything``: leave none of the long tests to another day."""
     parser.addoption("--everything", action="store_true", help="run all of the long tests, not today's part")
+    parser.addoption("--part", type=int, default=_today(), help=f"of the long tests this part of {PARTS}")
 
 
 def pytest_report_header(config: pytest.Config) -> str:
     """Say what is left out."""
     if config.getoption("--everything"):
         return "long tests: all"
-    return f"long tests: one in {PARTS}, another part every day (--everything runs all)"
+    part = config.getoption("--part")
+    return f"long tests: part {part} of 0 to {PARTS - 1}, another every day (--everything runs all)"
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Of the tests in ``LONG`` one part runs; which one says the day."""
     if config.getoption("--everything"):
         return
-    today = datetime.now(UTC).toordinal() % PARTS
+    part = config.getoption("--part")
     kept, left = [], []
     for item in items:
-        other_day = item.nodeid.startswith(LONG) and crc32(item.nodeid.encode()) % PARTS != today
+        other_day = item.nodeid.startswith(LONG) and crc32(item.nodeid.encode()) % PARTS != part
         (left if other_day else kept).append(item)
     if left:
         config.hook.pytest_deselected(items=left)

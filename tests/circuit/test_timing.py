@@ -28,7 +28,7 @@ def pulses(start: Fraction | str, duty: str, point: dict[str, float], instant: f
     return (instant - begin) % 1.0 < point[duty]
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(st.lists(st.tuples(STARTS, st.sampled_from(["D1", "D2"])), min_size=1, max_size=3), values)
 def test_exactly_one_order_holds_and_tells_what_is_closed(drives: list, point: dict[str, float]) -> None:
     schedules = {f"S{k}": Schedule(duty, k % 2 == 0, start) for k, (start, duty) in enumerate(drives)}

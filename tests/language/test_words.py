@@ -218,7 +218,8 @@ def test_blanks_do_not_matter() -> None:
 
 def test_every_other_name_of_sympy_reads_back() -> None:
     """sympy's own parser decides: no other name of its namespace spoils a formula that holds it."""
-    formulas = ("{0}*2/3 + 1.5*{0}**2", "sqrt({0} + R)/2", "Max({0}, R, Abs(R - 1), Min(R, 2))", "{0} >= 2")
+    formulas = "({0}*2/3 + 1.5*{0}**2, sqrt({0} + R)/2, Max({0}, R), Abs({0} - R), {0} >= 2)"
+    plain = sympy.sympify(formulas.format("x"), locals={name: sympy.Symbol(name) for name in ("x", "R")})
     for word in dir(sympy):
         if not word.isidentifier() or keyword.iskeyword(word) or word == "sqrt":  # sqrt is written as a power
             continue
@@ -229,10 +230,9 @@ def test_every_other_name_of_sympy_reads_back() -> None:
             assert kind in ("reserved-word", "duplicate-name", "symbol-clash"), word
             continue
         names = {name: sympy.Symbol(name) for name in (word, "R")}
-        for formula in formulas:
-            told = sympy.sympify(formula.format(word), locals=names)
-            plain = sympy.sympify(formula.format("x"), locals={"x": sympy.Symbol("x"), "R": names["R"]})
-            assert told.xreplace({names[word]: sympy.Symbol("x")}) == plain, word
+        told = sympy.sympify(formulas.format(word), locals=names)
+        for one, expected in zip(told, plain, strict=True):
+            assert one.xreplace({names[word]: sympy.Symbol("x")}) == expected, word
 
 
 def test_lines_break_anywhere_inside_braces() -> None:

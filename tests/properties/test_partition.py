@@ -231,7 +231,7 @@ def test_it_is_the_mode_of_the_integration(name: str) -> None:
     assert compared
 
 
-@settings(generated, max_examples=15)
+@settings(generated, max_examples=6)
 @given(circuit=made_up(lossless=True), seed=st.integers(0, 2**32))
 def test_regions_of_made_up_circuits_do_not_overlap(circuit: Circuit, seed: int) -> None:
     """And where one mode is listed alone it holds alone; gaps are told by the answer itself."""

@@ -1,6 +1,7 @@
 """Random circuits through the whole tool, judged by the integration in time.
 
-The ordinary run takes the cheap cases of ``ordinary.txt``; ``VOLTSEC_RANDOM=N`` takes the first N of all.
+The ordinary run takes a part of the cheap cases of ``ordinary.txt``, another one every day;
+``VOLTSEC_RANDOM=N`` with ``--everything`` takes the first N of all.
 A failing case is printed as a netlist, with what the integration found, and
 ``python -m tests.random.shrink NUMBER`` makes it smaller.
 """
@@ -8,7 +9,6 @@ A failing case is printed as a netlist, with what the integration found, and
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
 
 import pytest
 
@@ -19,29 +19,21 @@ from .ordinary import PASSING, ordinary
 from .running import run
 from .summary import account
 
-CHUNK = 5
 
-
-def chunks() -> Iterator[list[int]]:
-    """Numbers of the cases to run, some at a time."""
+def numbers() -> list[int]:
+    """Numbers of the cases to run."""
     wanted = os.environ.get("VOLTSEC_RANDOM")
-    numbers = list(range(int(wanted))) if wanted else list(ordinary())
-    for begin in range(0, len(numbers), CHUNK):
-        yield numbers[begin : begin + CHUNK]
+    return list(range(int(wanted))) if wanted else list(ordinary())
 
 
-@pytest.mark.parametrize("numbers", list(chunks()), ids=lambda numbers: f"{numbers[0]}-{numbers[-1]}")
-def test_random_circuits(numbers: list[int]) -> None:
+@pytest.mark.parametrize("number", numbers())
+def test_random_circuits(number: int) -> None:
     """Every case is right or fails as it is known to; one that is cured has to leave the known ones."""
-    complaints, known = [], ordinary()
-    for row in run(numbers):
-        number, outcome = row["number"], row["outcome"]
-        if outcome in PASSING:
-            if known.get(number) is not None:
-                complaints.append(f"case {number} is no longer {known[number]}: say so in ordinary.txt")
-        elif outcome != known.get(number):
-            complaints.append(account(row))
-    assert not complaints, "\n\n".join(complaints)
+    (row,), known = run([number]), ordinary().get(number)
+    if row["outcome"] in PASSING:
+        assert known is None, f"case {number} is no longer {known}: say so in ordinary.txt"
+    else:
+        assert row["outcome"] == known, account(row)
 
 
 def test_enough_cases_run() -> None:

@@ -68,8 +68,16 @@ def nearest(word: str, known: Iterable[str]) -> list[str]:
     if same:
         return same[:1]
     lowered = {choice.lower(): choice for choice in reversed(choices)}
-    found = difflib.get_close_matches(word[:40].lower(), list(lowered), n=3, cutoff=0.6)
-    return [lowered[one] for one in found]
+    near = word[:40].lower()
+    found = difflib.get_close_matches(near, list(lowered), n=3, cutoff=0.6)
+    # one wrong letter of two is half the word, yet the likeliest slip
+    slips = [one for one in lowered if len(one) == len(near) > 1 and _letters_apart(one, near) == 1]
+    return [lowered[one] for one in dict.fromkeys([*slips, *found])][:3]
+
+
+def _letters_apart(one: str, other: str) -> int:
+    """In how many places two words of one length differ."""
+    return sum(a != b for a, b in zip(one, other, strict=True))
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
