@@ -86,7 +86,7 @@ def test_a_symbol_of_the_netlist_is_no_port() -> None:
         ("v(sw) i(S)", "bad-trace", 1, "part traces by commas"),
         ("i(S), i( S )", "given-twice", 7, "asked for twice"),
         ("i(S)" * 2000, "too-many-traces", None, "longer than"),
-        ("\x00\n(", "unclosed-bracket", 2, "not closed"),
+        ("\x00\n(", "unclosed-bracket", 3, "not closed"),
     ],
 )
 def test_what_means_nothing(text: str, kind: str, column: int | None, words: str) -> None:
