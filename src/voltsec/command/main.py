@@ -24,6 +24,7 @@ COMMANDS = {
     "solve": "voltsec.command.solve",
     "map": "voltsec.command.map",
     "sweep": "voltsec.command.sweep",
+    "size": "voltsec.command.size",
     "waves": "voltsec.command.waves",
     "startup": "voltsec.command.startup",
     "derive": "voltsec.command.derive",
