@@ -117,3 +117,32 @@ def test_sweep_follows_them() -> None:
         boost("40 uH").other_losses["S.turn_off"], rel=1e-9
     )
     assert swept.values["overall_efficiency"][1] == pytest.approx(boost("40 uH").overall_efficiency, rel=1e-9)
+
+
+def test_what_ideal_parts_leave_open_is_not_told() -> None:
+    """Nothing fixes a push-pull stage's mean magnetizing current, so neither the current that S1 turns.
+
+    The voltage it blocks is known, and so is the core's swing.  Common practice, no source.
+    """
+    text = """source Vg : in -> gnd = 24 V
+    transformer T : in -> a, b -> in, s -> c, c -> e = 1 : 1 : 1 : 1 { magnetizing Lm = 1 mH, core_turns 12,
+        core_area 60 mm2, core_volume 3 cm3, steinmetz_k 2.1, steinmetz_alpha 1.4, steinmetz_beta 2.5 }
+    switch S1 : a -> gnd { turn_on 20 ns, output_capacitance 300 pF }
+    switch S2 : b -> gnd
+    diode D1 : s -> x
+    diode D2 : e -> x
+    inductor L : x -> out = 100 uH
+    capacitor Co : out -> c = 47 uF
+    load R : out -> c = 5 ohm
+    ground gnd, c
+    drive S1 at D
+    drive S2 at D from 0.5
+    operate D = 0.3, f = 100 kHz
+    """
+    numbers = voltsec.solve(voltsec.read(text)).numbers
+    assert numbers is not None
+    found = numbers.other_losses
+    assert found["S1.turn_on"] is None and numbers.overall_efficiency is None
+    assert found["S1.output_capacitance"] == pytest.approx(300e-12 * 24.0**2 / 2 * 100e3, rel=1e-6)
+    density = 24.0 * 0.3 * 10e-6 / (2 * 12 * 60e-6)
+    assert found["T.core"] == pytest.approx(3e-6 * 2.1 * 100e3**1.4 * density**2.5, rel=1e-6)

@@ -25,6 +25,9 @@ class Waves(Protocol):
     def waves(self, terms: Terms) -> list[tuple[Array, Array]]:
         """Values (P, s) at the samples of every interval that lasts, and slopes."""
 
+    def moves(self, terms: Terms) -> Array:
+        """(P, lasting intervals): how far a quantity moves where ideal parts leave a state open."""
+
 
 def turning(measures: Waves, measure: Turning) -> Array:
     """Watt (P,) lost at the turns of a device, nan where voltage or current is open there."""
@@ -32,6 +35,7 @@ def turning(measures: Waves, measure: Turning) -> Array:
     volts = [values for values, _ in measures.waves(measure.voltage)]
     amperes = [values for values, _ in measures.waves(measure.current)]
     least = JUMP * np.max([np.abs(values).max(axis=1) for values in amperes], axis=0)
+    open_volt, open_ampere = (measures.moves(terms) != 0 for terms in (measure.voltage, measure.current))
     energy = np.zeros(len(least))
     for after, k in enumerate(lasting):
         before = after - 1  # of the first the last, one period earlier
@@ -40,14 +44,17 @@ def turning(measures: Waves, measure: Turning) -> Array:
             continue
         if conducts != measure.closing:
             continue
-        if measure.closing:
-            volt, ampere = volts[before][:, -1], amperes[after][:, 0]
-        else:
-            volt, ampere = volts[after][:, 0], amperes[before][:, -1]
-        ampere = np.where(np.abs(ampere) < least, 0.0, ampere)
-        energy = energy + measure.overlap / 2 * np.maximum(volt * ampere, 0.0)
-        energy = energy + measure.capacitance / 2 * volt**2
-        energy = energy + measure.charge * np.abs(volt) * np.abs(np.sign(ampere))
+        blocks, flows = (before, after) if measure.closing else (after, before)
+        last, first = (-1, 0) if measure.closing else (0, -1)
+        volt = np.where(open_volt[:, blocks], np.nan, volts[blocks][:, last])
+        ampere = amperes[flows][:, first]
+        ampere = np.where(open_ampere[:, flows], np.nan, np.where(np.abs(ampere) < least, 0.0, ampere))
+        if measure.overlap:
+            energy = energy + measure.overlap / 2 * np.maximum(volt * ampere, 0.0)
+        if measure.capacitance:
+            energy = energy + measure.capacitance / 2 * volt**2
+        if measure.charge:
+            energy = energy + measure.charge * np.abs(volt) * np.abs(np.sign(ampere))
     return energy / measures.network.point["T"]  # type: ignore[no-any-return]
 
 
