@@ -53,9 +53,9 @@ def html(solution: Solution) -> str:
         cells = [[escape(cell) for cell in row] for row in rows]
         parts.append(_table([escape(cell).replace("\n", " ") for cell in heading], cells))
         for table in (loss_rows(solution), other_loss_rows(solution), deviation_rows(solution)):
-            names, *rows = [[escape(cell) for cell in row] for row in table] or [[]]
-            if rows:
-                parts.append(_table(names, rows))
+            names, *lines = [[escape(cell) for cell in row] for row in table] or [[]]
+            if lines:
+                parts.append(_table(names, lines))
     for title, listed in (("Not determined", solution.undetermined), ("Notes", notes(solution))):
         if listed:
             parts.append(f"<h4>{title}</h4>")
