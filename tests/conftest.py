@@ -23,6 +23,7 @@ LONG = (
     "tests/command/test_waves.py",
     "tests/dynamics/",
     "tests/integration/",
+    "tests/language/test_words.py::test_every_other_name",
     "tests/practice/",
     "tests/properties/",
     "tests/published/",
