@@ -24,6 +24,7 @@ LONG = (
     "tests/drawing/test_shelf.py",
     "tests/dynamics/",
     "tests/integration/",
+    "tests/language/test_words.py::test_every_other_name",
     "tests/practice/",
     "tests/properties/",
     "tests/published/",
