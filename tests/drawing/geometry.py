@@ -38,9 +38,7 @@ def connections(picture: Picture) -> dict[tuple[str, int], int]:
     for part in picture.parts:
         for end, terminal in enumerate(part.terminals):
             touching = {
-                group[k]
-                for k, wire in enumerate(picture.wires)
-                if terminal in (wire.start, wire.end)
+                group[k] for k, wire in enumerate(picture.wires) if terminal in (wire.start, wire.end)
             }
             assert len(touching) == 1, f"{part.name} has an end on {len(touching)} nets"
             found[part.name, end] = touching.pop()
@@ -87,19 +85,20 @@ def collisions(picture: Picture) -> list[str]:
         if one.box.meets(other.box):
             found.append(f"{one.name} on {other.name}")
     for part in picture.parts:
-        found += [f"wire of {w.net} through {part.name}" for w in picture.wires if strictly_inside(w, part.box)]
+        through = [w.net for w in picture.wires if strictly_inside(w, part.box)]
+        found += [f"wire of {net} through {part.name}" for net in through]
     texts = list(labels(picture))
     for name, box in texts:
         found += [f"{name} on {part.name}" for part in picture.parts if box.meets(part.box)]
-        found += [f"wire of {w.net} through the label {name}" for w in picture.wires if strictly_inside(w, box, 0.0)]
+        through = [w.net for w in picture.wires if strictly_inside(w, box, 0.0)]
+        found += [f"wire of {net} through the label {name}" for net in through]
     found += [f"{a} on {b}" for (a, one), (b, other) in combinations(texts, 2) if one.meets(other)]
     for core in picture.cores:
         line = Wire("", *core)
         found += [f"core through {part.name}" for part in picture.parts if strictly_inside(line, part.box)]
         found += [f"core through {name}" for name, box in texts if strictly_inside(line, box)]
-    inside = Box(0, 0, picture.width, picture.height)
     for name, box in [*texts, *((part.name, part.box) for part in picture.parts)]:
-        if box.left < inside.left or box.right > inside.right or box.low < inside.low or box.high > inside.high:
+        if min(box.left, box.low) < 0 or box.right > picture.width or box.high > picture.height:
             found.append(f"{name} outside")
     return found
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from tests.drawing.geometry import circuit_is_drawn, collisions, crossings, is_planar
 
 import voltsec
+from tests.drawing.geometry import circuit_is_drawn, collisions, crossings, is_planar
 from voltsec.command.netlists import shipped_circuits
 from voltsec.drawing.picture import Picture
 
@@ -23,7 +23,7 @@ def test_the_drawing_is_the_circuit(name: str) -> None:
 
 
 def _as_expected(circuit: voltsec.Circuit, drawn: Picture) -> None:
-    """Source left of everything, reference nodes at the bottom, every net named, windings upright or in line."""
+    """Source left of everything, reference nodes at the bottom, every net named, dots on windings."""
     middles = {part.name: (part.box.left + part.box.right) / 2 for part in drawn.parts}
     assert middles[circuit.input.name] == min(middles.values())
     lowest = max(wire.end[1] for wire in drawn.wires)

@@ -2,7 +2,7 @@
 
 Every net is one straight bar in its row.  A part whose nets lie in different rows stands upright between
 the two bars; one whose nets lie in the same row lies in that row between them; a lifted part lies in a
-row of its own, with a riser down (or up) to each bar that lies elsewhere.  So bars never bend, and every planar
+row of its own, with a riser to each bar that lies elsewhere.  So bars never bend, and every planar
 circuit has an arrangement without crossings (a visibility drawing, R. Tamassia and I. Tollis, *A unified
 approach to visibility representations of planar graphs*, 1986; from memory).
 
@@ -13,6 +13,7 @@ upright part stands at its first token and its second is idle.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from voltsec.drawing.pieces import Task
 
@@ -116,9 +117,7 @@ def laid(task: Task, arrangement: Arrangement) -> Laid:
             last[end] = other
         if stands[p]:
             low, high = rows[start], rows[end]
-            upright.append(
-                Upright(p, 2 * p, low, high) if low < high else Upright(p, 2 * p, high, low)
-            )
+            upright.append(Upright(p, 2 * p, low, high) if low < high else Upright(p, 2 * p, high, low))
             continue
         row = lifts[p] if lifts[p] >= 0 else rows[start]
         lying.append(Lying(p, row))
@@ -224,34 +223,49 @@ def _windings(task: Task, arrangement: Arrangement, found: Laid) -> float:
     position = found.position
     for core in task.cores:
         standing = [stems[p] for p in core if p in stems]
-        if len(core) > 2 and len(standing) == len(core):
-            if min(stem.high for stem in standing) <= max(stem.low for stem in standing):
-                total += APART
+        if len(core) > 2 and len(standing) == len(core) and not _common(standing):
+            total += APART
         ordered = sorted(core, key=lambda p: position[2 * p])
-        for one, other in zip(ordered, ordered[1:]):
+        for one, other in pairwise(ordered):
             a, b = stems.get(one), stems.get(other)
             first, second = task.pieces[one], task.pieces[other]
             tapped = bool({first.start, first.end} & {second.start, second.end} - set(task.references))
-            distance = position[2 * other] - position[2 * one] - 1
+            left, right = position[2 * one], position[2 * other]
+            distance = right - left - 1
             if a is not None and b is not None:
                 low, high = max(a.low, b.low), min(a.high, b.high)
                 if high > low:
                     total += 1.2 * distance + 0.4 * (high - low - 1)
-                    for stem in found.upright:
-                        if stem.piece in (one, other):
-                            continue
-                        at = position[stem.token]
-                        if position[2 * one] < at < position[2 * other] and stem.low < high and stem.high > low:
-                            total += APART
-                    for net, row in enumerate(arrangement.rows):
-                        if low < row < high and found.first[net] < position[2 * other] and found.last[net] > position[2 * one]:
-                            total += APART
+                    total += APART * _between(arrangement, found, (left, right), (low, high))
                 elif tapped and high == low:
                     total += 1.0 + 1.2 * distance
                 else:
                     total += 1.6 * APART
-            elif a is None and b is None and tapped and arrangement.lifts[one] < 0 and arrangement.lifts[other] < 0:
+            elif (
+                a is None
+                and b is None
+                and tapped
+                and arrangement.lifts[one] == arrangement.lifts[other] == -1
+            ):
                 total += 2.5 + 0.8 * distance
             else:
                 total += 1.8 * APART
     return total
+
+
+def _common(stems: list[Upright]) -> bool:
+    """True where all stand beside each other at some height."""
+    return min(stem.high for stem in stems) > max(stem.low for stem in stems)
+
+
+def _between(arrangement: Arrangement, found: Laid, across: tuple[int, int], heights: tuple[int, int]) -> int:
+    """How much stands or passes between two windings, at the height where both stand."""
+    (left, right), (low, high) = across, heights
+    count = 0
+    for stem in found.upright:
+        if left < found.position[stem.token] < right and stem.low < high and stem.high > low:
+            count += 1
+    for net, row in enumerate(arrangement.rows):
+        if low < row < high and found.first[net] < right and found.last[net] > left:
+            count += 1
+    return count

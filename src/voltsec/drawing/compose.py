@@ -1,9 +1,10 @@
-"""From places to the picture: symbols, wires, junctions, labels, signs of reference nets and names of nets."""
+"""From places to the picture: symbols, wires, junctions, labels, signs of reference nets, net names."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from itertools import pairwise
 
 from voltsec.drawing.extents import (
     CORE_ABOVE,
@@ -20,8 +21,8 @@ from voltsec.drawing.extents import (
     text_width,
     widths,
 )
-from voltsec.drawing.pieces import Task
 from voltsec.drawing.picture import Part, Picture, Point, Text, Wire
+from voltsec.drawing.pieces import Task
 from voltsec.drawing.spacing import Labels, Places
 from voltsec.drawing.symbols import REACH, Stroke, placed, symbol
 
@@ -96,7 +97,7 @@ class _Composer:
         lines, piece = self.labels[p], self.task.pieces[p]
         if not lines:
             return
-        wide, high = label_size(lines)
+        high = label_size(lines)[1]
         side = self.places.side.get(p)
         half = widths(piece.kind, side is not None)[0]
         if side is None:
@@ -132,7 +133,7 @@ class _Composer:
                 points[net].add(x)
         for net, name in enumerate(task.nets):
             y, xs = self.row_y(net), sorted(points[net])
-            found += [Wire(name, (a, y), (b, y)) for a, b in zip(xs, xs[1:], strict=False)]
+            found += [Wire(name, (a, y), (b, y)) for a, b in pairwise(xs)]
         yield from (wire for wire in found if wire.start != wire.end)
 
     def _cores(self) -> Iterator[tuple[Point, Point]]:
@@ -144,7 +145,7 @@ class _Composer:
                 if p in places.side:
                     columns.setdefault(places.centre[p][0], []).append(self.y(places.centre[p][1]))
             xs = sorted(columns)
-            for a, b in zip(xs, xs[1:], strict=False):
+            for a, b in pairwise(xs):
                 heights = columns[a] + columns[b]
                 if max(heights) - min(heights) < PITCH * 1.2 and b - a < PITCH:
                     yield from _core((a + b) / 2, min(heights), max(heights))
@@ -163,7 +164,8 @@ class _Composer:
         """A sign below each reference net, where nothing else is."""
         for count, net in enumerate(self.task.references):
             name, y = self.task.nets[net], self.row_y(net)
-            xs = sorted({x for wire in wires if wire.net == name for x, at in (wire.start, wire.end) if at == y})
+            own = [point for wire in wires if wire.net == name for point in (wire.start, wire.end)]
+            xs = sorted({x for x, at in own if at == y})
             wide = text_width(name, NET_SIZE)
             for x in xs:
                 box = Box(x - 13, y + 1, x + 17 + wide, y + 24)
@@ -172,14 +174,18 @@ class _Composer:
             yield name, _reference_sign(x, y, count), box
 
     def _names(
-        self, parts: tuple[Part, ...], wires: tuple[Wire, ...], cores: tuple[tuple[Point, Point], ...], taken: list[Box]
+        self,
+        parts: tuple[Part, ...],
+        wires: tuple[Wire, ...],
+        cores: tuple[tuple[Point, Point], ...],
+        taken: list[Box],
     ) -> Iterator[Text]:
         """Names of the other nets where there is room beside one of their wires, and of the references."""
         filled = [*taken, *(part.box for part in parts)]
         filled += [text.box for part in parts for text in part.label]
         filled += [Box(x - 6, y - 6, x + 6, y + 6) for part in parts for x, y in part.signs]
         filled += [Box(x - 4, y - 4, x + 4, y + 4) for part in parts for x, y in part.dots]
-        filled += [Box(min(a[0], b[0]) - 1, min(a[1], b[1]), max(a[0], b[0]) + 1, max(a[1], b[1])) for a, b in cores]
+        filled += [_around(Wire("", a, b)) for a, b in cores]
         lines = [_around(wire) for wire in wires]
         for count, net in enumerate(self.task.references):
             name = self.task.nets[net]

@@ -8,8 +8,8 @@ from collections.abc import Callable
 from voltsec.circuit.circuit import Circuit
 from voltsec.drawing.arrangement import Arrangement
 from voltsec.drawing.compose import compose
-from voltsec.drawing.pieces import Task, task_of
 from voltsec.drawing.picture import Picture, Point, Wire
+from voltsec.drawing.pieces import Task, task_of
 from voltsec.drawing.search import arrangements
 from voltsec.drawing.spacing import Labels, places
 

@@ -1,4 +1,4 @@
-"""What is to be drawn: every element as pieces with two ends each, every net with its depth from the source."""
+"""What is to be drawn: elements as pieces with two ends each, nets with their depth from the source."""
 
 from __future__ import annotations
 

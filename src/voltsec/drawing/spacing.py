@@ -1,4 +1,4 @@
-"""From an arrangement to places: x of every token and symbol by one linear program, bands for upright symbols.
+"""From an arrangement to places: x of every token and symbol by one linear program.
 
 Things whose heights overlap keep the order the arrangement gives them and a distance that leaves room for
 both; under that the bars' total length is least.  The constraints are differences of two unknowns and all
@@ -8,6 +8,7 @@ distances multiples of the grid, so the solution lies on the grid.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import ceil
 
 import numpy as np
@@ -15,7 +16,19 @@ from scipy.optimize import linprog
 from scipy.sparse import coo_array
 
 from voltsec.drawing.arrangement import Arrangement, Laid, laid
-from voltsec.drawing.extents import CORE, CORE_ABOVE, GAP, GRID, LEAD, LINE, PITCH, SPAN, label_size, mark_width, widths
+from voltsec.drawing.extents import (
+    CORE,
+    CORE_ABOVE,
+    GAP,
+    GRID,
+    LEAD,
+    LINE,
+    PITCH,
+    SPAN,
+    label_size,
+    mark_width,
+    widths,
+)
 from voltsec.drawing.pieces import Task
 from voltsec.drawing.symbols import REACH
 
@@ -174,9 +187,8 @@ class _Spacing:
             below = mark_width(piece.kind, False)
             half += CORE_ABOVE if piece.core else 0.0
             found.append(_Item(unknown, REACH, REACH, height - below, height + half, middle, piece=p))
-            found.append(
-                _Item(unknown, wide / 2, wide / 2, height + half + GAP, height + half + GAP + high, middle, piece=p)
-            )
+            low = height + half + GAP
+            found.append(_Item(unknown, wide / 2, wide / 2, low, low + high, middle, piece=p))
         return found
 
     def _upright_boxes(self, p: int, unknown: int, at: float) -> list[_Item]:
@@ -209,7 +221,7 @@ class _Spacing:
             and a < self.laid.position[stem.token] < b
         )
         edges = [a, *across, b]
-        gaps = [(one + other) / 2 for one, other in zip(edges, edges[1:], strict=False)]
+        gaps = [(one + other) / 2 for one, other in pairwise(edges)]
         return min(gaps, key=lambda gap: (abs(gap - (a + b) / 2), gap))
 
     def _apart(self, one: _Item, other: _Item) -> None:
@@ -220,8 +232,10 @@ class _Spacing:
         pad = 0.0 if lines else 4.0
         if low > high + pad:
             return
-        if lines and low == high and any(
-            self.arrangement.rows[net] * PITCH == low for net in one.nets & other.nets
+        if (
+            lines
+            and low == high
+            and any(self.arrangement.rows[net] * PITCH == low for net in one.nets & other.nets)
         ):
             return
         if one.order > other.order:
@@ -270,15 +284,13 @@ class _Spacing:
             costs[self.token[a]] -= 1.0
             costs[self.token[b]] += 1.0
             for sign in (1.0, -1.0):
-                self.rows.append(
-                    {middle: 2 * sign, self.token[a]: -sign, self.token[b]: -sign, count: -1.0}
-                )
+                self.rows.append({middle: 2 * sign, self.token[a]: -sign, self.token[b]: -sign, count: -1.0})
                 self.bounds.append(0.0)
             costs.append(0.05)
             count += 1
         for core in self.task.cores:
             standing = sorted((p for p in core if p in self.bands), key=lambda p: self.laid.position[2 * p])
-            for one, other in zip(standing, standing[1:], strict=False):
+            for one, other in pairwise(standing):
                 self.rows.append({self.token[2 * other]: 1.0, self.token[2 * one]: -1.0, count: -1.0})
                 self.bounds.append(0.0)
                 costs.append(4.0)

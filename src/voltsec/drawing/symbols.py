@@ -1,7 +1,7 @@
 """Graphical symbols after IEC 60617 (from memory), as paths both writers of pictures can draw.
 
 A symbol lies along its own axis: ``u`` runs from the part's first end (-REACH) to its second (REACH), ``v``
-is across, positive to the side where polarity signs stand.  A path is a list of steps: ``("M", x, y)`` begins,
+is across, positive to the side where signs stand.  A path is a list of steps: ``("M", x, y)`` begins,
 ``("L", x, y)`` goes straight, ``("C", x1, y1, x2, y2, x, y)`` along a cubic Bézier curve, ``("Z",)`` closes.
 """
 
@@ -103,7 +103,8 @@ def dot(x: float, y: float, radius: float) -> Stroke:
 
 def _coil(side: float) -> Stroke:
     """Four half circles."""
-    radius, steps = 5.0, [("M", -REACH, 0.0), ("L", -20.0, 0.0)]
+    radius = 5.0
+    steps: list[Step] = [("M", -REACH, 0.0), ("L", -20.0, 0.0)]
     k = KAPPA * radius
     top = -side * (radius + 1.0)
     for count in range(4):
@@ -116,7 +117,10 @@ def _coil(side: float) -> Stroke:
 
 
 def placed(
-    strokes: tuple[Stroke, ...], centre: tuple[float, float], along: tuple[float, float], across: tuple[float, float]
+    strokes: tuple[Stroke, ...],
+    centre: tuple[float, float],
+    along: tuple[float, float],
+    across: tuple[float, float],
 ) -> tuple[Stroke, ...]:
     """``strokes`` with their axis along the unit vector ``along`` and ``v`` along ``across``."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path as FilePath
+from typing import Any
 
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
@@ -66,7 +67,7 @@ def drawing_figure(drawing: Drawing) -> Figure:
 
 def _outline(stroke: Stroke) -> Outline:
     points: list[tuple[float, float]] = []
-    codes: list[int] = []
+    codes: list[Any] = []
     for step in stroke.steps:
         codes += CODES[str(step[0])]
         numbers = [float(value) for value in step[1:]] or [0.0, 0.0]

@@ -42,7 +42,10 @@ def _mark(mark: Mark) -> str:
 
 
 def _steps(stroke: Stroke) -> str:
-    return "".join(f"{step[0]}{' '.join(_number(float(value)) for value in step[1:])}" for step in stroke.steps)
+    found = []
+    for letter, *numbers in stroke.steps:
+        found.append(str(letter) + " ".join(_number(float(value)) for value in numbers))
+    return "".join(found)
 
 
 def _number(value: float) -> str:
