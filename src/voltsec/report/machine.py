@@ -200,12 +200,23 @@ def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
         "output_current": None if numbers.output_current is None else asdict(numbers.output_current),
         "output_ripple": finite(numbers.output_ripple),
         "losses": _finite_each(numbers.losses),
+        **_other_losses(numbers),
         "point": _finite_each(numbers.point),
     }
     for name in (*circuit.timing_symbols, "T"):
         if name in numbers.point and name not in fields and name != "mode":
             result[name] = finite(numbers.point[name])
     return result | fields
+
+
+def _other_losses(numbers: Numbers) -> Json:
+    """Losses beside conduction, where the netlist's properties tell any."""
+    if not numbers.other_losses:
+        return {}
+    return {
+        "other_losses": _finite_each(numbers.other_losses),
+        "overall_efficiency": finite(numbers.overall_efficiency),
+    }
 
 
 def finite(value: float | None) -> float | None:

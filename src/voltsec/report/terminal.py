@@ -267,19 +267,25 @@ class View:
         """Where the power goes, for a circuit with resistances or drops."""
         from voltsec.results.table import lossy_elements
 
-        if not lossy_elements(self.circuit):
-            return []
-        from voltsec.report.losses import loss_rows  # brings in more than an ideal circuit needs
+        numbers = self.solution.numbers
+        lines: list[Text] = []
+        if lossy_elements(self.circuit):
+            from voltsec.report.losses import loss_rows  # brings in more than an ideal circuit needs
 
-        return self._figures(loss_rows(self.solution, self.alphabet))
+            lines += self._figures(loss_rows(self.solution, self.alphabet))
+        if numbers is not None and numbers.other_losses:
+            from voltsec.report.other_losses import other_loss_rows
 
-    def _figures(self, lines: Iterable[tuple[str, ...]]) -> list[Text]:
-        """A heading and rows of numbers, these to the right; nothing where there are no rows."""
+            lines += self._figures(other_loss_rows(self.solution, self.alphabet), words=3)
+        return lines
+
+    def _figures(self, lines: Iterable[tuple[str, ...]], words: int = 1) -> list[Text]:
+        """A heading and rows: columns of words, then numbers to the right; nothing without rows."""
         heading, *rows = [*lines] or [()]
         if not rows:
             return []
         table = self._table(*heading)
-        for column in table.columns[1:]:
+        for column in table.columns[words:]:
             column.justify = "right"
         for row in rows:
             table.add_row(*(Text(cell) for cell in row))

@@ -9,7 +9,7 @@ with currents followed to their bend the losses again sum to input minus output 
 What a capacitor's series resistance loses is told with the ripple current in every mode: it may be all there
 is.  The sum is then larger than input minus output by what the small-ripple averages leave out.
 
-Switching, core and drive losses are not part of the model.
+Switching, core and drive losses are estimated beside it (:class:`voltsec.results.table.Turning`).
 """
 
 from __future__ import annotations

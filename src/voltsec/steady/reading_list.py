@@ -60,6 +60,8 @@ class ReadingList:
             return self._stress(part, key)
         if group == "losses":
             return self.loss(rest)
+        if group == "other_losses" or name == "overall_efficiency":
+            return Undetermined()  # estimated from exact waveforms alone
         if group == "ripple":
             return self._ripple(rest)
         if group == "capacitor_voltages":

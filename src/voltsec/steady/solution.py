@@ -165,6 +165,16 @@ class Numbers:
         return self.group("losses")
 
     @property
+    def other_losses(self) -> dict[str, float | None]:
+        """Losses beside conduction that the netlist's properties tell, ``S.turn_on`` ..., watt."""
+        return self.group("other_losses")
+
+    @property
+    def overall_efficiency(self) -> float | None:
+        """Efficiency with the losses beside conduction; None without any."""
+        return self.results.get("overall_efficiency")
+
+    @property
     def stress(self) -> dict[str, dict[str, float | None]]:
         """For every part its ``voltage_peak``, ``current_average``, ``current_peak`` and ``current_rms``."""
         found: dict[str, dict[str, float | None]] = {}

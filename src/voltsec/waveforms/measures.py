@@ -13,18 +13,23 @@ import numpy as np
 
 from voltsec.results.table import (
     Average,
+    Core,
     Efficiency,
     FlowShare,
     Gain,
+    Gate,
     Heat,
     Measure,
+    OverallEfficiency,
     Peak,
     RootMeanSquare,
     Step,
     Swing,
     Terms,
+    Turning,
 )
 from voltsec.waveforms.linear import Array
+from voltsec.waveforms.other_losses import JUMP, core, turning
 from voltsec.waveforms.periodic import Periodic
 from voltsec.waveforms.shares import open_range, settled_functional
 from voltsec.waveforms.trajectory import Trajectory
@@ -33,8 +38,6 @@ ROUNDING = 1e-9
 """An average, peak or swing of less than this share of the circuit's level is nothing."""
 UNDECIDED = 1e-6
 """An average that moves by more along an open direction of the state is not determined."""
-JUMP = 1e-6
-"""A step of a current by less than this share of its peak is rounding."""
 CHARGE = 1e-7
 """A jump that sends less than this share of an ordinary charge through a part sends none."""
 
@@ -83,19 +86,43 @@ class Measures:
             heat = heat + self.network.point[measure.drop] * self.average(measure.terms)
         return heat
 
-    @value.register
-    def _(self, measure: Efficiency) -> Array:
+    def _powers(self, measure: Efficiency) -> tuple[Array, Array]:
+        """What loads take and sources give, watt."""
         taken, given = np.zeros(self.points), np.zeros(self.points)
         for load in measure.loads:
             taken = taken + self.value(load)
         for symbol, terms in measure.ports:
             power = self.network.point[symbol] * self.average(terms)
             taken, given = taken + np.maximum(power, 0.0), given + np.maximum(-power, 0.0)
+        return taken, given
+
+    @value.register
+    def _(self, measure: Efficiency) -> Array:
+        taken, given = self._powers(measure)
         with np.errstate(all="ignore"):
             share = taken / given
         share = np.where(np.abs(share - 1.0) < ROUNDING, 1.0, share)
         level = self.network.scales.volt * self.network.scales.ampere
         return np.where(given > ROUNDING * level, share, np.nan)
+
+    @value.register
+    def _(self, measure: Turning) -> Array:
+        return turning(self, measure)
+
+    @value.register
+    def _(self, measure: Gate) -> Array:
+        return measure.charge * measure.voltage / self.network.point["T"] + np.zeros(self.points)
+
+    @value.register
+    def _(self, measure: Core) -> Array:
+        return core(self, measure)
+
+    @value.register
+    def _(self, measure: OverallEfficiency) -> Array:
+        taken, given = self._powers(measure.efficiency)
+        lost = sum(self.value(one) for one in measure.beside)
+        with np.errstate(all="ignore"):
+            return np.where(given > 0, taken / (given + lost), np.nan)
 
     @value.register
     def _(self, measure: Peak) -> Array:
