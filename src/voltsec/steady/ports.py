@@ -14,10 +14,10 @@ from sympy import Expr
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
 from voltsec.steady.port_rows import follows_capacitors, input_row, output_row, output_swing
-from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.readings import JUMP
 from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial
 
 LONGEST = 150
@@ -80,7 +80,7 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
         mean = current.middle(k)
         if mean is None or ramp is None:
             return None
-        if builder.form.divides(mean[0]) and builder.form.divides(ramp[0]):
+        if builder.form.divides(mean.numerator) and builder.form.divides(ramp.numerator):
             idle = True
         else:
             flowing = flowing + fraction
@@ -93,7 +93,7 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
         jumps = np.abs(end - start) / np.maximum(peak, 1e-300)
         known = jumps[np.isfinite(jumps)]
         steps = steps or bool(known.size and np.median(known) > JUMP)
-    share = builder.form.expression((flowing, ring.one))
+    share = builder.form.expression(Ratio(flowing, ring.one))
     return PortCurrent(not idle and not steps, share, builder.extremes.swing(current, longest))
 
 
@@ -112,7 +112,7 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     told = [part for wave in (current, drops) for part in (*wave.means, *wave.ramps)]
     if builder.balance.bends or any(part is None for part in told):
         return None  # currents that bend have no such formula; the numbers follow them
-    if max(len(side) for part in told if part is not None for side in part) > longest:
+    if max(len(side) for part in told if part is not None for side in part.parts) > longest:
         return None
     farad = ring.one
     for name in swinging.farads:
@@ -131,11 +131,11 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
         whole = (
             builder.ripple_of(swinging.single)
             if swinging.single
-            else builder.extremes.capacitor_ripple(current, (farad, ring.one))
+            else builder.extremes.capacitor_ripple(current, Ratio(farad, ring.one))
         )
         return None if whole is None else OutputRipple(whole, high[0], low[0])
-    difference = add(high[1], (-low[1][0], low[1][1]))
-    if sum(map(len, difference)) > longest:
+    difference = high[1] - low[1]
+    if difference.terms > longest:
         return None
     return OutputRipple(builder.form.expression(difference), high[0], low[0])
 
@@ -143,7 +143,7 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
 def _number(builder: ModeBuilder, ratio: Ratio, point: dict[str, np.ndarray]) -> float:
     ring = builder.balance.ring
     with np.errstate(all="ignore"):
-        return float(ring.value(ratio[0], point) / ring.value(ratio[1], point))
+        return float(ratio.value(ring, point))
 
 
 def _candidates(
@@ -151,28 +151,26 @@ def _candidates(
 ) -> list[tuple[str, Ratio, Ratio | None]]:
     """(where, voltage above that at the period's start, place in the interval if inside)."""
     ring = builder.balance.ring
-    charge: Ratio = (ring.zero, ring.one)
+    charge = Ratio(ring.zero, ring.one)
     found: list[tuple[str, Ratio, Ratio | None]] = []
     for k, fraction in enumerate(builder.waveforms.fractions):
         mean, ramp, drop, drop_ramp = current.means[k], current.ramps[k], drops.means[k], drops.ramps[k]
         assert mean is not None and ramp is not None and drop is not None and drop_ramp is not None
         length = fraction * ring.symbol("T")
-        first = add(mean, (-ramp[0], ramp[1]))
-        start = add(multiply(charge, (ring.one, farad)), add(drop, (-drop_ramp[0], drop_ramp[1])))
+        first = mean - ramp
+        start = charge * Ratio(ring.one, farad) + (drop - drop_ramp)
         found.append((f"start of interval {k + 1}", start, None))
-        if not ramp[0].is_zero():
+        if not ramp.is_zero:
             # current at which i/C + du/dt = 0 (u the drops), and where in the interval (-1 to 1) that is
-            still = multiply(drop_ramp, (-2 * farad, length))
-            place = multiply(add(still, (-mean[0], mean[1])), (ramp[1], ramp[0]))
+            still = drop_ramp * Ratio(-2 * farad, length)
+            place = (still - mean) / ramp
             # charge from the start: the mean of the two currents times the time between
-            both = add(first, still)
-            time = multiply(add(place, (ring.one, ring.one)), (length, ring.constant(2)))
-            flown = multiply(multiply(both, time), (ring.one, ring.constant(2)))
-            inner = multiply(add(charge, flown), (ring.one, farad))
-            found.append(
-                (f"inside interval {k + 1}", add(inner, add(drop, multiply(drop_ramp, place))), place)
-            )
-        charge = add(charge, multiply(mean, (length, ring.one)))
-        end = add(multiply(charge, (ring.one, farad)), add(drop, drop_ramp))
+            both = first + still
+            time = (place + Ratio(ring.one, ring.one)) * Ratio(length, ring.constant(2))
+            flown = (both * time) * Ratio(ring.one, ring.constant(2))
+            voltage = (charge + flown) * Ratio(ring.one, farad) + (drop + drop_ramp * place)
+            found.append((f"inside interval {k + 1}", voltage, place))
+        charge = charge + mean * Ratio(length, ring.one)
+        end = charge * Ratio(ring.one, farad) + (drop + drop_ramp)
         found.append((f"end of interval {k + 1}", end, None))
     return found
