@@ -21,6 +21,7 @@ LONG = (
     "tests/command/test_startup.py",
     "tests/command/test_states.py",
     "tests/command/test_waves.py",
+    "tests/drawing/test_shelf.py",
     "tests/dynamics/",
     "tests/integration/",
     "tests/language/test_words.py::test_every_other_name",

@@ -30,7 +30,7 @@ LONGEST_FILE = 450
 DOWNWARDS = (
     ("command",),
     ("report",),
-    ("practice",),
+    ("practice", "drawing"),
     ("dynamics",),
     ("waveforms",),
     ("steady",),

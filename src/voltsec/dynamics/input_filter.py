@@ -257,7 +257,7 @@ def _filter_impedance(
     if ratio is None:
         raise NotTold("the filter's impedance is not determined")
     scale = UNITS["ohm"]
-    top, bottom = (ring.in_s(part) for part in ratio)
+    top, bottom = (ring.in_s(part) for part in ratio.parts)
     return Transfer(tuple(c * scale for c in top), tuple(bottom))
 
 

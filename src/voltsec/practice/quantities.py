@@ -10,10 +10,10 @@ from sympy import Expr, Symbol
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
-from voltsec.steady.ratio import Ratio
 from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
+from voltsec.tableau.ratio import Ratio
 
 PLAIN = {
     "gain": "gain",

@@ -16,10 +16,10 @@ from voltsec.results.table import output_capacitor
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
 from voltsec.steady.port_rows import input_row, output_row
-from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.readings import JUMP
 from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Ring
 
 LONGEST = 150
@@ -76,7 +76,7 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
         mean = current.middle(k)
         if mean is None or ramp is None:
             return None
-        if builder.form.divides(mean[0]) and builder.form.divides(ramp[0]):
+        if builder.form.divides(mean.numerator) and builder.form.divides(ramp.numerator):
             idle = True
         else:
             flowing = flowing + fraction
@@ -89,7 +89,7 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
         jumps = np.abs(end - start) / np.maximum(peak, 1e-300)
         known = jumps[np.isfinite(jumps)]
         steps = steps or bool(known.size and np.median(known) > JUMP)
-    share = builder.form.expression((flowing, ring.one))
+    share = builder.form.expression(Ratio(flowing, ring.one))
     return PortCurrent(not idle and not steps, share, builder.extremes.swing(current, longest))
 
 
@@ -106,7 +106,9 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     current = waves.current(("i", capacitor.name))
     if builder.balance.bends or any(part is None for part in (*current.means, *current.ramps)):
         return None  # currents that bend have no such formula; the numbers follow them
-    parts = [len(side) for part in (*current.means, *current.ramps) if part is not None for side in part]
+    parts = [
+        len(side) for part in (*current.means, *current.ramps) if part is not None for side in part.parts
+    ]
     if max(parts) > longest:
         return None
     candidates = _candidates(builder, capacitor, current)
@@ -122,8 +124,8 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     if capacitor.resistance is None:  # all cases of it
         whole = builder.ripple_of(capacitor.name)
         return None if whole is None else OutputRipple(whole, high[0], low[0])
-    difference = add(high[1], (-low[1][0], low[1][1]))
-    if sum(map(len, difference)) > longest:
+    difference = high[1] - low[1]
+    if difference.terms > longest:
         return None
     return OutputRipple(builder.form.expression(difference), high[0], low[0])
 
@@ -131,7 +133,7 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
 def _number(builder: ModeBuilder, ratio: Ratio, point: dict[str, np.ndarray]) -> float:
     ring = builder.balance.ring
     with np.errstate(all="ignore"):
-        return float(ring.value(ratio[0], point) / ring.value(ratio[1], point))
+        return float(ratio.value(ring, point))
 
 
 def _candidates(
@@ -141,29 +143,29 @@ def _candidates(
     ring = builder.balance.ring
     farad = ring.symbol(capacitor.quantity.symbol)
     ohm = ring.zero if capacitor.resistance is None else ring.symbol(capacitor.resistance.symbol)
-    charge: Ratio = (ring.zero, ring.one)
+    charge = Ratio(ring.zero, ring.one)
     found: list[tuple[str, Ratio, Ratio | None]] = []
     for k, fraction in enumerate(builder.waveforms.fractions):
         mean, ramp = current.means[k], current.ramps[k]
         assert mean is not None and ramp is not None
         length = fraction * ring.symbol("T")
-        first, last = add(mean, (-ramp[0], ramp[1])), add(mean, ramp)
+        first, last = mean - ramp, mean + ramp
         found.append((f"start of interval {k + 1}", _terminal(charge, first, farad, ohm, ring), None))
-        if not ramp[0].is_zero():
+        if not ramp.is_zero:
             # current at which i/C + r*di/dt = 0, and where in the interval (-1 to 1) that is
-            still = multiply(ramp, (-2 * ohm * farad, length))
-            place = multiply(add(still, (-mean[0], mean[1])), (ramp[1], ramp[0]))
+            still = ramp * Ratio(-2 * ohm * farad, length)
+            place = (still - mean) / ramp
             # charge from the start: the mean of the two currents times the time between
-            both = add(first, still)
-            time = multiply(add(place, (ring.one, ring.one)), (length, ring.constant(2)))
-            flown = multiply(multiply(both, time), (ring.one, ring.constant(2)))
-            voltage = _terminal(add(charge, flown), still, farad, ohm, ring)
+            both = first + still
+            time = (place + Ratio(ring.one, ring.one)) * Ratio(length, ring.constant(2))
+            flown = (both * time) * Ratio(ring.one, ring.constant(2))
+            voltage = _terminal(charge + flown, still, farad, ohm, ring)
             found.append((f"inside interval {k + 1}", voltage, place))
-        charge = add(charge, multiply(mean, (length, ring.one)))
+        charge = charge + (mean * Ratio(length, ring.one))
         found.append((f"end of interval {k + 1}", _terminal(charge, last, farad, ohm, ring), None))
     return found
 
 
 def _terminal(charge: Ratio, current: Ratio, farad, ohm, ring: Ring) -> Ratio:
-    inner = multiply(charge, (ring.one, farad))
-    return inner if ohm.is_zero() else add(inner, multiply(current, (ohm, ring.one)))
+    inner = charge * Ratio(ring.one, farad)
+    return inner if ohm.is_zero() else inner + (current * Ratio(ohm, ring.one))
