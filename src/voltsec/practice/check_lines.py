@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sympy import Expr, Mul
 
+from voltsec.circuit.elements import Diode, Switch
 from voltsec.practice.algebra import subtract
 from voltsec.practice.blackboard import Blackboard
 from voltsec.practice.intervals import rise_name
@@ -11,7 +12,7 @@ from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
 from voltsec.steady.balance import SignCondition
 from voltsec.tableau.expression import symbol
-from voltsec.tableau.network import Row
+from voltsec.tableau.network import Network, Row
 from voltsec.tableau.ratio import Ratio, insert
 from voltsec.tableau.ring import Polynomial, definite_sign, product
 
@@ -46,19 +47,19 @@ def write_assumption(setting: Setting, blackboard: Blackboard, solver: Solver) -
             _tell(setting, blackboard, k, diode.name, conducts, expected, "")
 
 
-def _row(setting: Setting, k: int, diode, conducts: bool) -> Row:
+def _row(setting: Setting, k: int, device: Switch | Diode, conducts: bool) -> Row:
     network = setting.locals[k].network
-    return _device_row(network, diode, conducts)
+    return _device_row(network, device, conducts)
 
 
-def _solver_row(setting: Setting, diode, conducts: bool) -> Row:
-    return _device_row(setting.balance.network, diode, conducts)
+def _solver_row(setting: Setting, device: Switch | Diode, conducts: bool) -> Row:
+    return _device_row(setting.balance.network, device, conducts)
 
 
-def _device_row(network, diode, conducts: bool) -> Row:
+def _device_row(network: Network, device: Switch | Diode, conducts: bool) -> Row:
     if conducts:
-        return {("i", diode.name): network.ring.one}
-    return {u: -c for u, c in network.voltage(diode.start, diode.end)}
+        return {("i", device.name): network.ring.one}
+    return {u: -c for u, c in network.voltage(device.start, device.end)}
 
 
 def _ends(setting: Setting, blackboard: Blackboard, k: int, name: str, conducts: bool, row: Row) -> None:
@@ -143,10 +144,10 @@ def _valley(
 ) -> tuple[Ratio, int] | None:
     """The line of a current or reverse voltage that may reach zero at an interval's end."""
     k, name = condition.interval, condition.device
-    diode = setting.circuit.element(name)
+    diode = setting.circuit.device(name)
     conducts = condition.quantity == "current"
     row = _row(setting, k, diode, conducts)
-    drop = getattr(diode, "drop", None)
+    drop = diode.drop
     if not conducts and drop is not None:  # it blocks up to its drop
         row[None] = setting.locals[k].ring.symbol(drop.symbol)
     mean = setting.value(k, row)
@@ -198,7 +199,7 @@ def _valley(
 def _edges(setting: Setting, blackboard: Blackboard, edges: list[tuple[Ratio, int]]) -> None:
     """The solver's edges, each put into one of the lines: it must become zero."""
     board = setting.board
-    coils = {setting.circuit.element(n).quantity.symbol for n in setting.coils if _is_inductor(setting, n)}  # type: ignore[union-attr]
+    coils = {setting.circuit.symbol_of(n) for n in setting.coils if _is_inductor(setting, n)}
     for key, expression in setting.mode.boundary.items():
         if key in coils and setting.discontinuous:
             continue

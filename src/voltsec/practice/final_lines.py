@@ -9,8 +9,10 @@ from voltsec.practice.algebra import subtract, vanishes
 from voltsec.practice.blackboard import Blackboard, numbers_text
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
+from voltsec.steady.root_forms import Root
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ratio import Ratio, insert, lowest_terms
+from voltsec.tableau.ring import Polynomial
 
 LONGEST_PROOF = 2000
 """Nodes of an expression with roots that is still proved zero symbolically."""
@@ -91,7 +93,7 @@ def _write_root(setting: Setting, blackboard: Blackboard, conditions: list[int])
     return numbers
 
 
-def root_holds(setting: Setting, root) -> bool:
+def root_holds(setting: Setting, root: Root) -> bool:
     """Put into the solver's condition, and that into the board's, the root leaves zero."""
     form = setting.form
     condition = form.writer.polynomial(root.polynomial)
@@ -146,7 +148,7 @@ def reaches(setting: Setting, value: Ratio, target: Expr) -> bool:
     return _reaches_root(setting, value, target)
 
 
-def _multiple(polynomial, condition) -> bool:
+def _multiple(polynomial: Polynomial, condition: Polynomial) -> bool:
     """Whether the factors of ``condition`` that hold an unknown fraction divide ``polynomial``."""
     return any(
         bool((polynomial // factor) * factor == polynomial)

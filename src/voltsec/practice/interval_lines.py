@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from sympy import Basic, Expr, Integer, Mul
 
@@ -113,7 +114,7 @@ def _share(setting: Setting, k: int) -> Expr:
     return setting.share(k)
 
 
-def _left(setting: Setting, k: int, unknown: tuple, plain: str) -> Expr | None:
+def _left(setting: Setting, k: int, unknown: tuple[Any, ...], plain: str) -> Expr | None:
     """The left side; ``None`` for what the interval leaves open by itself."""
     return None if unknown in setting.locals[k].eliminated.free else symbol(plain)
 

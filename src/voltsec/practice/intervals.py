@@ -189,8 +189,10 @@ def loop_of(circuit: Circuit, interval: Interval, start: str, end: str) -> tuple
     """
     graph = nx.MultiGraph()
     for element in circuit.elements:
-        fixed = isinstance(element, Source | Capacitor)
-        if fixed or (isinstance(element, Switch | Diode) and element.name in interval.conducting):
+        closed = isinstance(element, Switch | Diode) and element.name in interval.conducting
+        if isinstance(element, Source | Capacitor | Switch | Diode) and (
+            closed or not isinstance(element, Switch | Diode)
+        ):
             graph.add_edge(element.start, element.end, name=element.name)
     graph.add_nodes_from((start, end))
     if not nx.has_path(graph, end, start):

@@ -188,7 +188,7 @@ class ModeValues:
             return next((name for name in loads if name in self.mode.boundary), "R")
         return letter
 
-    def _row(self, kind: str, part: str) -> dict:
+    def _row(self, kind: str, part: str) -> dict[Any, Any]:
         balance = self.builder.balance
         if kind == "i":
             return {("i", part): balance.ring.one}

@@ -122,7 +122,9 @@ class Solver:
         reason = (f"from {equation.words} ({equation.number}){with_others}",)
         self._write(name, ratio, reason, equation.number, equation.used)
 
-    def _write(self, name: str, ratio: Ratio, reason, main: int, used: Iterable[int]) -> None:
+    def _write(
+        self, name: str, ratio: Ratio, reason: tuple[str, ...], main: int, used: Iterable[int]
+    ) -> None:
         free = self.board.unknowns(ratio.numerator)
         right = self.board.write_linear(ratio) if free else self.board.write(ratio)
         number = self.blackboard.solved(symbol(name), right, reason, main, tuple(used))
