@@ -116,7 +116,7 @@ def make_element(
         value = findings.positive(statement.amount, unit, what, name.text, hint)
         findings.doubt_bare(statement.amount, unit, value, name.text)
         properties = {"quantity": Quantity(name.text, unit, value), **properties}
-    return maker(name.text, start.text, end.text, place=name.place, **properties)  # type: ignore[no-any-return,operator]
+    return maker(name.text, start.text, end.text, place=name.place, **properties)
 
 
 def _properties(statement: ElementStatement, findings: Findings) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from sympy import Basic
 
@@ -190,7 +190,9 @@ def _markdown(solution: Solution) -> Iterator[str]:
                 yield f"- {note}"
 
 
-def _mode(mode: Mode, solution: Solution, shown, leading: FirstOrder | None) -> Iterator[str]:
+def _mode(
+    mode: Mode, solution: Solution, shown: Callable[[Basic], str], leading: FirstOrder | None
+) -> Iterator[str]:
     words = mode_words(mode)
     name = shown_mode(mode).replace("<", r"\<")
     yield from _heading(f"{name}, {words}" if words else name)

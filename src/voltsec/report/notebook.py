@@ -68,7 +68,7 @@ def _mode(mode: Mode, solution: Solution) -> list[str]:
     duties = circuit.duty_symbols
 
     def mathematics(expression: object) -> str:
-        return f"${escape(formula_latex(expression, duties))}$"  # type: ignore[arg-type]
+        return f"${escape(formula_latex(expression, duties))}$"
 
     region = region_words(mode) or f"when {mathematics(mode.holds_when)}"
     proof = "proved" if mode.proved else "checked at sample values"

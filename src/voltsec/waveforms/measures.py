@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import singledispatchmethod
+from typing import Any
 
 import numpy as np
 
@@ -173,7 +174,7 @@ class Measures:
         peak = np.max(sizes, axis=0)
         flows = [np.where(size > JUMP * peak, 1.0, 0.0) for size in sizes]
         shares = self.trajectory.fractions[:, self.lasting].T
-        return np.sum([share * flow for share, flow in zip(shares, flows, strict=True)], axis=0)  # type: ignore[no-any-return]
+        return np.sum([share * flow for share, flow in zip(shares, flows, strict=True)], axis=0)
 
     @value.register
     def _(self, measure: Step) -> Array:
@@ -284,11 +285,11 @@ class Measures:
         squares = (first * first + first * last + last * last) / 3
         steps = np.diff(self.trajectory.sampled[k][0])
         seconds = self.trajectory.courses[k].length * self.network.scales.second
-        return (squares * steps).sum(axis=1) * seconds  # type: ignore[no-any-return]
+        return (squares * steps).sum(axis=1) * seconds
 
     def jumps(self, terms: Terms) -> Array:
         """(P,): True where the quantity comes in an impulse at some instant (charge, or flux)."""
-        return np.any(self.impulses(terms), axis=1)  # type: ignore[return-value]
+        return np.any(self.impulses(terms), axis=1)
 
     def impulses(self, terms: Terms) -> Array:
         """(P, intervals): coulomb, or volt seconds, that come in no time as each interval begins."""
@@ -371,9 +372,9 @@ def extremes(shares: Array, values: Array, slopes: Array) -> tuple[Array, Array]
     return low, high
 
 
-def _known(terms: Terms, references: frozenset[str]) -> list[tuple[tuple, int]]:
+def _known(terms: Terms, references: frozenset[str]) -> list[tuple[tuple[Any, ...], int]]:
     """Terms without the potentials of reference nodes; several of one unknown are added up."""
-    total: dict[tuple, int] = {}
+    total: dict[tuple[Any, ...], int] = {}
     for unknown, sign in terms:
         if not (unknown[0] == "v" and unknown[1] in references):
             total[unknown] = total.get(unknown, 0) + sign

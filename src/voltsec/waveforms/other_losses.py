@@ -55,7 +55,7 @@ def turning(measures: Waves, measure: Turning) -> Array:
             energy = energy + measure.capacitance / 2 * volt**2
         if measure.charge:
             energy = energy + measure.charge * np.abs(volt) * np.abs(np.sign(ampere))
-    return energy / measures.network.point["T"]  # type: ignore[no-any-return]
+    return energy / measures.network.point["T"]
 
 
 def core(measures: Waves, measure: Core) -> Array:
@@ -69,4 +69,4 @@ def core(measures: Waves, measure: Core) -> Array:
     high = np.max([linkage.max(axis=1) for linkage in linkages], axis=0)
     low = np.min([linkage.min(axis=1) for linkage in linkages], axis=0)
     density = (high - low) / (2 * measure.turns * measure.area)
-    return measure.volume * measure.k * point["T"] ** -measure.alpha * density**measure.beta  # type: ignore[no-any-return]
+    return measure.volume * measure.k * point["T"] ** -measure.alpha * density**measure.beta
