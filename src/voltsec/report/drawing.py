@@ -88,8 +88,8 @@ def draw(what: Circuit | Solution, interval: str | int | None = None) -> Drawing
 
     With ``interval`` its steady state at the operating point is drawn, one picture for each interval:
     ``"all"``, one by its number from 1, or by what conducts (``"S"``, ``"D1, D2"``, ``"none"``).  What
-    carries a current is strong, the rest faint; where there is no operating point, the plain circuit and a note
-    why.  The same circuit gives the same drawing.
+    carries a current is strong, the rest faint; where there is no operating point, the plain circuit and
+    a note why.  The same circuit gives the same drawing.
 
     Raises :class:`UnknownInterval` for an interval that is not there.
     """
