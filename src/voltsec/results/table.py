@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+
+import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import (
@@ -244,6 +247,27 @@ def output_capacitor(circuit: Circuit) -> Capacitor | None:
     ports = {circuit.output.start, circuit.output.end}
     across = [c for c in circuit.capacitors if {c.start, c.end} == ports]
     return min(across, key=lambda c: c.resistance is not None, default=None)
+
+
+def output_path(circuit: Circuit) -> tuple[tuple[Capacitor | Source, int], ...] | None:
+    """Capacitors and sources in series across the output, each with the sign by which it counts.
+
+    ``None`` where none lead from one end of the output to the other.  A capacitor directly across it comes
+    first, else the fewest parts do.
+    """
+    single = output_capacitor(circuit)
+    graph = nx.Graph()
+    graph.add_nodes_from(circuit.nodes)
+    for part in reversed((*circuit.capacitors, *circuit.sources)):  # of parallel ones the first stays
+        graph.add_edge(part.start, part.end, part=part)
+    if single is not None:
+        graph.add_edge(single.start, single.end, part=single)
+    try:
+        nodes = nx.shortest_path(graph, circuit.output.start, circuit.output.end)
+    except nx.NetworkXNoPath:
+        return None
+    parts = [(graph.edges[start, end]["part"], start) for start, end in pairwise(nodes)]
+    return tuple((part, 1 if part.start == start else -1) for part, start in parts)
 
 
 def voltage(start: str, end: str) -> Terms:
