@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from voltsec.practice.design.extremes import worst_case
     from voltsec.practice.design.sizing import size
     from voltsec.practice.solve import solve
+    from voltsec.report.drawing import draw
     from voltsec.steady.solution import Solution
 
     __version__: str
@@ -32,6 +33,7 @@ _HOMES = {
     "CircuitError": "voltsec.circuit.fault",
     "NoSteadyState": "voltsec.circuit.fault",
     "Solution": "voltsec.steady.solution",
+    "draw": "voltsec.report.drawing",
     "load": "voltsec.command.netlists",
     "read": "voltsec.language.reader",
     "solve": "voltsec.practice.solve",
@@ -40,7 +42,19 @@ _HOMES = {
     "worst_case": "voltsec.practice.design.extremes",
 }
 
-__all__ = ["Circuit", "CircuitError", "NoSteadyState", "Solution", "load", "read", "size", "solve", "states", "worst_case"]
+__all__ = [
+    "Circuit",
+    "CircuitError",
+    "NoSteadyState",
+    "Solution",
+    "draw",
+    "load",
+    "read",
+    "size",
+    "solve",
+    "states",
+    "worst_case",
+]
 
 
 def __getattr__(name: str) -> Any:

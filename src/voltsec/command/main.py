@@ -26,6 +26,7 @@ COMMANDS = {
     "sweep": "voltsec.command.sweep",
     "size": "voltsec.command.size",
     "waves": "voltsec.command.waves",
+    "draw": "voltsec.command.draw",
     "startup": "voltsec.command.startup",
     "derive": "voltsec.command.derive",
     "states": "voltsec.command.states",
