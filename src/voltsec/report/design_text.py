@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from textwrap import wrap
 
 from sympy import Expr, Symbol
@@ -18,6 +18,7 @@ from voltsec.report.machine import circuit_name
 from voltsec.report.outline import in_order_of_interest
 from voltsec.report.quantity import engineering, percent
 from voltsec.report.wrapping import wrap_formula
+from voltsec.results.table import inductances
 
 INDENT = "  "
 LONGEST = 150
@@ -38,13 +39,19 @@ class CornerLetters:
     def __init__(self, circuit: Circuit, alphabet: Alphabet) -> None:
         self.units = {q.symbol: q.unit for q in circuit.quantities} | PORT_UNITS
         self.alphabet = alphabet
-        self.known: list[Corner] = []
+        self.known: list[str] = []
 
     def letter(self, corner: Corner) -> str:
         """The letter of a point: a, b ... z, a1 ..."""
-        if corner not in self.known:
-            self.known.append(corner)
-        place = self.known.index(corner)
+        words = self.words(corner)  # two points that read the same are one to a reader
+        if words not in self.known:
+            self.known.append(words)
+        place = self.known.index(words)
+        return self.nth(place)
+
+    @staticmethod
+    def nth(place: int) -> str:
+        """The letter of the point at ``place``, counted from 0."""
         return LETTERS[place % 26] + (str(place // 26) if place >= 26 else "")
 
     def values(self, values: Mapping[str, float]) -> str:
@@ -96,7 +103,7 @@ class DesignView:
         yield (start + parts[0]).rstrip()
         yield from (" " * len(start) + part for part in parts[1:])
 
-    def table(self, rows: list[tuple[str, ...]]) -> Iterator[str]:
+    def table(self, rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
         """Columns as wide as they must be; the first to the left, the others to the right."""
         plain = [tuple(self.alphabet.plain(cell) for cell in row) for row in rows]
         widths = [max(len(row[k]) for row in plain) for k in range(len(plain[0]))]
@@ -110,8 +117,8 @@ class DesignView:
     def corners(self) -> Iterator[str]:
         """What the letters mean."""
         yield self.rule("Corners")
-        for corner in self.letters.known:
-            yield from self.prose(f"{self.letters.letter(corner)}  {self.letters.words(corner)}", hang="   ")
+        for place, words in enumerate(self.letters.known):
+            yield from self.prose(f"{self.letters.nth(place)}  {words}", hang="   ")
 
 
 def worst_lines(worst: WorstCase, width: int = 80, alphabet: Alphabet = UNICODE) -> Iterator[str]:
@@ -124,8 +131,8 @@ def worst_lines(worst: WorstCase, width: int = 80, alphabet: Alphabet = UNICODE)
     yield from _ratings(view, worst, "Worst of every part, ripple included")
     yield ""
     yield from _whole(view, worst)
-    yield from _formulas(view, worst)
     yield ""
+    yield from _formulas(view, worst)
     yield from view.corners()
     if worst.empty:
         yield ""
@@ -151,7 +158,6 @@ def sizing_lines(sizing: Sizing, width: int = 80, alphabet: Alphabet = UNICODE) 
     yield ""
     yield from _losses(view, sizing)
     yield from _formulas(view, sizing.worst)
-    yield ""
     yield from view.corners()
     if sizing.notes:
         yield ""
@@ -214,7 +220,7 @@ def _sizes(view: DesignView, sizes: Iterable[Size]) -> Iterator[str]:
         yield from _size_formula(view, one)
         if one.raised:
             yield from view.prose(
-                f"{one.symbol} is larger than the formula asks: only then does the exact ripple keep the limit."
+                f"{one.symbol} is larger than the formula asks: the exact ripple keeps the limit only then."
             )
     yield ""
 
@@ -227,7 +233,8 @@ def _size_formula(view: DesignView, one: Size) -> Iterator[str]:
     if told and len(told) <= LONGEST:
         yield from view.row(f"{one.symbol} {sign}", told, column)
     else:
-        yield from view.prose(f"{one.symbol} {sign} where its ripple formula comes to {shown}, found in numbers")
+        how = "its formula is long, --json holds it" if told else "solved in numbers"
+        yield from view.prose(f"{one.symbol} {sign} where its ripple formula comes to {shown}; {how}")
     share = f"{percent(one.limit.amount, view.alphabet)} of the mean" if one.limit.relative else ""
     if share and one.unit == "H":
         share += " current at the largest load"
@@ -262,8 +269,9 @@ def _continuity(view: DesignView, sizing: Sizing) -> Iterator[str]:
 
 def _ratings(view: DesignView, worst: WorstCase, heading: str) -> Iterator[str]:
     yield view.rule(heading)
-    parts = {name.split(".", 1)[1].rpartition(".")[0] for name in worst.extremes if name.startswith("stress.")}
-    ordered = [name for name in in_order_of_interest(list(parts), view.circuit)]
+    stresses = [name.split(".", 1)[1] for name in worst.extremes if name.startswith("stress.")]
+    parts = list(dict.fromkeys(name.rpartition(".")[0] for name in stresses))
+    ordered = list(in_order_of_interest(parts, view.circuit))
     rows = [("Part", *(cell for key in STRESSES for cell in (HEADINGS[key], "")))]
     for part in ordered:
         row = [part]
@@ -271,7 +279,7 @@ def _ratings(view: DesignView, worst: WorstCase, heading: str) -> Iterator[str]:
             row += _cell(view, worst, f"stress.{part}.{key}")
         rows.append(tuple(row))
     yield from view.table(rows)
-    coils = [n for n in ordered if f"ripple.{n}" in worst.extremes and worst.extremes[f"ripple.{n}"].unit == "A"]
+    coils = [name for name in ordered if name in inductances(view.circuit)]
     told = [
         f"{name} {view.number(worst.extremes[f'stress.{name}.current_peak'].value, 'A')}"
         for name in coils
@@ -306,7 +314,9 @@ def _whole(view: DesignView, worst: WorstCase) -> Iterator[str]:
     for name, label in WHOLE.items():
         one = worst.extremes.get(name)
         if one is not None:
-            told = percent(one.value, view.alphabet) if name == "efficiency" else view.number(one.value, one.unit)
+            told = view.number(one.value, one.unit)
+            if name == "efficiency":
+                told = percent(one.value, view.alphabet)
             rows.append((label, told, view.letters.letter(one.at)))
     for name, one in worst.extremes.items():
         group, _, part = name.partition(".")
@@ -363,17 +373,17 @@ def _formulas(view: DesignView, worst: WorstCase) -> Iterator[str]:
         rows.append((f"{', '.join(parts)}: {label}", shown))
     if not rows:
         return
-    yield ""
     yield view.rule("Formulas of these in their modes, ripple of capacitors neglected")
     for label, shown in rows:
         yield from view.row(label, "", len(label))
         for line in wrap_formula(shown, view.width - 6):
             yield " " * 6 + line
+    yield ""
 
 
 def _cautions(view: DesignView, worst: WorstCase) -> Iterator[str]:
-    volts = [(one.value, name) for name, one in worst.extremes.items() if one.unit == "V" and ".voltage" in name]
-    highest = max(volts, default=None)
+    peaks = [(one.value, name) for name, one in worst.extremes.items() if name.endswith(".voltage_peak")]
+    highest = max(peaks, default=None)
     yield ""
     if highest is not None and highest[0] > EXTRA_LOW_VOLTAGE:
         part = highest[1].split(".")[1]

@@ -9,8 +9,8 @@ from sympy import Expr
 
 from voltsec.circuit.elements import CurrentSource
 from voltsec.practice.design.corners import Array, Axis, Box
-from voltsec.practice.design.inverted import continuous_mode, expanded, numbers
 from voltsec.practice.design.evaluated import Evaluated
+from voltsec.practice.design.inverted import continuous_mode, expanded, numbers
 from voltsec.practice.design.points import Points
 from voltsec.practice.design.specification import output_load
 

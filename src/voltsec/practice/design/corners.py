@@ -60,7 +60,7 @@ class Box:
         """(P, axes) places, ends included."""
         count = points or GRID[min(len(self.axes), len(GRID) - 1)]
         lines = [np.linspace(axis.low, axis.high, count) for axis in self.axes]
-        return np.array(list(product(*lines)), float).reshape(-1, len(self.axes))
+        return np.array(list(product(*lines)), float).reshape(count ** len(self.axes), len(self.axes))
 
     def corners(self) -> Array:
         """(P, axes) the corners."""

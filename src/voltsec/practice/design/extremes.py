@@ -159,7 +159,7 @@ def _told(evaluated: Evaluated, worst: Mapping[str, Worst]) -> tuple[dict[str, E
 def corner_at(evaluated: Evaluated, worst: Worst) -> tuple[Corner, Numbers | None]:
     """A worst point with its duty and mode, and the numbers there."""
     points = evaluated.points
-    place = np.array([worst.place]).reshape(1, len(points.box.axes))
+    place = np.array(worst.place, float)[None, :]
     values = {name: float(value[0]) for name, value in points.values(place).items()}
     shown = {axis.name: value for axis, value in zip(points.box.axes, worst.place, strict=True)}
     if points.duty is not None:

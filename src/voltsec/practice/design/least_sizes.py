@@ -10,6 +10,7 @@ import numpy as np
 import sympy
 from sympy import Expr
 
+from voltsec.circuit.circuit import Coupling
 from voltsec.practice.design.corners import Array, worst_places
 from voltsec.practice.design.extremes import Corner
 from voltsec.practice.design.inverted import (
@@ -99,7 +100,7 @@ class _Forms:
     def coils(self, parts: list[str]) -> dict[str, LeastSize]:
         """Least inductances; those that hang on each other are found together."""
         symbols = {self.sought[part] for part in parts}
-        tied = [part for part in parts if {s.name for s in self._ripple(part).free_symbols} & symbols - {self.sought[part]}]
+        tied = [part for part in parts if self._names(part) & symbols - {self.sought[part]}]
         found = {part: self.least(part) for part in parts if part not in tied}
         self.values |= {self.sought[part]: one.value for part, one in found.items()}
         if tied:
@@ -148,9 +149,9 @@ class _Forms:
         worst = worst_places(self.points.box, needed).get("value")
         if worst is None or worst.value <= 0:
             raise self._open(part)
-        place = self.points.full_load(np.array([worst.place]).reshape(1, -1))
+        place = self.points.full_load(np.array(worst.place, float)[None, :])
         if needed(place)["value"][0] < worst.value * (1 - SETTLED):
-            place = np.array([worst.place]).reshape(1, -1)
+            place = np.array(worst.place, float)[None, :]
         shown = self._deciding(place[0], worst.value, lambda places: needed(places)["value"])
         there = {n: float(v[0]) for n, v in self.at(place).items()}
         if self.points.duty is not None:
@@ -202,9 +203,10 @@ class _Forms:
         found = {name: np.full(length, value) for name, value in self.values.items()}
         found |= self.points.values(places)
         for coupling in self.points.circuit.couplings:
-            pair = [self.points.circuit.element(n).quantities[0].symbol for n in (coupling.first, coupling.second)]
-            if coupling.coefficient is not None and all(name in found for name in pair):
-                found[coupling.symbol] = float(coupling.coefficient) * np.sqrt(found[pair[0]] * found[pair[1]])
+            first, second = self._pair(coupling)
+            if coupling.coefficient is not None and first in found and second in found:
+                factor = float(coupling.coefficient)
+                found[coupling.symbol] = factor * np.sqrt(found[first] * found[second])
         if self.points.duty is not None:
             found[self.points.duty] = self.duty(places, found)
         return found
@@ -242,16 +244,25 @@ class _Forms:
         found = expanded(self.mode, self.mode.ripple.get(self._name(part)))
         if found is None:
             raise self._open(part)
-        held = {c.symbol: c for c in self.points.circuit.couplings if c.coefficient is not None}
-        for name, coupling in held.items():
-            first, second = (
-                symbol(self.points.circuit.element(n).quantities[0].symbol)
-                for n in (coupling.first, coupling.second)
-            )
-            if {first.name, second.name} & set(self.sought.values()):
-                factor = sympy.Rational(coupling.coefficient.numerator, coupling.coefficient.denominator)  # type: ignore[union-attr]
-                found = found.subs(symbol(name), factor * sympy.sqrt(first * second))
+        for coupling in self.points.circuit.couplings:
+            factor = coupling.coefficient
+            pair = self._pair(coupling)
+            if factor is not None and set(pair) & set(self.sought.values()):
+                root = sympy.sqrt(symbol(pair[0]) * symbol(pair[1]))
+                mutual = sympy.Rational(factor.numerator, factor.denominator) * root
+                found = found.subs(symbol(coupling.symbol), mutual)
         return found
+
+    def _pair(self, coupling: Coupling) -> tuple[str, str]:
+        """Symbols of two coupled coils."""
+        element = self.points.circuit.element
+        return (
+            element(coupling.first).quantities[0].symbol,
+            element(coupling.second).quantities[0].symbol,
+        )
+
+    def _names(self, part: str) -> set[str]:
+        return {one.name for one in self._ripple(part).free_symbols}
 
     def _name(self, part: str) -> str:
         if part != OUT:
@@ -263,18 +274,18 @@ class _Forms:
     def _beyond(self, place: Array, outputs: Array, target: Array) -> BadSpecification:
         at = at_words(self.points, place)
         low, high = np.nanmin(np.abs(outputs)), np.nanmax(np.abs(outputs))
+        beyond = " and beyond" if high > BOUNDLESS * low else ""
         return BadSpecification(
-            f"{at}no duty gives {float(np.max(np.abs(target))):.4g} V in continuous conduction: the output goes from "
-            f"{low:.4g} V to {high:.4g} V{' and beyond' if high > BOUNDLESS * low else ''}; narrow the ranges, "
-            "or take another stage (compare --shelf lists those that can)"
+            f"{at}no duty gives {float(np.max(np.abs(target))):.4g} V in continuous conduction: the output "
+            f"goes from {low:.4g} V to {high:.4g} V{beyond}; narrow the ranges, or take another stage "
+            "(compare --shelf lists those that can)"
         )
 
     def _open(self, part: str) -> BadSpecification:
         return BadSpecification(
-            f"ripple({part}): no value of {self.sought[part]} keeps it anywhere in the ranges by the formulas of "
-            f"continuous conduction; give {self.sought[part]} a value instead"
+            f"ripple({part}): by the formulas of continuous conduction no value of {self.sought[part]} keeps "
+            f"it anywhere in the ranges; give {self.sought[part]} a value instead"
         )
 
     def _needs(self, part: str, names: str) -> BadSpecification:
         return BadSpecification(f"{part} hangs on {names}, which has no value: give it one, or a ripple( )")
-

@@ -48,9 +48,7 @@ class Points:
             volts = np.abs(output)
             if current is None:
                 current = power / volts
-            found[load.quantity.symbol] = (
-                current if isinstance(load, CurrentSource) else volts / current
-            )
+            found[load.quantity.symbol] = current if isinstance(load, CurrentSource) else volts / current
         found |= {name: np.full(len(places), value) for name, value in self.sizes.items()}
         return found
 
@@ -60,7 +58,7 @@ class Points:
 
     def place(self, named: Mapping[str, float]) -> Array:
         """(1, axes) from a value for each axis."""
-        return np.array([[named[axis.name] for axis in self.box.axes]]).reshape(1, -1)
+        return np.array([named[axis.name] for axis in self.box.axes], float)[None, :]
 
     def full_load(self, places: Array) -> Array:
         """The same places at the largest load."""
@@ -110,9 +108,7 @@ def points_of(circuit: Circuit, specification: Specification, sized: tuple[str, 
         and not (loaded and load is not None and symbol == load.quantity.symbol)
     ]
     coupled = {coupling.symbol for coupling in circuit.couplings if coupling.coefficient is not None}
-    missing = [
-        s for s in needed if s not in stated and s not in known and not (s in coupled and sized)
-    ]
+    missing = [s for s in needed if s not in stated and s not in known and not (s in coupled and sized)]
     if missing:
         raise BadSpecification(_missing(circuit, missing, duty))
     axes = [Axis(name, units[name], r.low, r.high) for name, r in stated.items() if not r.single]

@@ -10,9 +10,7 @@ from fractions import Fraction
 from functools import cache
 from math import floor, log10
 
-_E24 = (
-    "1.0 1.1 1.2 1.3 1.5 1.6 1.8 2.0 2.2 2.4 2.7 3.0 3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.2 6.8 7.5 8.2 9.1"
-).split()
+_E24 = "1.0 1.1 1.2 1.3 1.5 1.6 1.8 2.0 2.2 2.4 2.7 3.0 3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.2 6.8 7.5 8.2 9.1"
 NAMES = ("E3", "E6", "E12", "E24", "E48", "E96", "E192")
 ROUNDING = 1e-9
 """A value this share above a preferred one is that one."""
@@ -25,7 +23,7 @@ def series(name: str) -> tuple[Fraction, ...]:
         raise KeyError(name)
     count = int(name[1:])
     if count <= 24:
-        return tuple(Fraction(value) for value in _E24[:: 24 // count])
+        return tuple(Fraction(value) for value in _E24.split()[:: 24 // count])
     values = [Fraction(f"{10 ** (step / count):.2f}") for step in range(count)]
     return tuple(Fraction("9.20") if name == "E192" and v == Fraction("9.19") else v for v in values)
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import partial
+from typing import Any
 
 import numpy as np
 from sympy import Expr
@@ -13,7 +15,8 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Element, Quantity
 from voltsec.practice.closed_duty import duty_formula
 from voltsec.practice.design.continuity import Continuity, continuity
-from voltsec.practice.design.corners import Array, Worst, worst_places
+from voltsec.practice.design.corners import Array, worst_places
+from voltsec.practice.design.evaluated import Evaluated
 from voltsec.practice.design.extremes import (
     Corner,
     Extreme,
@@ -23,7 +26,6 @@ from voltsec.practice.design.extremes import (
     stress_names,
 )
 from voltsec.practice.design.least_sizes import LeastSize, least_sizes
-from voltsec.practice.design.evaluated import Evaluated
 from voltsec.practice.design.points import Points, at_words, points_of
 from voltsec.practice.design.preferred import NAMES, at_least, next_above
 from voltsec.practice.design.specification import (
@@ -45,6 +47,12 @@ CAPACITOR_SERIES = "E6"
 STEPS = 60
 """Preferred values tried above the one of the formula before a limit counts as out of reach."""
 KEPT = 1 + 1e-6
+"""Share of what is allowed up to which a ripple counts as kept."""
+HUGE = 1000
+"""A part so many times larger shows whether any size would do."""
+SHARE = "share"
+VALUED = ("quantity", "resistance", "drop", "magnetizing")
+"""What of an element may have a value."""
 DIGITS = 6
 """Significant digits of duty and load in the netlist that is written."""
 
@@ -101,11 +109,6 @@ class Sizing:
         lowest), with the duty that gives the output there.
         """
         return sized_circuit(self)
-
-    def _repr_html_(self) -> str:
-        from voltsec.report.design_text import sizing_html
-
-        return sizing_html(self)
 
 
 def size(circuit: Circuit, wanted: str, series: str | None = None, budget: float | None = None) -> Sizing:
@@ -197,8 +200,9 @@ def with_values(circuit: Circuit, values: Mapping[str, Fraction | None]) -> Circ
 
     elements: list[Element] = []
     for element in circuit.elements:
-        names = [n for n in ("quantity", "resistance", "drop", "magnetizing") if hasattr(element, n)]
-        elements.append(replace(element, **{n: changed(getattr(element, n)) for n in names}))
+        names = [name for name in VALUED if hasattr(element, name)]
+        put: dict[str, Any] = {n: changed(getattr(element, n)) for n in names}
+        elements.append(replace(element, **put))
     parameters = tuple(q for q in (changed(one) for one in circuit.parameters) if q is not None)
     timing = {*circuit.timing_symbols, "T"}
     operating = {**dict(circuit.operating), **{n: v for n, v in values.items() if n in timing}}
@@ -218,57 +222,83 @@ def _settled(
     part: str,
 ) -> tuple[tuple[Extreme, float], dict[str, Fraction], Evaluated]:
     """The ripple of ``part`` on the exact state, its value raised until the ripple is allowed."""
-    points = evaluated.points
-    limit = points.specification.ripples[part]
+    limit = evaluated.points.specification.ripples[part]
     for _ in range(STEPS):
         evaluated = evaluated.with_sizes(_values(sought, chosen))
-        worst, ripple, allowed = _ripple(evaluated, part, limit)
+        worst = worst_places(evaluated.points.box, partial(_share, evaluated, part, limit)).get(SHARE)
+        if worst is None:
+            raise BadSpecification(
+                f"ripple({part}): the exact state was found at no point of the ranges with these values"
+            )
+        place = np.array(worst.place, float)[None, :]
         if worst.value <= KEPT:
+            ripple, allowed = _ripple(evaluated, place, part, limit)
             corner, _ = corner_at(evaluated, worst)
-            unit = "A" if part in inductances(points.circuit) else "V"
-            name = "output_ripple" if part == OUT else f"ripple.{part}"
-            return (Extreme(name, unit, ripple, corner, None, None, False), allowed), chosen, evaluated
-        value = chosen[part]
-        # the ripple falls at best in proportion; where it does not, the next value is tried
-        larger = at_least(float(value) * min(worst.value, 3) ** 0.5, kinds[part])
-        chosen = {**chosen, part: max(next_above(value, kinds[part]), larger)}
-    raise BadSpecification(
-        f"ripple({part}): no {sought[part]} keeps it: with {float(chosen[part]):.3g} it still is "
-        f"{worst.value:.3g} times what is allowed (a series resistance makes ripple that no size removes); "
-        "allow more, or lower the capacitor's resistance"
+            unit = "A" if part in inductances(evaluated.points.circuit) else "V"
+            told = Extreme(_ripple_name(part), unit, float(ripple[0]), corner, None, None, False)
+            return (told, float(allowed[0])), chosen, evaluated
+        chosen = {**chosen, part: _raised(evaluated, place, sought, chosen, kinds[part], part)}
+    raise _out_of_reach(part, sought[part], worst.value)
+
+
+def _raised(
+    evaluated: Evaluated,
+    place: Array,
+    sought: Mapping[str, str],
+    chosen: Mapping[str, Fraction],
+    series: str,
+    part: str,
+) -> Fraction:
+    """The next preferred value that keeps the ripple at one place."""
+    limit = evaluated.points.specification.ripples[part]
+
+    def share(value: Fraction) -> float:
+        other = evaluated.with_sizes(_values(sought, {**chosen, part: value}))
+        return float(_share(other, part, limit, place)[SHARE][0])
+
+    least = share(chosen[part] * HUGE)
+    if not least <= 1:
+        raise _out_of_reach(part, sought[part], least)
+    value = chosen[part]
+    for _ in range(STEPS):
+        value = next_above(value, series)
+        if share(value) <= KEPT:
+            break
+    return value
+
+
+def _out_of_reach(part: str, symbol: str, share: float) -> BadSpecification:
+    return BadSpecification(
+        f"ripple({part}): no value of {symbol} keeps it, the largest still leave {share:.3g} times what is "
+        "allowed (a series resistance makes a ripple that no size removes, and other parts may): allow more, "
+        "or lower that resistance"
     )
 
 
-def _ripple(evaluated: Evaluated, part: str, limit: Limit) -> tuple[Worst, float, float]:
-    """The worst point of a ripple against what is allowed; the ripple and the limit there."""
-    coil = part in inductances(evaluated.points.circuit)
-    name = "output_ripple" if part == OUT else f"ripple.{part}"
-    mean = (
-        f"inductor_currents.{part}"
-        if coil
-        else "output_voltage" if part == OUT else f"capacitor_voltages.{part}"
-    )
+def _ripple_name(part: str) -> str:
+    return "output_ripple" if part == OUT else f"ripple.{part}"
 
-    def both(places: Array) -> tuple[Array, Array]:
-        found = evaluated.at(places, (name, mean) if limit.relative else (name,))
-        if not limit.relative:
-            return found[name], np.full(len(places), limit.amount)
+
+def _share(evaluated: Evaluated, part: str, limit: Limit, places: Array) -> dict[str, Array]:
+    """A ripple over what is allowed, at (P, axes) places."""
+    ripple, allowed = _ripple(evaluated, places, part, limit)
+    return {SHARE: ripple / allowed}
+
+
+def _ripple(evaluated: Evaluated, places: Array, part: str, limit: Limit) -> tuple[Array, Array]:
+    """(P,) a ripple, and the most it may be there."""
+    name = _ripple_name(part)
+    if not limit.relative:
+        return evaluated.at(places, (name,))[name], np.full(len(places), limit.amount)
+    if part in inductances(evaluated.points.circuit):
+        mean = f"inductor_currents.{part}"
+        found = evaluated.at(places, (name,))
+        base = evaluated.at(evaluated.points.full_load(places), (mean,))[mean]
+    else:
+        mean = "output_voltage" if part == OUT else f"capacitor_voltages.{part}"
+        found = evaluated.at(places, (name, mean))
         base = found[mean]
-        if coil:
-            base = evaluated.at(evaluated.points.full_load(places), (mean,))[mean]
-        return found[name], limit.amount * np.abs(base)
-
-    def share(places: Array) -> dict[str, Array]:
-        ripple, allowed = both(places)
-        return {"share": ripple / allowed}
-
-    found = worst_places(evaluated.points.box, share)
-    if "share" not in found:
-        raise BadSpecification(
-            f"ripple({part}): the exact state was found at no point of the ranges with these values"
-        )
-    ripple, allowed = both(np.array([found["share"].place]).reshape(1, -1))
-    return found["share"], float(ripple[0]), float(allowed[0])
+    return found[name], limit.amount * np.abs(base)
 
 
 def _duties(evaluated: Evaluated) -> tuple[Extreme, Extreme]:
@@ -362,5 +392,3 @@ def sized_circuit(sizing: Sizing) -> Circuit:
     }
     exact |= {size.symbol: size.chosen for size in sizing.sizes}
     return with_values(circuit, exact)
-
-

@@ -153,7 +153,8 @@ def _meaning(name: str, circuit: Circuit) -> tuple[str, str, bool]:
 def _range(name: str, text: str, unit: str) -> Range:
     parts = [part.strip() for part in text.split(":")]
     if len(parts) > 2:
-        raise BadSpecification(f"{name}={text}: a range is written FROM:TO, as in {name}={parts[0]}:{parts[1]}")
+        example = f"{name}={parts[0]}:{parts[1]}"
+        raise BadSpecification(f"{name}={text}: a range is written FROM:TO, as in {example}")
     low, high = (read_value(name, part, unit) for part in (parts[0], parts[-1]))
     if low > high:
         raise BadSpecification(
@@ -216,9 +217,7 @@ def _contradictions(specification: Specification, circuit: Circuit) -> None:
     if load is not None and load.quantity.symbol in specification.ranges:
         stated.append(load.quantity.symbol)
     if len(stated) > 1:
-        raise BadSpecification(
-            f"{' and '.join(stated)} both say what the output's load is; give one of them"
-        )
+        raise BadSpecification(f"{' and '.join(stated)} both say what the output's load is; give one of them")
     if stated and load is None and stated[0] in ports:
         raise BadSpecification(
             f"{stated[0]}: no single load lies across the output; give the loads' own values instead"
@@ -263,4 +262,3 @@ def sized_symbol(part: str, circuit: Circuit) -> str | None:
         if element.name == part:
             return str(element.quantities[0].symbol)
     return part
-
