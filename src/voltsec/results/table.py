@@ -50,10 +50,21 @@ class Peak:
 
 
 @dataclass(frozen=True)
+class Charge:
+    """What makes a voltage swing: a capacitor's current, with the drop over its series resistance."""
+
+    current: Terms
+    capacitance: str
+    resistance: str | None = None
+
+
+@dataclass(frozen=True)
 class Swing:
     """Peak to peak."""
 
     terms: Terms
+    charge: Charge | None = None
+    """For formulas that take the capacitors' voltages as constant: what makes them swing all the same."""
 
 
 @dataclass(frozen=True)
@@ -86,6 +97,8 @@ class Heat:
     terms: Terms
     resistance: str | None
     drop: str | None
+    by_ripple: bool = False
+    """Ripple may be all that heats, so that it counts where formulas neglect it otherwise."""
 
 
 @dataclass(frozen=True)
@@ -176,18 +189,22 @@ def _results(circuit: Circuit) -> Iterator[Result]:
     yield Result("gain", "1", Gain(output, circuit.input.quantity.symbol))
     yield Result("output_voltage", "V", Average(output))
     yield Result("efficiency", "1", _efficiency(circuit))
-    yield Result("output_ripple", "V", Swing(output))
+    yield Result("output_ripple", "V", Swing(output, _charge(output_capacitor(circuit))))
     for port, terms in (("input", _input(circuit)), ("output_current", _output(circuit))):
         if terms:
             yield Result(f"{port}_ripple", "A", Swing(terms))
             yield Result(f"{port}_share", "1", FlowShare(terms))
             yield Result(f"{port}_step", "A", Step(terms))
     for capacitor in circuit.capacitors:
-        yield Result(f"capacitor_voltages.{capacitor.name}", "V", Average(_one(("V", capacitor.name))))
-        yield Result(f"ripple.{capacitor.name}", "V", Swing(_one(("V", capacitor.name))))
+        yield Result(f"capacitor_voltages.{capacitor.name}", "V", Average(one(("V", capacitor.name))))
+        yield Result(
+            f"ripple.{capacitor.name}",
+            "V",
+            Swing(one(("V", capacitor.name)), _charge(capacitor, inside=True)),
+        )
     for name in inductances(circuit):
-        yield Result(f"inductor_currents.{name}", "A", Average(_one(("i", name))))
-        yield Result(f"ripple.{name}", "A", Swing(_one(("i", name))))
+        yield Result(f"inductor_currents.{name}", "A", Average(one(("i", name))))
+        yield Result(f"ripple.{name}", "A", Swing(one(("i", name))))
     for source in circuit.sources:
         yield Result(f"source_currents.{source.name}", "A", Average(((("i", source.name), -1),)))
     for part, current, across, device in stressed(circuit):
@@ -195,8 +212,8 @@ def _results(circuit: Circuit) -> Iterator[Result]:
         yield Result(f"stress.{part}.current_average", "A", Average(current))
         yield Result(f"stress.{part}.current_peak", "A", Peak(current))
         yield Result(f"stress.{part}.current_rms", "A", RootMeanSquare(current))
-    for element in lossy_elements(circuit):
-        yield Result(f"losses.{element.name}", "W", _heat(element))
+    for name, heat in heats(circuit).items():
+        yield Result(f"losses.{name}", "W", heat)
     beside = dict(_beside(circuit))
     for name, measure in beside.items():
         yield Result(f"other_losses.{name}", "W", measure)
@@ -216,14 +233,19 @@ def stressed(circuit: Circuit) -> Iterator[tuple[str, Terms, Terms, str | None]]
     for element in circuit.elements:
         if isinstance(element, Transformer):
             for number, winding in enumerate(element.windings):
-                yield f"{element.name}.{number + 1}", _winding(element, number), voltage(*winding), None
+                yield (
+                    f"{element.name}.{number + 1}",
+                    winding_current(element, number),
+                    voltage(*winding),
+                    None,
+                )
         else:
             device = element.name if element in circuit.devices else None
-            yield element.name, _one(("i", element.name)), voltage(element.start, element.end), device
+            yield element.name, one(("i", element.name)), voltage(element.start, element.end), device
     for transformer in circuit.transformers:
         if transformer.magnetizing is not None:
             symbol = transformer.magnetizing.symbol
-            yield symbol, _one(("i", symbol)), voltage(*transformer.windings[0]), None
+            yield symbol, one(("i", symbol)), voltage(*transformer.windings[0]), None
 
 
 def lossy_elements(circuit: Circuit) -> tuple[TwoTerminal, ...]:
@@ -239,6 +261,11 @@ def lossy_elements(circuit: Circuit) -> tuple[TwoTerminal, ...]:
     )
 
 
+def heats(circuit: Circuit) -> dict[str, Heat]:
+    """Which current heats which resistance and drop, by the name of the element."""
+    return {element.name: _heat(element) for element in lossy_elements(circuit)}
+
+
 def output_capacitor(circuit: Circuit) -> Capacitor | None:
     """A capacitor directly across the output; one without series resistance comes first."""
     ports = {circuit.output.start, circuit.output.end}
@@ -251,11 +278,12 @@ def voltage(start: str, end: str) -> Terms:
     return ((("v", start), 1), (("v", end), -1))
 
 
-def _one(unknown: Unknown) -> Terms:
+def one(unknown: Unknown) -> Terms:
+    """One unknown as a quantity."""
     return ((unknown, 1),)
 
 
-def _winding(transformer: Transformer, number: int) -> Terms:
+def winding_current(transformer: Transformer, number: int) -> Terms:
     """Current into a winding's terminal, the magnetizing current included."""
     own: Terms = ((("i", transformer.name, number), 1),)
     if number == 0 and transformer.magnetizing is not None:
@@ -279,14 +307,28 @@ def _output(circuit: Circuit) -> Terms:
     return tuple(found)
 
 
+def is_voltage(terms: Terms) -> bool:
+    """True for a voltage, False for a current."""
+    return terms[0][0][0] in ("v", "V")
+
+
+def _charge(capacitor: Capacitor | None, inside: bool = False) -> Charge | None:
+    """What makes a capacitor's voltage swing; ``inside`` its series resistance is left out."""
+    if capacitor is None:
+        return None
+    resistance = None if inside or capacitor.resistance is None else capacitor.resistance.symbol
+    return Charge(one(("i", capacitor.name)), capacitor.quantity.symbol, resistance)
+
+
 def _heat(element: TwoTerminal) -> Heat:
     if isinstance(element, Resistor):
-        return Heat(_one(("i", element.name)), element.quantity.symbol, None)
+        return Heat(one(("i", element.name)), element.quantity.symbol, None)
     resistance, drop = (getattr(element, part, None) for part in ("resistance", "drop"))
     return Heat(
-        _one(("i", element.name)),
+        one(("i", element.name)),
         None if resistance is None else resistance.symbol,
         None if drop is None else drop.symbol,
+        isinstance(element, Capacitor),
     )
 
 
@@ -295,7 +337,7 @@ def _beside(circuit: Circuit) -> Iterator[tuple[str, Beside]]:
     for element in circuit.elements:
         given = {name: float(quantity.value) for name, quantity in element.beside if quantity.value}
         if isinstance(element, TwoTerminal):
-            across, current = voltage(element.start, element.end), _one(("i", element.name))
+            across, current = voltage(element.start, element.end), one(("i", element.name))
             for kind, key, closing in TURNS:
                 if key in given:
                     amounts = {TURNS[kind, key, closing]: given[key]}
@@ -322,18 +364,20 @@ def _linkage(circuit: Circuit, element: Element) -> tuple[tuple[Terms, str], ...
     if isinstance(element, Transformer):
         assert element.magnetizing is not None  # the reader asks for it
         symbol = element.magnetizing.symbol
-        return ((_one(("i", symbol)), symbol),)
+        return ((one(("i", symbol)), symbol),)
     assert isinstance(element, Inductor)
-    linkage = [(_one(("i", element.name)), element.quantity.symbol)]
+    linkage = [(one(("i", element.name)), element.quantity.symbol)]
     for coupling in circuit.couplings:
         pair = (coupling.first, coupling.second)
         if element.name in pair:
             other = pair[1 - pair.index(element.name)]
-            linkage.append((_one(("i", other)), coupling.symbol))
+            linkage.append((one(("i", other)), coupling.symbol))
     return tuple(linkage)
 
 
 def _efficiency(circuit: Circuit) -> Efficiency:
-    ports = [(s.quantity.symbol, _one(("i", s.name))) for s in circuit.of(Source)]
-    ports += [(s.quantity.symbol, voltage(s.start, s.end)) for s in circuit.of(CurrentSource)]
+    ports = [
+        (s.quantity.symbol, one(("i", s.name)) if isinstance(s, Source) else voltage(s.start, s.end))
+        for s in circuit.of(Source, CurrentSource)
+    ]
     return Efficiency(tuple(_heat(load) for load in circuit.of(Load)), tuple(ports))

@@ -12,13 +12,11 @@ import numpy as np
 from sympy import Expr
 
 from voltsec.circuit.elements import Capacitor
-from voltsec.results.table import output_capacitor
-from voltsec.steady.modes import ModeBuilder
+from voltsec.results.table import Swing, output_capacitor
+from voltsec.steady.mode_formulas import ModeFormulas
 from voltsec.steady.points import as_arrays
-from voltsec.steady.port_rows import input_row, output_row
 from voltsec.steady.readings import JUMP
 from voltsec.steady.waveform import Waveform
-from voltsec.tableau.network import Row
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Ring
 
@@ -50,22 +48,25 @@ class OutputRipple:
     lowest: str
 
 
-def input_current(builder: ModeBuilder, longest: int = LONGEST) -> PortCurrent | None:
+def input_current(builder: ModeFormulas, longest: int = LONGEST) -> PortCurrent | None:
     """The input's current; ``None`` where the model does not determine it.
 
     Its ripple is written out up to ``longest`` terms.
     """
-    return _port(builder, input_row(builder.circuit, builder.balance.ring), longest)
+    return _port(builder, "input_ripple", longest)
 
 
-def output_current(builder: ModeBuilder, longest: int = LONGEST) -> PortCurrent | None:
+def output_current(builder: ModeFormulas, longest: int = LONGEST) -> PortCurrent | None:
     """The current into load and output capacitors; ``None`` where it is not determined."""
-    return _port(builder, output_row(builder.circuit, builder.balance), longest)
+    return _port(builder, "output_current_ripple", longest)
 
 
-def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
+def _port(builder: ModeFormulas, name: str, longest: int) -> PortCurrent | None:
     waves = builder.waveforms
-    current = waves.of(row)
+    measure = builder.table[name].measure if name in builder.table else None
+    if not isinstance(measure, Swing):
+        return None
+    current = builder.wave(measure.terms)
     if any(part is None for part in (*current.means, *current.ramps)):
         return None
     ring = builder.balance.ring
@@ -93,7 +94,7 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
     return PortCurrent(not idle and not steps, share, builder.extremes.swing(current, longest))
 
 
-def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple | None:
+def output_ripple(builder: ModeFormulas, longest: int = LONGEST) -> OutputRipple | None:
     """The output ripple as a formula for where its extremes lie at the mode's inner sample point.
 
     ``None`` where no capacitor lies across the output, its current is not determined, or the formula
@@ -112,7 +113,7 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     if max(parts) > longest:
         return None
     candidates = _candidates(builder, capacitor, current)
-    point = as_arrays(builder.found.witness)
+    point = as_arrays(builder.witness)
     values = []
     for _, ratio, place in candidates:
         inside = place is None or abs(_number(builder, place, point)) < 1
@@ -122,7 +123,7 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     top, bottom = int(np.nanargmax(values)), int(np.nanargmin(values))
     high, low = candidates[top], candidates[bottom]
     if capacitor.resistance is None:  # all cases of it
-        whole = builder.ripple_of(capacitor.name)
+        whole = builder.told(f"ripple.{capacitor.name}")
         return None if whole is None else OutputRipple(whole, high[0], low[0])
     difference = high[1] - low[1]
     if difference.terms > longest:
@@ -130,14 +131,14 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     return OutputRipple(builder.form.expression(difference), high[0], low[0])
 
 
-def _number(builder: ModeBuilder, ratio: Ratio, point: dict[str, np.ndarray]) -> float:
+def _number(builder: ModeFormulas, ratio: Ratio, point: dict[str, np.ndarray]) -> float:
     ring = builder.balance.ring
     with np.errstate(all="ignore"):
         return float(ratio.value(ring, point))
 
 
 def _candidates(
-    builder: ModeBuilder, capacitor: Capacitor, current: Waveform
+    builder: ModeFormulas, capacitor: Capacitor, current: Waveform
 ) -> list[tuple[str, Ratio, Ratio | None]]:
     """(where, voltage above that at the period's start, place in the interval if inside)."""
     ring = builder.balance.ring
