@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from pathlib import PurePath
 from typing import Any
 
 from voltsec.circuit.elements import (
@@ -98,6 +99,14 @@ class Circuit:
     """What can be read but was hardly meant so (a coil of 47 H), for people to look at."""
     file: str = field(default="<text>", compare=False)
     text: str = field(default="", compare=False, repr=False)
+
+    def __repr__(self) -> str:
+        return f"<circuit {self.name}: {' '.join(element.name for element in self.elements)}>"
+
+    @property
+    def name(self) -> str:
+        """The title, or the stem of the file's name."""
+        return self.title or PurePath(self.file).stem
 
     def check(self) -> Circuit:
         """This circuit, or :class:`NetlistErrors` naming everything that cannot work in it."""

@@ -120,6 +120,10 @@ class Waves:
                 return trace
         raise KeyError(name)
 
+    def __repr__(self) -> str:
+        names = ", ".join(trace.name for trace in self.traces)
+        return f"<{self.periods} period{'s' * (self.periods > 1)} of {self.circuit.name}: {names}>"
+
     def _repr_html_(self) -> str:
         from voltsec.report.waves_figure import notebook_figure  # only a notebook asks for it
 

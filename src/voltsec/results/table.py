@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+
+import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import (
@@ -21,7 +24,8 @@ from voltsec.circuit.elements import (
     Transformer,
     TwoTerminal,
 )
-from voltsec.tableau.network import Unknown
+from voltsec.tableau.network import Row, Unknown
+from voltsec.tableau.ring import Polynomial, Ring, product
 
 Terms = tuple[tuple[Unknown, int], ...]
 """A voltage or current: unknowns of the network with their signs."""
@@ -51,20 +55,51 @@ class Peak:
 
 @dataclass(frozen=True)
 class Charge:
-    """What makes a voltage swing: a capacitor's current, with the drop over its series resistance."""
+    """What makes a voltage swing: the charge of capacitors in series, and drops over what lies in series.
 
-    current: Terms
-    capacitance: str
-    resistance: str | None = None
+    The voltage is that of one capacitor with the current :meth:`flow` and the product of all capacitances,
+    and the :meth:`drops` besides: i1/C1 + i2/C2 = (C2 i1 + C1 i2)/(C1 C2).
+    """
+
+    capacitors: tuple[tuple[str, int, str], ...]
+    """Name, sign by which it counts, and capacitance."""
+    resistances: tuple[tuple[str, int, str], ...] = ()
+    """Name of the part that carries the current, sign, and resistance."""
+
+    @property
+    def capacitances(self) -> tuple[str, ...]:
+        """Symbols whose product is the capacitance."""
+        return tuple(farad for _, _, farad in self.capacitors)
+
+    def farad(self, ring: Ring) -> Polynomial:
+        """The product of the capacitances."""
+        return product([ring.one, *map(ring.symbol, self.capacitances)])
+
+    def flow(self, ring: Ring) -> Row:
+        """The current that charges it."""
+        return {
+            ("i", name): product([ring.one * sign, *(ring.symbol(c) for c in self.capacitances if c != own)])
+            for name, sign, own in self.capacitors
+        }
+
+    def drops(self, ring: Ring) -> Row:
+        """The voltage over the resistances; empty where there are none."""
+        return {("i", name): sign * ring.symbol(ohm) for name, sign, ohm in self.resistances}
 
 
 @dataclass(frozen=True)
 class Swing:
-    """Peak to peak."""
+    """Peak to peak.
+
+    Formulas take the capacitors' voltages as constant; what makes this swing all the same is told besides.
+    """
 
     terms: Terms
     charge: Charge | None = None
-    """For formulas that take the capacitors' voltages as constant: what makes them swing all the same."""
+    """Of a voltage across capacitors in series."""
+    voltage: Swing | None = None
+    """Of a current through ``resistances`` alone: their voltage, which capacitors elsewhere swing."""
+    resistances: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -189,10 +224,14 @@ def _results(circuit: Circuit) -> Iterator[Result]:
     yield Result("gain", "1", Gain(output, circuit.input.quantity.symbol))
     yield Result("output_voltage", "V", Average(output))
     yield Result("efficiency", "1", _efficiency(circuit))
-    yield Result("output_ripple", "V", Swing(output, _charge(output_capacitor(circuit))))
-    for port, terms in (("input", _input(circuit)), ("output_current", _output(circuit))):
+    yield Result("output_ripple", "V", _output_swing(circuit))
+    for port, swing in (
+        ("input", Swing(_input(circuit))),
+        ("output_current", _output_current_swing(circuit)),
+    ):
+        terms = swing.terms
         if terms:
-            yield Result(f"{port}_ripple", "A", Swing(terms))
+            yield Result(f"{port}_ripple", "A", swing)
             yield Result(f"{port}_share", "1", FlowShare(terms))
             yield Result(f"{port}_step", "A", Step(terms))
     for capacitor in circuit.capacitors:
@@ -200,7 +239,7 @@ def _results(circuit: Circuit) -> Iterator[Result]:
         yield Result(
             f"ripple.{capacitor.name}",
             "V",
-            Swing(one(("V", capacitor.name)), _charge(capacitor, inside=True)),
+            Swing(one(("V", capacitor.name)), _inside(capacitor)),
         )
     for name in inductances(circuit):
         yield Result(f"inductor_currents.{name}", "A", Average(one(("i", name))))
@@ -273,6 +312,27 @@ def output_capacitor(circuit: Circuit) -> Capacitor | None:
     return min(across, key=lambda c: c.resistance is not None, default=None)
 
 
+def output_path(circuit: Circuit) -> tuple[tuple[Capacitor | Source, int], ...] | None:
+    """Capacitors and sources in series across the output, each with the sign by which it counts.
+
+    ``None`` where none lead from one end of the output to the other.  A capacitor directly across it comes
+    first, else the fewest parts do.
+    """
+    single = output_capacitor(circuit)
+    graph = nx.Graph()
+    graph.add_nodes_from(circuit.nodes)
+    for part in reversed((*circuit.capacitors, *circuit.sources)):  # of parallel ones the first stays
+        graph.add_edge(part.start, part.end, part=part)
+    if single is not None:
+        graph.add_edge(single.start, single.end, part=single)
+    try:
+        nodes = nx.shortest_path(graph, circuit.output.start, circuit.output.end)
+    except nx.NetworkXNoPath:
+        return None
+    parts = [(graph.edges[start, end]["part"], start) for start, end in pairwise(nodes)]
+    return tuple((part, 1 if part.start == start else -1) for part, start in parts)
+
+
 def voltage(start: str, end: str) -> Terms:
     """The voltage from one node to another (a reference node's potential is no unknown; it is left in)."""
     return ((("v", start), 1), (("v", end), -1))
@@ -312,12 +372,29 @@ def is_voltage(terms: Terms) -> bool:
     return terms[0][0][0] in ("v", "V")
 
 
-def _charge(capacitor: Capacitor | None, inside: bool = False) -> Charge | None:
-    """What makes a capacitor's voltage swing; ``inside`` its series resistance is left out."""
-    if capacitor is None:
-        return None
-    resistance = None if inside or capacitor.resistance is None else capacitor.resistance.symbol
-    return Charge(one(("i", capacitor.name)), capacitor.quantity.symbol, resistance)
+def _inside(capacitor: Capacitor) -> Charge:
+    """What makes the voltage inside a capacitor swing, without its series resistance."""
+    return Charge(((capacitor.name, 1, capacitor.quantity.symbol),))
+
+
+def _output_swing(circuit: Circuit) -> Swing:
+    """The output's ripple, of capacitors and sources in series across it where there are some."""
+    terms, path = voltage(circuit.output.start, circuit.output.end), output_path(circuit)
+    if path is None:
+        return Swing(terms)
+    capacitors = [(c.name, sign, c.quantity.symbol) for c, sign in path if isinstance(c, Capacitor)]
+    resistances = [(c.name, sign, c.resistance.symbol) for c, sign in path if c.resistance is not None]
+    return Swing(terms, Charge(tuple(capacitors), tuple(resistances)))
+
+
+def _output_current_swing(circuit: Circuit) -> Swing:
+    """The output current's ripple; of a resistive load with no capacitor right across it, its voltage's."""
+    ports = {circuit.output.start, circuit.output.end}
+    across = [e for e in circuit.of(Resistor, CurrentSource, Capacitor) if {e.start, e.end} == ports]
+    if circuit.capacitors and across and all(isinstance(element, Resistor) for element in across):
+        ohms = tuple(element.quantity.symbol for element in across)
+        return Swing(_output(circuit), voltage=_output_swing(circuit), resistances=ohms)
+    return Swing(_output(circuit))
 
 
 def _heat(element: TwoTerminal) -> Heat:

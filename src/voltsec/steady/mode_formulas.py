@@ -215,9 +215,11 @@ class ModeFormulas:
 
     def _swing(self, measure: Swing) -> Expr | None:
         ring = self.balance.ring
+        if measure.voltage is not None or (measure.charge is not None and measure.charge.resistances):
+            return None  # told with where it holds (:mod:`voltsec.steady.ports`), or by the voltage's
         if measure.charge is not None:
-            farad = Ratio(ring.symbol(measure.charge.capacitance), ring.one)
-            return self.extremes.capacitor_ripple(self.wave(measure.charge.current), farad)
+            flow = self.waveforms.of(measure.charge.flow(ring))
+            return self.extremes.capacitor_ripple(flow, Ratio(measure.charge.farad(ring), ring.one))
         if measure.terms in [one(("i", coil)) for coil in _parts(self.table, "inductor_currents")]:
             return self.extremes.coil_ripple(self.wave(measure.terms))
         return self.extremes.swing(self.wave(measure.terms), LONGEST_SWING)

@@ -11,14 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from sympy import Expr
 
-from voltsec.circuit.elements import Capacitor
-from voltsec.results.table import Swing, output_capacitor
+from voltsec.results.table import Swing
 from voltsec.steady.mode_formulas import ModeFormulas
 from voltsec.steady.points import as_arrays
 from voltsec.steady.readings import JUMP
 from voltsec.steady.waveform import Waveform
 from voltsec.tableau.ratio import Ratio
-from voltsec.tableau.ring import Ring
+from voltsec.tableau.ring import Polynomial
 
 LONGEST = 150
 """Terms of a ripple up to which it is written out."""
@@ -38,7 +37,7 @@ class PortCurrent:
 
 @dataclass(frozen=True)
 class OutputRipple:
-    """Output ripple with the capacitor's series resistance, volt peak to peak, in closed form.
+    """Output ripple with the capacitors' series resistances, volt peak to peak, in closed form.
 
     Holds where the extremes lie as said in ``highest`` and ``lowest``.
     """
@@ -57,7 +56,10 @@ def input_current(builder: ModeFormulas, longest: int = LONGEST) -> PortCurrent 
 
 
 def output_current(builder: ModeFormulas, longest: int = LONGEST) -> PortCurrent | None:
-    """The current into load and output capacitors; ``None`` where it is not determined."""
+    """The current into load and output capacitors; ``None`` where it is not determined.
+
+    Of a load without a capacitor right across it no ripple is told: it is that of capacitors elsewhere.
+    """
     return _port(builder, "output_current_ripple", longest)
 
 
@@ -91,28 +93,31 @@ def _port(builder: ModeFormulas, name: str, longest: int) -> PortCurrent | None:
         known = jumps[np.isfinite(jumps)]
         steps = steps or bool(known.size and np.median(known) > JUMP)
     share = builder.form.expression(Ratio(flowing, ring.one))
-    return PortCurrent(not idle and not steps, share, builder.extremes.swing(current, longest))
+    ripple = builder.extremes.swing(current, longest) if measure.voltage is None else None
+    return PortCurrent(not idle and not steps, share, ripple)
 
 
 def output_ripple(builder: ModeFormulas, longest: int = LONGEST) -> OutputRipple | None:
     """The output ripple as a formula for where its extremes lie at the mode's inner sample point.
 
-    ``None`` where no capacitor lies across the output, its current is not determined, or the formula
-    would be too long to read.
+    ``None`` where no capacitors lie in series across the output, their currents are not determined, or
+    the formula would be too long to read.
     """
-    capacitor = output_capacitor(builder.circuit)
-    if capacitor is None:
+    ring = builder.balance.ring
+    measure = builder.table["output_ripple"].measure
+    assert isinstance(measure, Swing)
+    charge = measure.charge
+    if charge is None or not charge.capacitors:
         return None
     waves = builder.waveforms
-    current = waves.current(("i", capacitor.name))
-    if builder.balance.bends or any(part is None for part in (*current.means, *current.ramps)):
+    current, drops = waves.of(charge.flow(ring)), waves.of(charge.drops(ring))
+    told = [part for wave in (current, drops) for part in (*wave.means, *wave.ramps)]
+    if builder.balance.bends or any(part is None for part in told):
         return None  # currents that bend have no such formula; the numbers follow them
-    parts = [
-        len(side) for part in (*current.means, *current.ramps) if part is not None for side in part.parts
-    ]
-    if max(parts) > longest:
+    if max(len(side) for part in told if part is not None for side in part.parts) > longest:
         return None
-    candidates = _candidates(builder, capacitor, current)
+    farad = charge.farad(ring)
+    candidates = _candidates(builder, current, drops, farad)
     point = as_arrays(builder.witness)
     values = []
     for _, ratio, place in candidates:
@@ -122,8 +127,12 @@ def output_ripple(builder: ModeFormulas, longest: int = LONGEST) -> OutputRipple
         return None
     top, bottom = int(np.nanargmax(values)), int(np.nanargmin(values))
     high, low = candidates[top], candidates[bottom]
-    if capacitor.resistance is None:  # all cases of it
-        whole = builder.told(f"ripple.{capacitor.name}")
+    if not charge.resistances:  # all cases of it
+        whole = (
+            builder.told(f"ripple.{charge.capacitors[0][0]}")
+            if len(charge.capacitors) == 1
+            else builder.extremes.capacitor_ripple(current, Ratio(farad, ring.one))
+        )
         return None if whole is None else OutputRipple(whole, high[0], low[0])
     difference = high[1] - low[1]
     if difference.terms > longest:
@@ -138,35 +147,30 @@ def _number(builder: ModeFormulas, ratio: Ratio, point: dict[str, np.ndarray]) -
 
 
 def _candidates(
-    builder: ModeFormulas, capacitor: Capacitor, current: Waveform
+    builder: ModeFormulas, current: Waveform, drops: Waveform, farad: Polynomial
 ) -> list[tuple[str, Ratio, Ratio | None]]:
     """(where, voltage above that at the period's start, place in the interval if inside)."""
     ring = builder.balance.ring
-    farad = ring.symbol(capacitor.quantity.symbol)
-    ohm = ring.zero if capacitor.resistance is None else ring.symbol(capacitor.resistance.symbol)
     charge = Ratio(ring.zero, ring.one)
     found: list[tuple[str, Ratio, Ratio | None]] = []
     for k, fraction in enumerate(builder.waveforms.fractions):
-        mean, ramp = current.means[k], current.ramps[k]
-        assert mean is not None and ramp is not None
+        mean, ramp, drop, drop_ramp = current.means[k], current.ramps[k], drops.means[k], drops.ramps[k]
+        assert mean is not None and ramp is not None and drop is not None and drop_ramp is not None
         length = fraction * ring.symbol("T")
-        first, last = mean - ramp, mean + ramp
-        found.append((f"start of interval {k + 1}", _terminal(charge, first, farad, ohm, ring), None))
+        first = mean - ramp
+        start = charge * Ratio(ring.one, farad) + (drop - drop_ramp)
+        found.append((f"start of interval {k + 1}", start, None))
         if not ramp.is_zero:
-            # current at which i/C + r*di/dt = 0, and where in the interval (-1 to 1) that is
-            still = ramp * Ratio(-2 * ohm * farad, length)
+            # current at which i/C + du/dt = 0 (u the drops), and where in the interval (-1 to 1) that is
+            still = drop_ramp * Ratio(-2 * farad, length)
             place = (still - mean) / ramp
             # charge from the start: the mean of the two currents times the time between
             both = first + still
             time = (place + Ratio(ring.one, ring.one)) * Ratio(length, ring.constant(2))
             flown = (both * time) * Ratio(ring.one, ring.constant(2))
-            voltage = _terminal(charge + flown, still, farad, ohm, ring)
+            voltage = (charge + flown) * Ratio(ring.one, farad) + (drop + drop_ramp * place)
             found.append((f"inside interval {k + 1}", voltage, place))
-        charge = charge + (mean * Ratio(length, ring.one))
-        found.append((f"end of interval {k + 1}", _terminal(charge, last, farad, ohm, ring), None))
+        charge = charge + mean * Ratio(length, ring.one)
+        end = charge * Ratio(ring.one, farad) + (drop + drop_ramp)
+        found.append((f"end of interval {k + 1}", end, None))
     return found
-
-
-def _terminal(charge: Ratio, current: Ratio, farad, ohm, ring: Ring) -> Ratio:
-    inner = charge * Ratio(ring.one, farad)
-    return inner if ohm.is_zero() else inner + (current * Ratio(ohm, ring.one))

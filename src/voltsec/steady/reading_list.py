@@ -6,7 +6,7 @@ unknowns of a system solved in floats (:mod:`voltsec.steady.reading_sources`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import assert_never
 
 from voltsec.circuit.circuit import Circuit
@@ -27,6 +27,7 @@ from voltsec.steady.readings import (
     Step,
     Sum,
     Swing,
+    Swinging,
     Symbol,
     TerminalSwing,
     Times,
@@ -59,15 +60,15 @@ class ReadingList:
             case table.Average():
                 return self._average(measure.terms)
             case table.RootMeanSquare():
-                return _made(RootMeanSquare, self._shares(measure.terms))
+                return _made(RootMeanSquare, self._shares(self._row(measure.terms)))
             case table.Peak():
                 return self._peak(measure)
             case table.Swing():
                 return self._swing(measure)
             case table.FlowShare():
-                return _made(FlowShare, self._shares(measure.terms))
+                return _made(FlowShare, self._shares(self._row(measure.terms)))
             case table.Step():
-                return _made(Step, self._shares(measure.terms))
+                return _made(Step, self._shares(self._row(measure.terms)))
             case table.Gain():
                 return Over(self._average(measure.terms), Symbol(measure.source))
             case table.Heat():
@@ -85,11 +86,10 @@ class ReadingList:
         return self.balance.network.row(terms)
 
     def _shares(
-        self, terms: Terms, intervals: Iterable[int] | None = None, straight: bool = False
+        self, row: Row, intervals: Iterable[int] | None = None, straight: bool = False
     ) -> tuple[Share, ...] | None:
         """Means and ramps of every interval (of ``intervals``); None where one is not determined."""
         places = range(len(self.balance.sequence.intervals)) if intervals is None else intervals
-        row = self._row(terms)
         return _all(self.source.share(k, row, straight) for k in places)
 
     def _average(self, terms: Terms) -> Reading:
@@ -102,24 +102,35 @@ class ReadingList:
 
     def _peak(self, measure: table.Peak) -> Reading:
         if not is_voltage(measure.terms):
-            return _made(Peak, self._shares(measure.terms))
+            return _made(Peak, self._shares(self._row(measure.terms)))
         intervals = self.balance.sequence.intervals
         places = [k for k, one in enumerate(intervals) if measure.blocked_by not in one.conducting]
-        return _made(Peak, self._shares(measure.terms, places, straight=True)) if places else Zero()
+        return (
+            _made(Peak, self._shares(self._row(measure.terms), places, straight=True)) if places else Zero()
+        )
 
     def _swing(self, measure: table.Swing) -> Reading:
-        if measure.charge is None:
-            return _made(Swing, self._shares(measure.terms))
-        shares = self._shares(measure.charge.current, straight=True)
-        if shares is None:
+        if measure.voltage is not None:
+            swing = self._swing(measure.voltage)
+            return Sum(tuple(Over(swing, Symbol(ohm)) for ohm in measure.resistances))
+        charge, ring = measure.charge, self.balance.ring
+        if charge is None:  # without capacitors in series what the others swing counts as constant
+            open_ = is_voltage(measure.terms) and bool(self.balance.circuit.capacitors)
+            shares = self._shares(self._row(measure.terms))
+            return _made(Swinging if open_ else Swing, shares)
+        if not charge.capacitors and not charge.resistances:
+            return Zero()
+        shares = self._shares(charge.flow(ring), straight=True)
+        drops = self._shares(charge.drops(ring), straight=True) if charge.resistances else ()
+        if shares is None or drops is None:
             return Undetermined()
-        return TerminalSwing(shares, measure.charge.capacitance, measure.charge.resistance)
+        return TerminalSwing(shares, charge.capacitances, drops)
 
     def _heat(self, heat: table.Heat) -> Reading:
         """Resistance times mean square, and drop times average current."""
         parts: list[Reading] = []
         if heat.resistance is not None:
-            shares = self._shares(heat.terms) if heat.by_ripple else self._averages(heat.terms)
+            shares = self._shares(self._row(heat.terms)) if heat.by_ripple else self._averages(heat.terms)
             parts.append(Undetermined() if shares is None else ResistiveLoss(heat.resistance, shares))
         if heat.drop is not None:
             parts.append(Times(Symbol(heat.drop), self._average(heat.terms)))
@@ -132,7 +143,7 @@ class ReadingList:
 
 
 def _made(
-    kind: type[RootMeanSquare] | type[Peak] | type[Swing] | type[FlowShare] | type[Step],
+    kind: Callable[[tuple[Share, ...]], Reading],
     shares: tuple[Share, ...] | None,
 ) -> Reading:
     return Undetermined() if shares is None else kind(shares)
