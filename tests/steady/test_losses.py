@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 import voltsec
 from tests.steady.lossy_stages import STAGES, lossy_netlist
 from voltsec.practice.sweep import sweep
-from voltsec.results.table import Efficiency, heats, lossy_elements
+from voltsec.results.measures import Efficiency
+from voltsec.results.table import heats, lossy_elements
 from voltsec.steady.mode_formulas import ModeFormulas
 from voltsec.tableau.ratio import Ratio
 

@@ -14,7 +14,8 @@ from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor
-from voltsec.results.table import Heat, heats
+from voltsec.results.measures import Heat
+from voltsec.results.table import heats
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.small import by_degree, small_symbols
 from voltsec.tableau.ratio import Ratio

@@ -14,7 +14,7 @@ from sympy.logic.boolalg import Boolean
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import CurrentSource, Source
-from voltsec.results.table import (
+from voltsec.results.measures import (
     Average,
     Core,
     Efficiency,
@@ -25,17 +25,15 @@ from voltsec.results.table import (
     Measure,
     OverallEfficiency,
     Peak,
-    Result,
     RootMeanSquare,
     Step,
     Swing,
     Terms,
     Turning,
     is_voltage,
-    lossy_elements,
     one,
-    results_of,
 )
+from voltsec.results.table import Result, lossy_elements, results_of
 from voltsec.steady.balance import Balance
 from voltsec.steady.choices import Knowledge
 from voltsec.steady.closed_form import ClosedForm

@@ -12,7 +12,7 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.results.table import Average
+from voltsec.results.measures import Average
 from voltsec.steady.balance import Balance, SignCondition
 from voltsec.steady.choices import Knowledge
 from voltsec.steady.closed_form import ClosedForm

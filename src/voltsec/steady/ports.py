@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from sympy import Expr
 
-from voltsec.results.table import Swing
+from voltsec.results.measures import Swing
 from voltsec.steady.mode_formulas import ModeFormulas
 from voltsec.steady.points import as_arrays
 from voltsec.steady.readings import JUMP

@@ -1,4 +1,4 @@
-"""The readings of one mode: every measure of :mod:`voltsec.results.table` as floats at many points.
+"""The readings of one mode: every measure of :mod:`voltsec.results.measures` as floats at many points.
 
 The formulas' values, ripple neglected in continuous conduction; written once for exact ratios and for the
 unknowns of a system solved in floats (:mod:`voltsec.steady.reading_sources`).
@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterable
 from typing import assert_never
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.results import table
-from voltsec.results.table import Measure, Terms, is_voltage, results_of
+from voltsec.results import measures
+from voltsec.results.measures import Measure, Terms, is_voltage
+from voltsec.results.table import results_of
 from voltsec.steady.folding import Item
 from voltsec.steady.reading_sources import Source as ReadingSource
 from voltsec.steady.readings import (
@@ -57,27 +58,27 @@ class ReadingList:
     def of(self, measure: Measure) -> Reading:
         """The reading of a measure."""
         match measure:
-            case table.Average():
+            case measures.Average():
                 return self._average(measure.terms)
-            case table.RootMeanSquare():
+            case measures.RootMeanSquare():
                 return _made(RootMeanSquare, self._shares(self._row(measure.terms)))
-            case table.Peak():
+            case measures.Peak():
                 return self._peak(measure)
-            case table.Swing():
+            case measures.Swing():
                 return self._swing(measure)
-            case table.FlowShare():
+            case measures.FlowShare():
                 return _made(FlowShare, self._shares(self._row(measure.terms)))
-            case table.Step():
+            case measures.Step():
                 return _made(Step, self._shares(self._row(measure.terms)))
-            case table.Gain():
+            case measures.Gain():
                 return Over(self._average(measure.terms), Symbol(measure.source))
-            case table.Heat():
+            case measures.Heat():
                 return self._heat(measure)
-            case table.Efficiency():
+            case measures.Efficiency():
                 loads = [self._heat(load) for load in measure.loads]
                 ports = [Times(Symbol(name), self._average(terms)) for name, terms in measure.ports]
                 return Efficiency((*loads, *ports))
-            case table.Turning() | table.Gate() | table.Core() | table.OverallEfficiency():
+            case measures.Turning() | measures.Gate() | measures.Core() | measures.OverallEfficiency():
                 return Undetermined()  # estimated from exact waveforms alone
             case _:
                 assert_never(measure)
@@ -100,7 +101,7 @@ class ReadingList:
         item = self.source.average(self._row(terms))
         return Undetermined() if item is None else Plain(item)
 
-    def _peak(self, measure: table.Peak) -> Reading:
+    def _peak(self, measure: measures.Peak) -> Reading:
         if not is_voltage(measure.terms):
             return _made(Peak, self._shares(self._row(measure.terms)))
         intervals = self.balance.sequence.intervals
@@ -109,7 +110,7 @@ class ReadingList:
             _made(Peak, self._shares(self._row(measure.terms), places, straight=True)) if places else Zero()
         )
 
-    def _swing(self, measure: table.Swing) -> Reading:
+    def _swing(self, measure: measures.Swing) -> Reading:
         if measure.voltage is not None:
             swing = self._swing(measure.voltage)
             return Sum(tuple(Over(swing, Symbol(ohm)) for ohm in measure.resistances))
@@ -126,7 +127,7 @@ class ReadingList:
             return Undetermined()
         return TerminalSwing(shares, charge.capacitances, drops)
 
-    def _heat(self, heat: table.Heat) -> Reading:
+    def _heat(self, heat: measures.Heat) -> Reading:
         """Resistance times mean square, and drop times average current."""
         parts: list[Reading] = []
         if heat.resistance is not None:
