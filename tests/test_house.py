@@ -30,7 +30,7 @@ LONGEST_FILE = 450
 DOWNWARDS = (
     ("command",),
     ("report",),
-    ("practice",),
+    ("practice", "drawing"),
     ("dynamics",),
     ("waveforms",),
     ("steady",),
@@ -44,6 +44,7 @@ ASKED_BY_A_NOTEBOOK = {
     ("steady/solution.py", "report"),
     ("steady/solution.py", "practice"),
     ("practice/waves.py", "report"),
+    ("practice/startup_result.py", "report"),
 }
 """Uphill on purpose: a notebook asks the value itself how it wants to be shown, or swept."""
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from voltsec.dynamics.state_equations import states
     from voltsec.language.reader import read
     from voltsec.practice.solve import solve
+    from voltsec.report.drawing import draw
     from voltsec.steady.solution import Solution
 
     __version__: str
@@ -30,13 +31,14 @@ _HOMES = {
     "CircuitError": "voltsec.circuit.fault",
     "NoSteadyState": "voltsec.circuit.fault",
     "Solution": "voltsec.steady.solution",
+    "draw": "voltsec.report.drawing",
     "load": "voltsec.command.netlists",
     "read": "voltsec.language.reader",
     "solve": "voltsec.practice.solve",
     "states": "voltsec.dynamics.state_equations",
 }
 
-__all__ = ["Circuit", "CircuitError", "NoSteadyState", "Solution", "load", "read", "solve", "states"]
+__all__ = ["Circuit", "CircuitError", "NoSteadyState", "Solution", "draw", "load", "read", "solve", "states"]
 
 
 def __getattr__(name: str) -> Any:

@@ -10,7 +10,7 @@ from .conftest import Run
 
 
 def test_numbers_come_without_formulas(voltsec: Run) -> None:
-    done = voltsec("solve", "quad_boost_lossy", "--budget", "0.3", "--json")
+    done = voltsec("solve", "quad_boost_lossy", "--budget", "0.05", "--json")
     told = json.loads(done.stdout)
     assert done.returncode == 0 and told["modes"] == []
     assert told["numbers"]["exact"] is not None
@@ -20,14 +20,14 @@ def test_numbers_come_without_formulas(voltsec: Run) -> None:
 
 @pytest.mark.parametrize("options", [(), ("--brief",), ("--full",), ("--latex",), ("--for", "Vout=30")])
 def test_every_view_without_modes(voltsec: Run, options: tuple[str, ...]) -> None:
-    done = voltsec("solve", "quad_boost_lossy", "--budget", "0.3", *options)
+    done = voltsec("solve", "quad_boost_lossy", "--budget", "0.05", *options)
     assert done.returncode == 0 and "48.05 V" in done.stdout.replace("\\,", " ")
 
 
 @pytest.mark.parametrize("line", [("derive",), ("check", "gain = 1"), ("solve", "--mode", "CCM")])
 def test_what_needs_formulas_says_that_time_is_short(voltsec: Run, line: tuple[str, ...]) -> None:
     command, *rest = line
-    done = voltsec(command, "quad_boost_lossy", "--budget", "0.3", *rest)
+    done = voltsec(command, "quad_boost_lossy", "--budget", "0.05", *rest)
     assert done.returncode == 3 and "--budget SECONDS" in done.stderr
 
 

@@ -23,8 +23,8 @@ def test_every_netlist_shown_is_read_and_solved(netlist: str) -> None:
     assert voltsec.solve(stage).numbers is not None
 
 
-def test_there_are_three_netlists() -> None:
-    assert len(NETLISTS) == 3
+def test_there_are_four_netlists() -> None:
+    assert len(NETLISTS) == 4
 
 
 STATEMENTS = re.findall(

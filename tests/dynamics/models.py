@@ -35,7 +35,7 @@ def ratio(found: Model, kind: str) -> sympy.Expr:
     names = {name: sympy.Symbol(name, positive=True) for name in found.ring.names}
     names[S] = sympy.Symbol("s")
     parts = []
-    for part in one.ratio:
+    for part in one.ratio.parts:
         terms = []
         for powers, coefficient in part.to_dict().items():
             factors = [names[n] ** int(p) for n, p in zip(found.ring.names, powers, strict=True)]

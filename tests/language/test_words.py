@@ -216,11 +216,12 @@ def test_blanks_do_not_matter() -> None:
     assert read(tight) == read("\t source\tVg : in  ->  gnd = 12 V { resistance r = 1 ohm } \t")
 
 
-def test_every_other_name_of_sympy_reads_back() -> None:
+@pytest.mark.parametrize("part", range(8))
+def test_every_other_name_of_sympy_reads_back(part: int) -> None:
     """sympy's own parser decides: no other name of its namespace spoils a formula that holds it."""
     formulas = "({0}*2/3 + 1.5*{0}**2, sqrt({0} + R)/2, Max({0}, R), Abs({0} - R), {0} >= 2)"
     plain = sympy.sympify(formulas.format("x"), locals={name: sympy.Symbol(name) for name in ("x", "R")})
-    for word in dir(sympy):
+    for word in dir(sympy)[part::8]:
         if not word.isidentifier() or keyword.iskeyword(word) or word == "sqrt":  # sqrt is written as a power
             continue
         try:

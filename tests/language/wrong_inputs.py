@@ -215,6 +215,28 @@ WRONG: dict[str, Wrong] = {
     "property of a load": Wrong(
         swap("5 ohm", "5 ohm { drop 1 V }"), "wrong-property", 7, 31, ("R",), hint="no properties"
     ),
+    "half of a gate": Wrong(
+        swap("switch S : in -> a", "switch S : in -> a { gate_charge 15 nC }"),
+        "incomplete-loss", 3, 8, ("S",), hint="gate_charge, gate_voltage",
+    ),
+    "a core of two numbers": Wrong(
+        swap("47 uH", "47 uH { core_turns 18, core_area 40 mm2 }"),
+        "incomplete-loss", 5, 10, ("L1",), hint="steinmetz_beta",
+    ),
+    "a core without flux": Wrong(
+        MAST.replace(
+            "{ magnetizing LM = 60 uH }",
+            "{ core_turns 9, core_area 40 mm2, core_volume 1 cm3,\n"
+            "steinmetz_k 2, steinmetz_alpha 1.4, steinmetz_beta 2.5 }",
+        ),
+        "incomplete-loss", 3, 13, ("X",), hint="magnetizing",
+    ),
+    "switching time without a value": Wrong(
+        swap("switch S : in -> a", "switch S : in -> a { turn_on }"), "missing-value", 3, 22, ("S",)
+    ),
+    "charge in the wrong unit": Wrong(
+        swap("gnd -> a", "gnd -> a { recovery_charge 40 nF }"), "wrong-unit", 4, 42, ("D1",)
+    ),
     "property twice": Wrong(
         swap("gnd -> a", "gnd -> a { drop 1 V, drop 2 V }"), "given-twice", 4, 33, ("D1",)
     ),

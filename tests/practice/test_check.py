@@ -303,7 +303,7 @@ def test_disturbing_makes_a_line_wrong(start: tuple[str, str, str], steps: list,
 def test_formulas_too_long_to_be_compared_are_no_crash(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is left out for its length is said to be open, not guessed."""
     from voltsec.practice.equality import Prover
-    from voltsec.tableau.elimination import TooLarge
+    from voltsec.tableau.ring import TooLarge
 
     def too_large(*_: object) -> None:
         raise TooLarge("a formula of many terms")

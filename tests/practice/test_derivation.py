@@ -13,6 +13,7 @@ from voltsec.practice.blackboard import Blackboard, numbers_text
 from voltsec.practice.derivation import Derivation, Equation, Heading, Paragraph
 from voltsec.practice.derive import NoSuchMode, derive
 from voltsec.tableau.expression import symbol
+from voltsec.tableau.ratio import Ratio
 
 
 def lines_of(derivation: Derivation) -> set[str]:
@@ -110,7 +111,7 @@ def test_a_wrong_line_is_not_written() -> None:
     duty, source, state = (ring.symbol(name) for name in ("D", "Vg", "v(C)"))
     balance = duty * source - (1 - duty) * state
     left = symbol("D") * symbol("Vg") - (1 - symbol("D")) * symbol("v(C)")
-    assert blackboard.balance(left, ("balance",), (balance, ring.one), ()) == 1
+    assert blackboard.balance(left, ("balance",), Ratio(balance, ring.one), ()) == 1
     wrong = (1 - symbol("D")) * symbol("Vg") / symbol("D")
     assert blackboard.solved(symbol("v(C)"), wrong, ("wrong",), 1, ()) is None
     doubt = blackboard.lines[-1]
@@ -122,7 +123,7 @@ def test_a_wrong_line_is_not_written() -> None:
 def test_a_wrong_balance_is_not_written() -> None:
     blackboard = board()
     ring = blackboard.board.ring
-    value = (ring.symbol("D") * ring.symbol("Vg"), ring.one)
+    value = Ratio(ring.symbol("D") * ring.symbol("Vg"), ring.one)
     assert blackboard.balance(symbol("Vg"), ("wrong",), value, ()) is None
     assert blackboard.identity(symbol("v(C)"), symbol("Vg"), ("wrong",), value) is None
     assert not blackboard.equations

@@ -199,7 +199,7 @@ def key_of(solution: Solution, mode: Mode, pairing: Pairing) -> tuple:
 def _carries_nothing(builder: ModeBuilder, place: int, device: str) -> bool:
     row = {("i", device): builder.balance.ring.one}
     parts = [builder.balance.value(place, row, part) for part in ("mean", "ramp")]
-    return all(part is not None and part[0].is_zero() for part in parts)
+    return all(part is not None and part.is_zero for part in parts)
 
 
 def _assert_same_mode(

@@ -97,10 +97,7 @@ def test_what_is_free_at_half_duty_only_leaves_no_condition_out() -> None:
     sequence = Sequence(tuple(Interval(k, frozenset(names)) for k, names in enumerate(conducting)))
     balance = Balance(circuit, sequence, references(circuit))
     full = {**point, **dict.fromkeys(sequence.fractions, 0.5)}
-    values = [
-        balance.ring.value(one.ratio[0], full) / balance.ring.value(one.ratio[1], full)
-        for one in balance.sign_conditions
-    ]
+    values = [one.ratio.value(balance.ring, full) for one in balance.sign_conditions]
     assert balance.all_decided
     assert min(values) < 0
 

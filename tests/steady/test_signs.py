@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from voltsec.steady.requirements import undecided
 from voltsec.steady.signs import Facts
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring
 
 RING = Ring(("x", "y", "z"))
@@ -32,7 +33,7 @@ ONE = RING.one
     ],
 )
 def test_squares(polynomial, sign: int | None) -> None:
-    assert Facts().sign((polynomial, ONE)) == sign
+    assert Facts().sign(Ratio(polynomial, ONE)) == sign
     random.seed(3)
     for _ in range(200):
         value = float(RING.value(polynomial, {name: random.uniform(0.01, 3) for name in "xyz"}))
@@ -57,7 +58,7 @@ def polynomials(draw: st.DrawFn) -> Polynomial:
 @example(facts=[X - Y, X - Z, X - 2 * Y], polynomial=X**2 - Y * Z)
 def test_signs_hold_wherever_the_facts_do(facts: list[Polynomial], polynomial: Polynomial) -> None:
     """Whatever form the facts have: constants, powers, several larger than one, chains."""
-    sign = Facts(facts).sign((polynomial, ONE))
+    sign = Facts(facts).sign(Ratio(polynomial, ONE))
     if sign is None:
         return
     values = np.random.default_rng(1).lognormal(0, 1.2, (3, 2000))
@@ -73,8 +74,8 @@ def test_products_as_facts() -> None:
     """Of a product that is positive no factor is known to be, but what it divides is."""
     product = (X - Y) * (Y - Z)
     facts = Facts(products=[product])
-    assert facts.sign((X - Y, ONE)) is None
-    assert undecided((product * X, ONE), facts) == []
+    assert facts.sign(Ratio(X - Y, ONE)) is None
+    assert undecided(Ratio(product * X, ONE), facts) == []
     assert undecided((product * (X - Z), ONE), facts) == [X - Z]
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from pathlib import PurePath
+from typing import Any
 
 from voltsec.circuit.elements import (
     Capacitor,
@@ -98,6 +100,14 @@ class Circuit:
     file: str = field(default="<text>", compare=False)
     text: str = field(default="", compare=False, repr=False)
 
+    def __repr__(self) -> str:
+        return f"<circuit {self.name}: {' '.join(element.name for element in self.elements)}>"
+
+    @property
+    def name(self) -> str:
+        """The title, or the stem of the file's name."""
+        return self.title or PurePath(self.file).stem
+
     def check(self) -> Circuit:
         """This circuit, or :class:`NetlistErrors` naming everything that cannot work in it."""
         from voltsec.circuit.graph import check
@@ -111,7 +121,14 @@ class Circuit:
                 return element
         raise KeyError(name)
 
-    def of(self, *kinds: type) -> tuple:
+    def symbol_of(self, name: str) -> str:
+        """Symbol of an element's value; KeyError where there is none of that name, or it has no value."""
+        element = self.element(name)
+        if isinstance(element, Switch | Diode | Transformer):
+            raise KeyError(name)
+        return element.quantity.symbol
+
+    def of(self, *kinds: type) -> tuple[Any, ...]:
         """All elements of the given classes, in the order of the netlist."""
         return tuple(element for element in self.elements if isinstance(element, kinds))
 
@@ -228,10 +245,12 @@ class Circuit:
             mutual = coupling.mutual
             if mutual is None and coupling.coefficient is not None:
                 pair = [
-                    values.get(self.element(n).quantity.symbol) for n in (coupling.first, coupling.second)
-                ]  # type: ignore[union-attr]
-                if None not in pair:
-                    root = float(pair[0] * pair[1]) ** 0.5  # type: ignore[operator]
+                    value
+                    for name in (coupling.first, coupling.second)
+                    if (value := values.get(self.symbol_of(name))) is not None
+                ]
+                if len(pair) == 2:
+                    root = float(pair[0] * pair[1]) ** 0.5
                     mutual = coupling.coefficient * Fraction(root)
             found.append(Quantity(coupling.symbol, "H", mutual))
         point = dict(self.operating)

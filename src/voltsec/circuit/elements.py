@@ -32,6 +32,11 @@ class Quantity:
     value: Fraction | None = None
 
 
+BesideConduction = tuple[tuple[str, Quantity], ...]
+"""What losses beside conduction are estimated from (switching times, charges, core), by property name, each
+with its value.  None of it enters the equations: it is no part of an element's ``quantities``."""
+
+
 @dataclass(frozen=True)
 class TwoTerminal:
     """Common part of every element with one arrow; ``kind`` is the netlist's word for it."""
@@ -40,6 +45,7 @@ class TwoTerminal:
     start: str
     end: str
     place: Place | None = field(default=None, compare=False, kw_only=True)
+    beside: BesideConduction = field(default=(), kw_only=True)
 
     kind = ""
 
@@ -144,6 +150,7 @@ class Transformer:
     turns: tuple[Fraction | str, ...]
     magnetizing: Quantity | None = None
     place: Place | None = field(default=None, compare=False, kw_only=True)
+    beside: BesideConduction = field(default=(), kw_only=True)
 
     kind = "transformer"
 

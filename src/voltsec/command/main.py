@@ -25,6 +25,7 @@ COMMANDS = {
     "map": "voltsec.command.map",
     "sweep": "voltsec.command.sweep",
     "waves": "voltsec.command.waves",
+    "draw": "voltsec.command.draw",
     "startup": "voltsec.command.startup",
     "derive": "voltsec.command.derive",
     "states": "voltsec.command.states",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -89,7 +89,9 @@ def command(
         raise click.UsageError(str(problem)) from None
 
 
-def _sweep(solution: Solution, values: dict, names: tuple[str, ...], output: str | None, kind: str) -> None:
+def _sweep(
+    solution: Solution, values: dict[Any, Any], names: tuple[str, ...], output: str | None, kind: str
+) -> None:
     from voltsec.practice.sweep import MOST_EXACT, ORDINARY, sweep
     from voltsec.report.losses import taken_for_granted
     from voltsec.report.machine import circuit_name
@@ -132,10 +134,10 @@ def _sweep(solution: Solution, values: dict, names: tuple[str, ...], output: str
 
 def _tolerances(
     solution: Solution,
-    shares: dict,
+    shares: dict[Any, Any],
     draws: int,
     seed: int,
-    values: dict,
+    values: dict[Any, Any],
     names: tuple[str, ...],
     output: str | None,
 ) -> None:

@@ -30,10 +30,10 @@ from voltsec.dynamics.equations import (
 )
 from voltsec.results.table import Terms
 from voltsec.steady.first_order_dry import Case
-from voltsec.steady.ratio import Ratio, add, multiply, reduced
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Network, Row, Unknown
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ratio import Ratio, lowest_terms
+from voltsec.tableau.ring import Ring
 
 S = "s#"
 """The ring's variable of the Laplace transform; ``#`` cannot stand in a netlist's names."""
@@ -89,16 +89,12 @@ def small_signal(case: Case, ring: Ring, outputs: Mapping[str, Terms] | None = N
             continue
         denominator, terms = solved
         for symbol in sources:
-            responses[label, symbol] = reduced((terms.get(("s", symbol), ring.zero), denominator))
+            responses[label, symbol] = lowest_terms(terms.get(("s", symbol), ring.zero), denominator)
         for duty in stages.symbols:
             pushed = _pushed(terms, duty, steady, ring)
             if pushed is not None:
-                responses[label, duty] = multiply(pushed, (ring.one, denominator))
-    kept = {
-        key: ratio
-        for key, ratio in responses.items()
-        if not unknown_shares & (ring.variables(ratio[0]) | ring.variables(ratio[1]))
-    }
+                responses[label, duty] = pushed * Ratio(ring.one, denominator)
+    kept = {key: ratio for key, ratio in responses.items() if not unknown_shares & (ratio.variables(ring))}
     return SmallSignal(ring, (*stages.symbols, *sources), tuple(wanted), kept)
 
 
@@ -142,7 +138,7 @@ def _moved(rows: list[Row], ring: Ring, labels: list[str]) -> Eliminated:
 
 def _pushed(terms: Row, duty: str, steady: Mapping[tuple[Unknown, str], Ratio], ring: Ring) -> Ratio | None:
     """The pushes of one duty weighted with ``terms``; None where one of them is not determined."""
-    weighted: dict[str, tuple[Polynomial, Polynomial]] = {}
+    weighted: dict[str, Ratio] = {}
     for unknown, coefficient in terms.items():
         if unknown[0] != "w":
             continue
@@ -150,11 +146,10 @@ def _pushed(terms: Row, duty: str, steady: Mapping[tuple[Unknown, str], Ratio], 
         if push is None:
             return None
         # most pushes have the same denominator: those are added up before anything is reduced
-        top, bottom = push
-        key = str(bottom)
-        before = weighted.get(key, (ring.zero, bottom))
-        weighted[key] = (before[0] + top * coefficient, bottom)
-    total: Ratio = (ring.zero, ring.one)
+        key = str(push.denominator)
+        before = weighted[key].numerator if key in weighted else ring.zero
+        weighted[key] = Ratio(before + push.numerator * coefficient, push.denominator)
+    total = Ratio(ring.zero, ring.one)
     for part in weighted.values():
-        total = add(total, part)
+        total = total + part
     return total

@@ -18,11 +18,11 @@ from voltsec.dynamics.averaged import PROBE, S
 from voltsec.dynamics.equations import ordinary_outputs, with_inputs
 from voltsec.steady.first_order_dry import Case
 from voltsec.steady.fractions import Fractions
-from voltsec.steady.ratio import Ratio, insert, reduced
 from voltsec.tableau.assembly import average_interval_rows, parameter_names, period_rows
-from voltsec.tableau.elimination import Eliminated, TooLarge, eliminate
+from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Network, Row, Unknown, fluxes
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ratio import Ratio, insert, lowest_terms
+from voltsec.tableau.ring import Polynomial, Ring, TooLarge
 from voltsec.tableau.tied import ring_of
 
 MOST_STATES = 2
@@ -65,7 +65,7 @@ class Reduced:
         last = len(sequence.intervals) - 1
         found = eliminate(average_interval_rows(self.case.circuit, sequence, self.network, last), self.own)
         rests = (found.fraction(("m", last, ("i", flux.coil.name))) for flux in fluxes(self.case.circuit))
-        return all(value is not None and value[0].is_zero() for value in rests)
+        return all(value is not None and value.is_zero for value in rests)
 
     def _period(self) -> Ratio:
         """The period by d2 and the parts: what the one condition asks."""
@@ -75,13 +75,13 @@ class Reduced:
                 shown = fractions.balance.ring.substitute(factor, ring, {})
                 if factor in fractions.conditions and ring.degree(shown, "T") == 1:
                     constant, linear = ring.coefficients(shown, "T")
-                    return reduced((-constant, linear))
+                    return lowest_terms(-constant, linear)
         raise NotReduced(
             "its condition on the shares is not linear in the period: resistances bend the currents"
         )
 
     def _put(self, polynomial: Polynomial) -> Ratio:
-        return insert(self.own, (polynomial, self.own.one), "T", self.period)
+        return insert(self.own, Ratio(polynomial, self.own.one), "T", self.period)
 
     def _rows(self) -> list[Row]:
         return period_rows(self.case.circuit, self.case.sequence, self.network)
@@ -102,13 +102,13 @@ class Reduced:
         """The row times the denominator of T, which is put in."""
         if not any(self.own.degree(c, "T") > 0 for c in row.values()):
             return row
-        over = self.period[1]
+        over = self.period.denominator
         found = {}
         for unknown, coefficient in row.items():
             parts = self.own.coefficients(coefficient, "T")
             total = parts[0] * over
             if len(parts) > 1:
-                total = total + parts[1] * self.period[0]
+                total = total + parts[1] * self.period.numerator
             found[unknown] = total
         return found
 
@@ -124,17 +124,17 @@ class Reduced:
         found: Row = dict(row)
         scale = ring.one
         for k, name in enumerate(sequence.fractions):
-            total: Ratio = (ring.zero, ring.one)
+            total = Ratio(ring.zero, ring.one)
             for unknown, coefficient in row.items():
                 if unknown is None:
                     continue
                 slope = coefficient.derivative(name)
                 if not slope.is_zero():
                     total = _plus(total, slope, self._value(unknown))
-            if not total[0].is_zero():
-                found = {u: c * total[1] for u, c in found.items()}
-                found["f", k] = total[0] * scale
-                scale = scale * total[1]
+            if not total.is_zero:
+                found = {u: c * total.denominator for u, c in found.items()}
+                found["f", k] = total.numerator * scale
+                scale = scale * total.denominator
         return found
 
     def _responses(self) -> dict[tuple[str, str], Ratio]:
@@ -183,16 +183,16 @@ class Reduced:
             if any(u not in last for u in told):
                 continue
             for control in (*case.stages.symbols, *sources):
-                found[label, control] = self._shown((told.get(("s", control), ring.zero), denominator))
+                found[label, control] = self._shown(Ratio(told.get(("s", control), ring.zero), denominator))
         return found
 
     def _shown(self, ratio: Ratio) -> Ratio:
         """In duties and d2."""
         try:
-            top, bottom = self.fractions.shown_in(self.own, reduced(ratio), self.ring)
+            top, bottom = self.fractions.shown_in(self.own, ratio.reduced().parts, self.ring)
         except TooLarge:
             raise NotReduced("it is too long to be written") from None
-        return reduced((top, bottom))
+        return lowest_terms(top, bottom)
 
 
 def _scale(changed: Row, row: Row) -> Polynomial:
@@ -202,7 +202,9 @@ def _scale(changed: Row, row: Row) -> Polynomial:
 
 
 def _plus(total: Ratio, slope: Polynomial, value: Ratio) -> Ratio:
-    top, bottom = total
-    if bottom == value[1]:
-        return reduced((top + slope * value[0], bottom))
-    return reduced((top * value[1] + slope * value[0] * bottom, bottom * value[1]))
+    top, bottom = total.parts
+    if bottom == value.denominator:
+        return lowest_terms(top + slope * value.numerator, bottom)
+    return lowest_terms(
+        top * value.denominator + slope * value.numerator * bottom, bottom * value.denominator
+    )

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from sympy import Expr, Integer, oo
 
 from voltsec.dynamics.averaged import S
-from voltsec.steady.ratio import Ratio, multiply, reduced
 from voltsec.steady.root_forms import RootForms
 from voltsec.steady.signs import Facts
 from voltsec.tableau.expression import Writer
+from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, factors
 
 LONGEST_ROOT = 24
@@ -69,21 +69,21 @@ class Factorer:
         self.forms = RootForms(ring, self.writer, self.point, self._sign)
 
     def _sign(self, polynomial: Polynomial) -> int | None:
-        return self.facts.sign((polynomial, self.ring.one))
+        return self.facts.sign(Ratio(polynomial, self.ring.one))
 
     def positive(self, ratio: Ratio) -> bool:
         """The sign where the mode holds; that at its point where it is not proved."""
         sign = self.facts.sign(ratio)
         if sign is not None:
             return sign > 0
-        return bool(self.ring.value(ratio[0], self.point) / self.ring.value(ratio[1], self.point) > 0)
+        return bool(ratio.value(self.ring, self.point) > 0)
 
     def factored(self, ratio: Ratio) -> Factored:
-        """The response in factors; :class:`~voltsec.tableau.elimination.TooLarge` where it is too long."""
-        top, bottom = reduced(ratio)
+        """The response in factors; :class:`~voltsec.tableau.ring.TooLarge` where it is too long."""
+        top, bottom = ratio.reduced().parts
         if top.is_zero():
             return Factored(Integer(0), 0, (), ())
-        gain: Ratio = (self.ring.one, self.ring.one)
+        gain = Ratio(self.ring.one, self.ring.one)
         origin = 0
         found: list[list[Factor]] = [[], []]
         for place, part in enumerate((top, bottom)):
@@ -97,33 +97,33 @@ class Factorer:
                 gain = self._times(gain, powers[0] ** power, place)
                 if len(powers) > 1:
                     found[place].append(self._factor(powers, power))
-        return Factored(self.writer.ratio(*gain), origin, tuple(found[0]), tuple(found[1]))
+        return Factored(self.writer.ratio(gain), origin, tuple(found[0]), tuple(found[1]))
 
     @staticmethod
     def _times(gain: Ratio, factor: Polynomial, place: int) -> Ratio:
         one = factor // factor
-        return multiply(gain, (one, factor) if place else (factor, one))
+        return gain * (Ratio(one, factor) if place else Ratio(factor, one))
 
     def _factor(self, powers: list[Polynomial], power: int) -> Factor:
         first = powers[0]
-        ratios = [reduced((part, first)) for part in powers]
-        told = tuple(self.writer.ratio(*ratio) for ratio in ratios)
+        ratios = [lowest_terms(part, first) for part in powers]
+        told = tuple(self.writer.ratio(ratio) for ratio in ratios)
         if len(powers) > 3 or sum(map(len, powers)) > LONGEST_ROOT:
             return Factor(told, power, right=None)
         if len(powers) == 2:
             left = self.positive(ratios[1])
-            top, bottom = ratios[1]
-            return Factor(told, power, self.writer.ratio(bottom, top if left else -top), None, not left)
+            top, bottom = ratios[1].parts
+            return Factor(
+                told, power, self.writer.ratio(Ratio(bottom, top if left else -top)), None, not left
+            )
         square = ratios[2]
         if not self.positive(square):  # a zero on either side
             return Factor(told, power, right=None)
-        omega = self.forms.square_root((square[1], square[0]), self._sign)
+        omega = self.forms.square_root(square.inverse, self._sign)
         if powers[1].is_zero():
             return Factor(told, power, omega, oo, False)
         left = self.positive(ratios[1])
-        slope = ratios[1] if left else (-ratios[1][0], ratios[1][1])
+        slope = ratios[1] if left else -ratios[1]
         # Q = sqrt(c2/c0) c0/c1
-        quality = self.forms.square_root(
-            multiply(square, multiply((slope[1], slope[0]), (slope[1], slope[0]))), self._sign
-        )
+        quality = self.forms.square_root(square * (slope.inverse / slope), self._sign)
         return Factor(told, power, omega, quality, not left)

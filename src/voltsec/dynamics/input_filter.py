@@ -151,7 +151,7 @@ class Interaction:
         """(f,) decibels between the lower of the stage's impedances and the filter's (or another)."""
         lower = np.minimum(np.abs(self.held), np.abs(self.regulated))
         with np.errstate(divide="ignore"):  # an undamped filter has no bound
-            return 20 * np.log10(lower / np.abs(self.source if impedance is None else impedance))  # type: ignore[no-any-return]
+            return 20 * np.log10(lower / np.abs(self.source if impedance is None else impedance))
 
     @property
     def worst(self) -> tuple[float, float]:
@@ -257,7 +257,7 @@ def _filter_impedance(
     if ratio is None:
         raise NotTold("the filter's impedance is not determined")
     scale = UNITS["ohm"]
-    top, bottom = (ring.in_s(part) for part in ratio)
+    top, bottom = (ring.in_s(part) for part in ratio.parts)
     return Transfer(tuple(c * scale for c in top), tuple(bottom))
 
 

@@ -31,8 +31,8 @@ from voltsec.results.table import Terms
 from voltsec.steady.effective import passive
 from voltsec.steady.first_order_dry import Case
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.ratio import Ratio
 from voltsec.steady.solution import Mode, Solution
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Ring, value_of
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.linear import Array
@@ -255,9 +255,9 @@ class _Written:
     def ratio(self, link: Link) -> Ratio | None:
         """A response, turned round where that is told."""
         found = self.responses.get(link.key)
-        if found is None or (link.inverse and found[0].is_zero()):
+        if found is None or (link.inverse and found.is_zero):
             return None
-        return (found[1], found[0]) if link.inverse else found
+        return found.inverse if link.inverse else found
 
     def factored(self, link: Link) -> Factored | None:
         """The response in factors; None where it is too long or not determined."""
@@ -309,7 +309,7 @@ def _response(
     averaged = None if numbers is None else _transfer(link, *numbers)
     ratio = written.ratio(link)
     if written.reduced and values is not None and ratio is not None and written.ring is not None:
-        top, bottom = (in_s(written.ring, part, values) for part in ratio)
+        top, bottom = (in_s(written.ring, part, values) for part in ratio.parts)
         averaged = Transfer(tuple(top), tuple(bottom))
     fitted = None
     if numbers is None and sampled is not None:
@@ -321,7 +321,7 @@ def _transfer(link: Link, ring: NumberRing, found: SmallSignal) -> Transfer | No
     ratio = found.responses.get(link.key)
     if ratio is None:
         return None
-    top, bottom = (ring.in_s(part) for part in ratio)
+    top, bottom = (ring.in_s(part) for part in ratio.parts)
     if link.inverse:
         top, bottom = bottom, top
         if not any(bottom):

@@ -33,6 +33,7 @@ from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.network import Network, Row, Unknown, coils
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring
 
 LOOP = "a loop of capacitors"
@@ -146,8 +147,8 @@ def _solved(own: Equations, network: Network, writer: Writer, k: int | None) -> 
         if unknown not in found.solved or any(u not in last for u in terms):
             open_.append(unknown[1])
             terms = {}
-        of_states = [writer.ratio(terms.get(("x", s), ring.zero), denominator) for s in free]
-        return of_states, [writer.ratio(terms.get(("s", s), ring.zero), denominator) for s in inputs]
+        of_states = [writer.ratio(Ratio(terms.get(("x", s), ring.zero), denominator)) for s in free]
+        return of_states, [writer.ratio(Ratio(terms.get(("s", s), ring.zero), denominator)) for s in inputs]
 
     moved = [entries(("d", state)) for state in free]
     told = [entries(("y", label)) for label in outputs]
@@ -217,7 +218,7 @@ def _sum(terms: Row, denominator: Polynomial, network: Network, writer: Writer) 
         name = unknown[1]
         if unknown[0] == "x":
             name = state_symbol(name, "i" if name in named else "v")
-        total = total + writer.ratio(coefficient, denominator) * symbol(name)
+        total = total + writer.ratio(Ratio(coefficient, denominator)) * symbol(name)
     return total
 
 

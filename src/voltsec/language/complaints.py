@@ -48,6 +48,7 @@ KINDS: dict[str, str] = {
     "no-value-here": "a switch or diode is given a value",
     "unknown-property": "no property has this name",
     "wrong-property": "this kind of element has no such property",
+    "incomplete-loss": "a property needs others beside it before a loss can be told",
     "coefficient-out-of-range": "a coupling coefficient is outside 0…1",
     "duty-out-of-range": "a duty is not between 0 and 1",
     "start-out-of-range": "the start of an on-time is not in 0…1",

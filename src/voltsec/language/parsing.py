@@ -85,7 +85,7 @@ def parse_statement(piece: Piece) -> Statement:
         at_end = isinstance(token, Token) and token.type == "$END"
         position = len(text) if at_end else error.pos_in_stream or 0
         raise SyntaxFault(_syntax_fault(piece, position, frozenset(accepts))) from None
-    return _build(tree, piece.line - 1)  # type: ignore[arg-type]
+    return _build(tree, piece.line - 1)
 
 
 def _syntax_fault(piece: Piece, position: int, accepts: frozenset[str]) -> Fault:
@@ -101,7 +101,7 @@ def _syntax_fault(piece: Piece, position: int, accepts: frozenset[str]) -> Fault
     return explain(accepts, found, before.strip(), Place(line, column), number_meant(text, position))
 
 
-def _build(tree: Tree, offset: int) -> Statement:
+def _build(tree: Tree[Any], offset: int) -> Statement:
     """The statement of a parse tree whose line numbers are ``offset`` too small."""
 
     def word(token: Any) -> Word:

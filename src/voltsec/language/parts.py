@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
+from typing import Any
 
 from voltsec.circuit.elements import (
     Capacitor,
@@ -23,21 +24,45 @@ from voltsec.language.findings import Findings
 from voltsec.language.quantities import OutOfRange, number
 from voltsec.language.statements import ElementStatement, PropertyText, Word
 
+CORE = ("core_turns", "core_area", "core_volume", "steinmetz_k", "steinmetz_alpha", "steinmetz_beta")
+GATE = ("gate_charge", "gate_voltage")
+
 KINDS = {
     "source": (Source, "V", ("resistance",)),
     "current": (CurrentSource, "A", ()),
     "resistor": (Resistor, "ohm", ()),
     "load": (Load, "ohm", ()),
-    "inductor": (Inductor, "H", ("resistance",)),
+    "inductor": (Inductor, "H", ("resistance", *CORE)),
     "capacitor": (Capacitor, "F", ("resistance",)),
-    "switch": (Switch, None, ("resistance", "drop")),
-    "diode": (Diode, None, ("resistance", "drop")),
-    "transformer": (Transformer, None, ("magnetizing",)),
+    "switch": (Switch, None, ("resistance", "drop", "turn_on", "turn_off", "output_capacitance", *GATE)),
+    "diode": (Diode, None, ("resistance", "drop", "recovery_charge")),
+    "transformer": (Transformer, None, ("magnetizing", *CORE)),
 }
 """Word -> class, unit of its value (None: it has no value), properties it may have."""
 
-PROPERTIES = {"resistance": ("R_", "ohm"), "drop": ("V_", "V"), "magnetizing": ("L_", "H")}
+PROPERTIES = {
+    "resistance": ("R_", "ohm"),
+    "drop": ("V_", "V"),
+    "magnetizing": ("L_", "H"),
+    "turn_on": ("t_on_", "s"),
+    "turn_off": ("t_off_", "s"),
+    "output_capacitance": ("C_oss_", "F"),
+    "gate_charge": ("Q_g_", "C"),
+    "gate_voltage": ("V_g_", "V"),
+    "recovery_charge": ("Q_rr_", "C"),
+    "core_turns": ("N_", "1"),
+    "core_area": ("A_e_", "m2"),
+    "core_volume": ("V_e_", "m3"),
+    "steinmetz_k": ("k_", "1"),
+    "steinmetz_alpha": ("alpha_", "1"),
+    "steinmetz_beta": ("beta_", "1"),
+}
 """Property -> what its symbol begins with where none is given, and its unit."""
+
+IN_EQUATIONS = frozenset({"resistance", "drop", "magnetizing"})
+"""Properties that stand in the equations; from the others losses beside conduction are estimated."""
+TOGETHER = (CORE, GATE)
+"""Properties of which one alone tells no loss."""
 
 QUANTITY_OF = {"V": "voltage", "A": "current", "ohm": "resistance", "H": "inductance", "F": "capacitance"}
 
@@ -91,11 +116,29 @@ def make_element(
         value = findings.positive(statement.amount, unit, what, name.text, hint)
         findings.doubt_bare(statement.amount, unit, value, name.text)
         properties = {"quantity": Quantity(name.text, unit, value), **properties}
-    return maker(name.text, start.text, end.text, place=name.place, **properties)  # type: ignore[no-any-return,operator]
+    return maker(name.text, start.text, end.text, place=name.place, **properties)
 
 
-def _properties(statement: ElementStatement, findings: Findings) -> dict[str, Quantity]:
-    """The properties of an element by name."""
+def _properties(statement: ElementStatement, findings: Findings) -> dict[str, Any]:
+    """The properties of an element by name; those of losses beside conduction as ``beside``."""
+    found = _quantities(statement, findings)
+    beside = {name: found.pop(name) for name in tuple(found) if name not in IN_EQUATIONS}
+    owner = statement.name
+    for group in TOGETHER:
+        missing = [name for name in group if name not in beside]
+        if missing and len(missing) < len(group):
+            message = f"{owner.text} has no {', '.join(missing)}"
+            hint = f"these stand together: {', '.join(group)}"
+            findings.add("incomplete-loss", message, owner.place, (owner.text,), (), hint)
+    if "core_turns" in beside and statement.kind == "transformer" and "magnetizing" not in found:
+        message = f"the core of {owner.text} has no flux without a magnetizing inductance"
+        hint = "write magnetizing beside it"
+        findings.add("incomplete-loss", message, owner.place, (owner.text,), (), hint)
+    return {**found, "beside": tuple(beside.items())} if beside else dict(found)
+
+
+def _quantities(statement: ElementStatement, findings: Findings) -> dict[str, Quantity]:
+    """Every property of an element by name."""
     allowed = KINDS[statement.kind][2]
     owner = statement.name.text
     found: dict[str, Quantity] = {}
@@ -111,6 +154,10 @@ def _properties(statement: ElementStatement, findings: Findings) -> dict[str, Qu
         beginning, unit = PROPERTIES[name]
         if entry.symbol is not None:
             findings.symbol(entry.symbol, owner)
+        if entry.amount is None and name not in IN_EQUATIONS:
+            message = f"the {name} of {owner} has no value"
+            hint = f"write {name} with its value: this loss is told in numbers alone"
+            findings.add("missing-value", message, entry.name.place, (owner,), (), hint)
         hint = f"leave {name} out: an unwritten property is ideal"
         value = findings.positive(entry.amount, unit, f"the {name} of {owner}", owner, hint)
         findings.doubt_bare(entry.amount, unit, value, f"the {name} of {owner}")

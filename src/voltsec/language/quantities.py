@@ -18,13 +18,20 @@ PREFIXES: dict[str, int] = {
 
 UNITS: dict[str, str] = {
     "V": "V", "A": "A", "ohm": "ohm", "\u03a9": "ohm", "\u2126": "ohm",
-    "H": "H", "F": "F", "s": "s", "Hz": "Hz", "W": "W", "%": "1",
+    "H": "H", "F": "F", "s": "s", "Hz": "Hz", "W": "W", "C": "C", "%": "1",
 }  # fmt: skip
 """Unit as written -> SI unit; both omega signs of Unicode; per cent is a pure number."""
 
+POWERS: dict[str, tuple[int, str]] = {
+    "mm2": (-6, "m2"), "cm2": (-4, "m2"), "m2": (0, "m2"),
+    "mm3": (-9, "m3"), "cm3": (-6, "m3"), "m3": (0, "m3"),
+}  # fmt: skip
+"""Areas and volumes of cores, their own prefix in the power: unit -> power of ten and SI unit."""
+
 QUANTITY_NAMES: dict[str, str] = {
     "V": "voltage", "A": "current", "ohm": "resistance", "H": "inductance", "F": "capacitance",
-    "s": "time", "Hz": "frequency", "W": "power", "1": "pure number",
+    "s": "time", "Hz": "frequency", "W": "power", "C": "charge", "m2": "area", "m3": "volume",
+    "1": "pure number",
 }  # fmt: skip
 
 LONGEST_NUMBER = 200
@@ -66,6 +73,8 @@ def split_unit(word: str) -> tuple[int, str]:
     >>> split_unit("mohm")
     (-3, 'ohm')
     """
+    if word in POWERS:
+        return POWERS[word]
     if word in UNITS:
         return (-2 if word == "%" else 0), UNITS[word]
     head, tail = word[:1], word[1:]
@@ -93,7 +102,7 @@ def nearest_unit(word: str) -> str | None:
     import difflib
 
     plain = [unit for unit in UNITS if unit != "%" and unit.isascii()]
-    written = [prefix + unit for prefix in _WRITTEN.values() for unit in plain]
+    written = [*(prefix + unit for prefix in _WRITTEN.values() for unit in plain), *POWERS]
     word = word[:12]
     spelled_out = {
         "volt": "V", "volts": "V", "amp": "A", "amps": "A", "ampere": "A", "ohms": "ohm", "henry": "H",
@@ -152,6 +161,12 @@ def format_quantity(value: Fraction, unit: str) -> str:
     """
     if unit == "1":
         return format_number(value)
+    if unit in ("m2", "m3"):
+        fitting = [
+            w for w, (power, base) in POWERS.items() if base == unit and Fraction(10) ** power <= value
+        ]
+        word = fitting[-1] if fitting else f"m{unit}"
+        return f"{format_number(value / Fraction(10) ** POWERS[word][0])} {word}"
     size = abs(value)
     if size == 0 or (unit in ("V", "A") and Fraction(1, 10) <= size < 1000):
         return f"{format_number(value)} {unit}"

@@ -13,7 +13,7 @@ from voltsec.circuit.elements import Element, Quantity, Transformer
 from voltsec.language.driving import start_value
 from voltsec.language.layout import Row, lay_out
 from voltsec.language.parsing import parse_statement
-from voltsec.language.parts import KINDS, PROPERTIES
+from voltsec.language.parts import IN_EQUATIONS, KINDS, PROPERTIES
 from voltsec.language.quantities import format_number, format_quantity, is_decimal, measure, number
 from voltsec.language.reader import read
 from voltsec.language.splitting import split
@@ -93,8 +93,9 @@ def _head_rows(circuit: Circuit) -> list[Row]:
 
 def _element_row(element: Element) -> Row:
     braces = []
+    beside = dict(element.beside)
     for name in KINDS[element.kind][2]:
-        quantity = getattr(element, name)
+        quantity = getattr(element, name) if name in IN_EQUATIONS else beside.get(name)
         if quantity is not None:
             default = PROPERTIES[name][0] + element.name
             symbol = None if quantity.symbol == default else quantity.symbol

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Mapping
 import sympy
 from sympy import Add, Expr, Mul, Pow, Symbol
 
-from voltsec.steady.ratio import Ratio, add, insert, multiply, reduced
 from voltsec.tableau.expression import Writer, symbol
+from voltsec.tableau.ratio import Ratio, insert, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring
 
 
@@ -49,23 +49,23 @@ class Board:
     def read(self, expression: Expr) -> Ratio:
         """A printed expression as a ratio; :class:`NotRational` where it is none."""
         if isinstance(expression, Symbol):
-            return self.ring.symbol(expression.name), self.ring.one
+            return Ratio(self.ring.symbol(expression.name), self.ring.one)
         if expression.is_Rational:
-            return self.ring.constant(int(expression.p)), self.ring.constant(int(expression.q))
+            return Ratio(self.ring.constant(int(expression.p)), self.ring.constant(int(expression.q)))
         if isinstance(expression, Add):
-            total: Ratio = (self.ring.zero, self.ring.one)
+            total = Ratio(self.ring.zero, self.ring.one)
             for part in expression.args:
-                total = add(total, self.read(part))
+                total = total + self.read(part)
             return total
         if isinstance(expression, Mul):
-            product: Ratio = (self.ring.one, self.ring.one)
+            product = Ratio(self.ring.one, self.ring.one)
             for part in expression.args:
-                product = multiply(product, self.read(part))
+                product = product * self.read(part)
             return product
         if isinstance(expression, Pow) and expression.exp.is_Integer:
-            top, bottom = self.read(expression.base)
+            top, bottom = self.read(expression.base).parts
             power = int(expression.exp)
-            return (top**power, bottom**power) if power >= 0 else (bottom**-power, top**-power)
+            return Ratio(top**power, bottom**power) if power >= 0 else Ratio(bottom**-power, top**-power)
         raise NotRational(str(expression))
 
     def rational(self, expression: Expr) -> Ratio | None:
@@ -78,7 +78,9 @@ class Board:
     def put(self, ratio: Ratio, values: Mapping[str, Ratio]) -> Ratio:
         """``ratio`` with states replaced by ``values`` until none of them is left."""
         for _ in range(len(values) + 1):
-            present = [name for name in values if any(self.ring.degree(part, name) > 0 for part in ratio)]
+            present = [
+                name for name in values if any(self.ring.degree(part, name) > 0 for part in ratio.parts)
+            ]
             if not present:
                 return ratio
             for name in present:
@@ -87,17 +89,17 @@ class Board:
 
     def write(self, ratio: Ratio) -> Expr:
         """A ratio without states, factored."""
-        return self.writer.ratio(*ratio)
+        return self.writer.ratio(ratio)
 
     def write_linear(self, ratio: Ratio) -> Expr:
         """A ratio linear in the states as a sum with one term a state, the constant part written out."""
-        top, bottom = ratio
+        top, bottom = ratio.parts
         terms: list[Expr] = []
         rest = top
         for name in self.states:
             if self.ring.degree(rest, name) > 0:
                 constant, linear = self.ring.coefficients(rest, name)[:2]
-                terms.append(Mul(self.writer.ratio(*reduced((linear, bottom))), symbol(name)))
+                terms.append(Mul(self.writer.ratio(lowest_terms(linear, bottom)), symbol(name)))
                 rest = constant
         if not rest.is_zero():
             terms = [*self._constant(rest, bottom), *terms]
@@ -108,15 +110,15 @@ class Board:
         parts = list(top.to_dict().items())
         if len(parts) <= 3 and len(bottom) == 1:
             return [
-                self.writer.ratio(*reduced((self.ring.context.from_dict(dict([part])), bottom)))
+                self.writer.ratio(lowest_terms(self.ring.context.from_dict(dict([part])), bottom))
                 for part in parts
             ]
-        return [self.writer.ratio(*reduced((top, bottom)))]
+        return [self.writer.ratio(lowest_terms(top, bottom))]
 
 
 def subtract(one: Ratio, other: Ratio) -> Ratio:
     """Difference of two ratios."""
-    return add(one, (-other[0], other[1]))
+    return one - other
 
 
 def vanishes(expression: Expr, point: Mapping[str, float]) -> bool:

@@ -8,7 +8,7 @@ from sympy import Basic, Expr, Integer
 
 from voltsec.practice.algebra import Board, NotRational, subtract
 from voltsec.practice.derivation import Equation, Heading, Line, Paragraph, Prose, Result
-from voltsec.steady.ratio import Ratio
+from voltsec.tableau.ratio import Ratio
 
 
 class Blackboard:
@@ -63,7 +63,7 @@ class Blackboard:
             values = {str(e.left): self.board.read(e.right) for e in given if str(e.left) != str(left)}
             values[str(left)] = self.board.read(right)
             residue = subtract(self.board.read(main.left), self.board.read(main.right))
-            return bool(self.board.put(residue, values)[0].is_zero())
+            return bool(self.board.put(residue, values).is_zero)
         except NotRational:
             return False
 
@@ -77,7 +77,7 @@ class Blackboard:
 
     def _zero(self, printed: Expr, value: Ratio) -> bool:
         read = self.board.rational(printed)
-        return read is not None and bool(subtract(read, value)[0].is_zero())
+        return read is not None and bool(subtract(read, value).is_zero)
 
     def _add(self, left: Expr, right: Expr, reason: Prose, cites: tuple[int, ...]) -> int:
         number = len(self.equations) + 1

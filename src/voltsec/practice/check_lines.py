@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from sympy import Expr, Mul
 
+from voltsec.circuit.elements import Diode, Switch
 from voltsec.practice.algebra import subtract
 from voltsec.practice.blackboard import Blackboard
 from voltsec.practice.intervals import rise_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
 from voltsec.steady.balance import SignCondition
-from voltsec.steady.ratio import Ratio, add, insert, multiply, ratio_sign
 from voltsec.tableau.expression import symbol
-from voltsec.tableau.network import Row
+from voltsec.tableau.network import Network, Row
+from voltsec.tableau.ratio import Ratio, insert
 from voltsec.tableau.ring import Polynomial, definite_sign, product
 
 SHOWN_TERMS = 24
@@ -36,44 +37,44 @@ def write_assumption(setting: Setting, blackboard: Blackboard, solver: Solver) -
                 continue
             value, _used = solver.value(mean)
             expected = setting.balance.value(k, solver_row, "average")
-            if expected is None or setting.board.unknowns(value[0]):
+            if expected is None or setting.board.unknowns(value.numerator):
                 blackboard.say(f"Interval {k + 1}: how {diode.name} shares in it is not determined singly.")
                 continue
-            same = subtract(value, setting.from_balance(expected))[0]
+            same = subtract(value, setting.from_balance(expected)).numerator
             if not setting.zero(same):
                 blackboard.doubt(f"The sign of {diode.name} in interval {k + 1} could not be verified.")
                 continue
             _tell(setting, blackboard, k, diode.name, conducts, expected, "")
 
 
-def _row(setting: Setting, k: int, diode, conducts: bool) -> Row:
+def _row(setting: Setting, k: int, device: Switch | Diode, conducts: bool) -> Row:
     network = setting.locals[k].network
-    return _device_row(network, diode, conducts)
+    return _device_row(network, device, conducts)
 
 
-def _solver_row(setting: Setting, diode, conducts: bool) -> Row:
-    return _device_row(setting.balance.network, diode, conducts)
+def _solver_row(setting: Setting, device: Switch | Diode, conducts: bool) -> Row:
+    return _device_row(setting.balance.network, device, conducts)
 
 
-def _device_row(network, diode, conducts: bool) -> Row:
+def _device_row(network: Network, device: Switch | Diode, conducts: bool) -> Row:
     if conducts:
-        return {("i", diode.name): network.ring.one}
-    return {u: -c for u, c in network.voltage(diode.start, diode.end)}
+        return {("i", device.name): network.ring.one}
+    return {u: -c for u, c in network.voltage(device.start, device.end)}
 
 
 def _ends(setting: Setting, blackboard: Blackboard, k: int, name: str, conducts: bool, row: Row) -> None:
     """Values at both ends of the interval, from the solver's means and ramps."""
     mean, ramp, bend = (setting.balance.value(k, row, part) for part in ("mean", "ramp", "bend"))
     if mean is not None and bend is not None:
-        mean = add(mean, bend)  # halfway between the values at the ends
+        mean = mean + bend  # halfway between the values at the ends
     if mean is None:
         blackboard.say(f"Interval {k + 1}: how {name} shares in it is not determined singly.")
         return
-    if ramp is None or setting.form.divides(ramp[0]):
+    if ramp is None or setting.form.divides(ramp.numerator):
         _tell(setting, blackboard, k, name, conducts, mean, "")
         return
     for sign, moment in ((-1, "at its start"), (1, "at its end")):
-        _tell(setting, blackboard, k, name, conducts, add(mean, (ramp[0] * sign, ramp[1])), moment)
+        _tell(setting, blackboard, k, name, conducts, mean + ramp.times(sign), moment)
 
 
 def _tell(
@@ -81,14 +82,14 @@ def _tell(
 ) -> None:
     place = f"Interval {k + 1}{', ' + moment if moment else ''}: "
     what = f"{name} carries " if conducts else f"{name} takes in reverse "
-    if setting.form.divides(ratio[0]):
+    if setting.form.divides(ratio.numerator):
         blackboard.say(place, what, "nothing.")
         return
-    if len(ratio[0]) + len(ratio[1]) > SHOWN_TERMS:
+    if ratio.terms > SHOWN_TERMS:
         shown: tuple[str | Expr, ...] = ("a value too long to print",)
     else:
         shown = (setting.form.expression(ratio),)
-    sure = ratio_sign(ratio) == 1
+    sure = ratio.sign == 1
     sign = ", positive." if sure else ", positive where the mode holds (below)."
     blackboard.say(place, what, *shown, sign)
 
@@ -104,7 +105,7 @@ def write_boundary(setting: Setting, blackboard: Blackboard, solver: Solver) -> 
     edges: list[tuple[Ratio, int]] = []
     if not setting.discontinuous:
         for condition in setting.balance.sign_conditions:
-            if ratio_sign(condition.ratio) not in (0, 1):
+            if condition.ratio.sign not in (0, 1):
                 found = _valley(setting, blackboard, solver, condition)
                 if found is not None:
                     edges.append(found)
@@ -112,8 +113,8 @@ def write_boundary(setting: Setting, blackboard: Blackboard, solver: Solver) -> 
         ring = setting.board.ring
         name = setting.form.unknown[0]
         k = setting.sequence.unknown[0]
-        whole = add(setting.fractions[k + 1], (ring.symbol(name), ring.one))
-        at_edge = insert(ring, (setting.conditions[0], ring.one), name, whole)
+        whole = setting.fractions[k + 1] + Ratio(ring.symbol(name), ring.one)
+        at_edge = insert(ring, Ratio(setting.conditions[0], ring.one), name, whole)
         blackboard.say(
             "The mode ends where its last interval vanishes, ",
             symbol(name),
@@ -121,9 +122,9 @@ def write_boundary(setting: Setting, blackboard: Blackboard, solver: Solver) -> 
             setting.share(k + 1) + symbol(name),
             "; its equation then reads:",
         )
-        edge = _without_positive_factors(at_edge[0])
+        edge = _without_positive_factors(at_edge.numerator)
         shown = Mul(*(setting.board.writer.oriented(factor) for factor, _ in edge))
-        value = (product([ring.one, *(factor for factor, _ in edge)]), ring.one)
+        value = Ratio(product([ring.one, *(factor for factor, _ in edge)]), ring.one)
         number = blackboard.balance(shown, ("the interval is gone",), value, ())
         if number is not None:
             edges.append((value, number))
@@ -143,10 +144,10 @@ def _valley(
 ) -> tuple[Ratio, int] | None:
     """The line of a current or reverse voltage that may reach zero at an interval's end."""
     k, name = condition.interval, condition.device
-    diode = setting.circuit.element(name)
+    diode = setting.circuit.device(name)
     conducts = condition.quantity == "current"
     row = _row(setting, k, diode, conducts)
-    drop = getattr(diode, "drop", None)
+    drop = diode.drop
     if not conducts and drop is not None:  # it blocks up to its drop
         row[None] = setting.locals[k].ring.symbol(drop.symbol)
     mean = setting.value(k, row)
@@ -156,23 +157,23 @@ def _valley(
     rises = half
     for coil in setting.coils:
         rise = rise_name(coil, k + 1)
-        if ring.degree(rises[0], rise) > 0:
+        if ring.degree(rises.numerator, rise) > 0:
             ramp = setting.balance.ramp(k, ("i", coil))
             if ramp is None:
                 continue
-            top, bottom = setting.from_balance(ramp)
-            rises = insert(ring, rises, rise, (2 * top, bottom))
+            top, bottom = setting.from_balance(ramp).parts
+            rises = insert(ring, rises, rise, Ratio(2 * top, bottom))
     sign = {"start": -1, "end": 1}.get(condition.moment, 0)
-    total = add(value, (rises[0] * sign, rises[1]))
+    total = value + rises.times(sign)
     expected = setting.from_balance(condition.ratio)
     own_row = _solver_row(setting, diode, conducts)
-    if setting.board.unknowns(total[0]) or setting.balance.value(k, own_row, "ramp") is None:
+    if setting.board.unknowns(total.numerator) or setting.balance.value(k, own_row, "ramp") is None:
         blackboard.say(
             f"How {name} shares a current with others in interval {k + 1} is left open by ideal parts; "
             "the mode holds where some share suits them all."
         )
         return None
-    if not subtract(total, expected)[0].is_zero():
+    if not subtract(total, expected).is_zero:
         if not setting.balance.separate_ramps:
             blackboard.say(
                 f"The smallest value of {name} in interval {k + 1} takes in how the ripple moves the means "
@@ -185,7 +186,7 @@ def _valley(
     words = "mean less half its fall" if sign else "mean"
     shown = "current" if conducts else "reverse voltage"
     left = symbol(f"{'imin' if conducts else 'vmin'}({name})")
-    if len(expected[0]) + len(expected[1]) > SHOWN_TERMS:
+    if expected.terms > SHOWN_TERMS:
         blackboard.say(f"The smallest {shown} of {name}, {moment}, is too long to print.")
         return None
     right = setting.form.expression(condition.ratio)
@@ -198,7 +199,7 @@ def _valley(
 def _edges(setting: Setting, blackboard: Blackboard, edges: list[tuple[Ratio, int]]) -> None:
     """The solver's edges, each put into one of the lines: it must become zero."""
     board = setting.board
-    coils = {setting.circuit.element(n).quantity.symbol for n in setting.coils if _is_inductor(setting, n)}  # type: ignore[union-attr]
+    coils = {setting.circuit.symbol_of(n) for n in setting.coils if _is_inductor(setting, n)}
     for key, expression in setting.mode.boundary.items():
         if key in coils and setting.discontinuous:
             continue
@@ -223,8 +224,8 @@ def _is_zero_at(setting: Setting, line: Ratio, key: str, value: Ratio) -> bool:
         read = None if definition is None else setting.board.rational(definition)
         if read is None:
             return False
-        top, bottom = read
+        top, bottom = read.parts
         _constant, linear = ring.coefficients(bottom, "T")
-        period = multiply((top, linear), (value[1], value[0]))
-        return bool(insert(ring, line, "T", period)[0].is_zero())
-    return bool(insert(ring, line, key, value)[0].is_zero())
+        period = Ratio(top, linear) / value
+        return bool(insert(ring, line, "T", period).is_zero)
+    return bool(insert(ring, line, key, value).is_zero)

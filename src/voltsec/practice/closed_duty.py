@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import sympy
 from sympy import Expr
@@ -81,7 +82,7 @@ def _expanded(mode: Mode, expression: Expr | None) -> Expr | None:
     return None
 
 
-def _matching_root(polynomial: Expr, duty: str, values: dict) -> Expr | None:
+def _matching_root(polynomial: Expr, duty: str, values: dict[Any, Any]) -> Expr | None:
     """The root that has the found value, among factors of degree one or two."""
     variable = symbol(duty)
     place = values[variable]

@@ -19,7 +19,7 @@ from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending, Solver, TooLong
 from voltsec.practice.together import solve_together
 from voltsec.steady.solution import Solution
-from voltsec.tableau.elimination import TooLarge
+from voltsec.tableau.ring import TooLarge
 
 
 class NoSuchMode(ValueError):

@@ -17,6 +17,7 @@ from voltsec.practice.verdict import Example, Mistake, Slip
 from voltsec.steady.root_forms import size
 from voltsec.steady.solution import Solution
 from voltsec.tableau.expression import Writer
+from voltsec.tableau.ratio import Ratio
 
 LONGEST_TIDIED = 400
 """Longer expressions are left as they are."""
@@ -116,7 +117,7 @@ def _written(
         for atom, exponent in key:
             power = sympy.Rational(sign * exponent.numerator, exponent.denominator)
             roots.append(writer.polynomial(algebra.atoms[atom]) ** power)
-    ratio = writer.ratio(numerator, denominator)
+    ratio = writer.ratio(Ratio(numerator, denominator))
     return sympy.Mul(ratio, *roots) if roots else ratio
 
 

@@ -162,7 +162,7 @@ def _symbolic(model: Model, found: Response) -> Any:
         raise NotTold("; ".join(model.notes) or "this response is not determined in formulas")
     ring, s = model.ring, Symbol("s")
     parts = []
-    for part in found.ratio:
+    for part in found.ratio.parts:
         powers = ring.coefficients(part, S)
         parts.append(Add(*(_plain(c, ring) * s**k for k, c in enumerate(powers))))
     return parts[0] / parts[1]

@@ -59,6 +59,8 @@ class Prover:
         undetermined = [q for q in claim.quantities if self.mode.value(q) is None]
         if undetermined:
             reason = f"{undetermined[0].text} is not determined in {name}"
+            if not self.mode.mode.written:
+                reason = f"the formulas of {name} are not written; --budget SECONDS gives them more time"
             return Judgement(name, OPEN, reason=reason)
         judgement = self._judged(claim, None)
         if judgement.outcome != HOLDS:

@@ -9,8 +9,10 @@ from voltsec.practice.algebra import subtract, vanishes
 from voltsec.practice.blackboard import Blackboard, numbers_text
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
-from voltsec.steady.ratio import Ratio, add, insert, multiply, reduced
+from voltsec.steady.root_forms import Root
 from voltsec.tableau.expression import symbol
+from voltsec.tableau.ratio import Ratio, insert, lowest_terms
+from voltsec.tableau.ring import Polynomial
 
 LONGEST_PROOF = 2000
 """Nodes of an expression with roots that is still proved zero symbolically."""
@@ -39,8 +41,8 @@ def write_result(setting: Setting, blackboard: Blackboard, solver: Solver, condi
     if mode.gain is not None:
         source = circuit.input.quantity.symbol
         left = Mul(symbol("V"), Pow(symbol(source), -1))
-        value = multiply(value, (setting.board.ring.one, setting.board.ring.symbol(source)))
-    if setting.board.unknowns(value[0]) or setting.board.unknowns(value[1]):
+        value = value * Ratio(setting.board.ring.one, setting.board.ring.symbol(source))
+    if setting.board.unknowns(value.numerator) or setting.board.unknowns(value.denominator):
         blackboard.doubt("The lines above do not determine the output voltage.")
         return
     if setting.discontinuous:
@@ -60,11 +62,11 @@ def output_voltage(setting: Setting) -> Ratio:
         setting.value(k, dict(setting.locals[k].network.voltage(output.start, output.end)))
         for k in range(setting.count)
     ]
-    if all(subtract(value, values[0])[0].is_zero() for value in values[1:]):
+    if all(subtract(value, values[0]).is_zero for value in values[1:]):
         return values[0]
-    total: Ratio = (setting.board.ring.zero, setting.board.ring.one)
+    total = Ratio(setting.board.ring.zero, setting.board.ring.one)
     for fraction, value in zip(setting.fractions, values, strict=True):
-        total = add(total, multiply(value, fraction))
+        total = total + (value * fraction)
     return total
 
 
@@ -91,7 +93,7 @@ def _write_root(setting: Setting, blackboard: Blackboard, conditions: list[int])
     return numbers
 
 
-def root_holds(setting: Setting, root) -> bool:
+def root_holds(setting: Setting, root: Root) -> bool:
     """Put into the solver's condition, and that into the board's, the root leaves zero."""
     form = setting.form
     condition = form.writer.polynomial(root.polynomial)
@@ -100,16 +102,16 @@ def root_holds(setting: Setting, root) -> bool:
     shown = setting.board.take(root.polynomial, form.ring)
     if form.effective is None:
         return any((c // shown) * shown == c for c in setting.conditions)  # less factors without unknowns
-    back = insert(setting.board.ring, (shown, setting.board.ring.one), form.k_name, _k_value(setting))
-    return any(bool((back[0] // c) * c == back[0]) for c in setting.conditions)
+    back = insert(setting.board.ring, Ratio(shown, setting.board.ring.one), form.k_name, _k_value(setting))
+    return any(bool((back.numerator // c) * c == back.numerator) for c in setting.conditions)
 
 
 def _k_value(setting: Setting) -> Ratio:
     """K as a ratio over the board's ring: its definition may be printed with roots of coupled inductances."""
     form, board = setting.form, setting.board
     assert form.effective is not None
-    top, bottom = (board.take(p, form.ring) for p in (form.effective.numerator, form.effective.denominator))
-    return 2 * top, bottom * board.ring.symbol(form.effective.load) * board.ring.symbol("T")
+    top, bottom = (board.take(p, form.ring) for p in form.effective.inductance.parts)
+    return Ratio(2 * top, bottom * board.ring.symbol(form.effective.load) * board.ring.symbol("T"))
 
 
 def period_by_k(setting: Setting) -> Ratio | None:
@@ -117,11 +119,11 @@ def period_by_k(setting: Setting) -> Ratio | None:
     if setting.form.effective is None:
         return None
     ring = setting.board.ring
-    top, bottom = _k_value(setting)
+    top, bottom = _k_value(setting).parts
     constant, linear = ring.coefficients(bottom, "T")
     if not constant.is_zero():
         return None
-    return reduced((top, linear * ring.symbol(setting.form.k_name)))
+    return lowest_terms(top, linear * ring.symbol(setting.form.k_name))
 
 
 def reaches(setting: Setting, value: Ratio, target: Expr) -> bool:
@@ -130,21 +132,23 @@ def reaches(setting: Setting, value: Ratio, target: Expr) -> bool:
     printed = board.rational(target)
     if printed is None:
         return _reaches_root(setting, value, target)
-    difference = subtract(value, printed)[0]
+    difference = subtract(value, printed).numerator
     if setting.zero(difference):
         return True
     period = period_by_k(setting)
     for way in (period, _period_of_condition(setting)):
         if way is None:
             continue
-        residue = insert(board.ring, (difference, board.ring.one), "T", way)[0]
-        conditions = [insert(board.ring, (c, board.ring.one), "T", way)[0] for c in setting.conditions]
+        residue = insert(board.ring, Ratio(difference, board.ring.one), "T", way).numerator
+        conditions = [
+            insert(board.ring, Ratio(c, board.ring.one), "T", way).numerator for c in setting.conditions
+        ]
         if residue.is_zero() or any(not c.is_zero() and _multiple(residue, c) for c in conditions):
             return True
     return _reaches_root(setting, value, target)
 
 
-def _multiple(polynomial, condition) -> bool:
+def _multiple(polynomial: Polynomial, condition: Polynomial) -> bool:
     """Whether the factors of ``condition`` that hold an unknown fraction divide ``polynomial``."""
     return any(
         bool((polynomial // factor) * factor == polynomial)
@@ -159,7 +163,7 @@ def _period_of_condition(setting: Setting) -> Ratio | None:
     for condition in setting.conditions:
         if ring.degree(condition, "T") == 1:
             constant, linear = ring.coefficients(condition, "T")
-            return reduced((-constant, linear))
+            return lowest_terms(-constant, linear)
     return None
 
 

@@ -169,7 +169,7 @@ class _Builder:
     def place(self, token: Token) -> Place:
         return Place(self.line, token.column or 1)
 
-    def node(self, tree: Tree | Any) -> Node:
+    def node(self, tree: Tree[Any] | Any) -> Node:
         built: Node = getattr(self, str(tree.data))(tree.children)
         return built
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from sympy import Basic, Expr, Integer, Mul
 
@@ -11,9 +12,9 @@ from voltsec.practice.derivation import Prose
 from voltsec.practice.intervals import current_name, loop_of, nodes_of, voltage_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending
-from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
+from voltsec.tableau.ratio import Ratio
 
 
 @dataclass
@@ -113,7 +114,7 @@ def _share(setting: Setting, k: int) -> Expr:
     return setting.share(k)
 
 
-def _left(setting: Setting, k: int, unknown: tuple, plain: str) -> Expr | None:
+def _left(setting: Setting, k: int, unknown: tuple[Any, ...], plain: str) -> Expr | None:
     """The left side; ``None`` for what the interval leaves open by itself."""
     return None if unknown in setting.locals[k].eliminated.free else symbol(plain)
 
@@ -130,7 +131,7 @@ def _write_ties(setting: Setting, blackboard: Blackboard, k: int, written: Inter
         kind = words if currents else "a loop of capacitors"
         name = names[0]
         constant, linear = ring.coefficients(tie, name)
-        value: Ratio = (-constant, linear)
+        value = Ratio(-constant, linear)
         number = blackboard.identity(
             symbol(name), setting.board.write_linear(value), (f"this interval ties them: {kind}",), value
         )
@@ -160,27 +161,27 @@ def _balance(
     ring = setting.board.ring
     kind = "volt-second" if letter == "u" else "charge"
     lines = written.voltages if letter == "u" else written.currents
-    total: Ratio = (ring.zero, ring.one)
+    total = Ratio(ring.zero, ring.one)
     terms: list[Expr] = []
     cites = []
     for k in range(setting.count):
         unknown = (letter, name)
         value = setting.unknown(k, unknown)
-        if value[0].is_zero():
+        if value.is_zero:
             continue
-        total = add(total, multiply(value, setting.fractions[k]))
+        total = total + (value * setting.fractions[k])
         shown = setting.board.write_linear(value)
         share = _share(setting, k)
         terms.append(Mul(share, shown))
         if (k, name) in lines:
             cites.append(lines[k, name])
-    if total[0].is_zero():
+    if total.is_zero:
         return []
     left = _sum(terms)
     number = blackboard.balance(left, (f"{kind} balance of {name}",), total, tuple(cites))
     if number is None:
         return []
-    return [Pending(number, f"the {kind} balance of {name}", total[0])]
+    return [Pending(number, f"the {kind} balance of {name}", total.numerator)]
 
 
 def _sum(terms: list[Expr]) -> Expr:

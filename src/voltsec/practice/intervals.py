@@ -16,11 +16,11 @@ import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, CurrentSource, Diode, Inductor, Resistor, Source, Switch
-from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Interval
 from voltsec.tableau.network import Network, Row, Unknown, coils
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring
 
 
@@ -63,21 +63,21 @@ class Local:
     def value(self, row: Row) -> tuple[Ratio, dict[Unknown, Ratio]]:
         """A sum of unknowns as a ratio in the states, and what stays open in it."""
         one = self.ring.one
-        constant: Ratio = (self.ring.zero, one)
+        constant = Ratio(self.ring.zero, one)
         open_terms: dict[Unknown, Ratio] = {}
         for unknown, coefficient in row.items():
             if unknown is None:
-                constant = add(constant, (coefficient, one))
+                constant = constant + Ratio(coefficient, one)
                 continue
             denominator, terms = self.eliminated.solved.get(unknown, (one, {unknown: one}))
             for free, term in terms.items():
-                part = multiply((term, denominator), (coefficient, one))
+                part = Ratio(term, denominator) * Ratio(coefficient, one)
                 if free is None:
-                    constant = add(constant, part)
+                    constant = constant + part
                 else:
-                    before = open_terms.get(free, (self.ring.zero, one))
-                    open_terms[free] = add(before, part)
-        return constant, {u: r for u, r in open_terms.items() if not r[0].is_zero()}
+                    before = open_terms.get(free, Ratio(self.ring.zero, one))
+                    open_terms[free] = before + part
+        return constant, {u: r for u, r in open_terms.items() if not r.is_zero}
 
     def state(self, unknown: Unknown) -> Row:
         """The row of one unknown; a capacitor's voltage or a coil's current is a variable already."""
@@ -90,7 +90,7 @@ class Local:
         """Put back into every law of the interval, the solution leaves nothing, ties apart."""
         for row in self.rows:
             constant, left = self.value(row)
-            if left or not self._tied(constant[0]):
+            if left or not self._tied(constant.numerator):
                 return False
         return True
 
@@ -189,8 +189,10 @@ def loop_of(circuit: Circuit, interval: Interval, start: str, end: str) -> tuple
     """
     graph = nx.MultiGraph()
     for element in circuit.elements:
-        fixed = isinstance(element, Source | Capacitor)
-        if fixed or (isinstance(element, Switch | Diode) and element.name in interval.conducting):
+        closed = isinstance(element, Switch | Diode) and element.name in interval.conducting
+        if isinstance(element, Source | Capacitor | Switch | Diode) and (
+            closed or not isinstance(element, Switch | Diode)
+        ):
             graph.add_edge(element.start, element.end, name=element.name)
     graph.add_nodes_from((start, end))
     if not nx.has_path(graph, end, start):

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cached_property, partial
+from typing import Any
 
 import numpy as np
 from sympy import Basic, Expr, lambdify
@@ -204,7 +205,7 @@ class Field:
         low, high = max(min(seen), centre / LARGEST_SPAN), min(max(seen), centre * LARGEST_SPAN)
         return Axis(name, unit, float(low), float(high), True, definition)
 
-    def _shown(self, value):
+    def _shown(self, value: Any) -> Any:
         """The axis value at a value of the swept symbol, or the other way round (K times R is constant)."""
         with np.errstate(divide="ignore"):  # a boundary that reaches zero lies beyond the axis
             return value if self.product is None else self.product / value
@@ -330,7 +331,9 @@ class Field:
     def _along(self, expression: Expr, duties: np.ndarray) -> np.ndarray:
         return np.broadcast_to(self._values(expression, {}, {self.x.name: duties}), duties.shape)
 
-    def _values(self, expression: Expr, definitions: Mapping[str, Expr], changed: Mapping[str, np.ndarray]):
+    def _values(
+        self, expression: Expr, definitions: Mapping[str, Expr], changed: Mapping[str, np.ndarray]
+    ) -> Any:
         """An expression's values at the operating point with some symbols changed."""
         whole = _in_full(expression, definitions)
         names = sorted(str(s) for s in whole.free_symbols)
@@ -372,7 +375,7 @@ def _in_full(expression: Basic, definitions: Mapping[str, Expr]) -> Expr:
         if not named:
             break
         expression = expression.xreplace(named)
-    return expression  # type: ignore[return-value]
+    return expression
 
 
 def _no_symbol(name: str, known: list[str]) -> str:

@@ -10,10 +10,10 @@ from sympy import Expr, Symbol
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
-from voltsec.steady.ratio import Ratio
 from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
+from voltsec.tableau.ratio import Ratio
 
 PLAIN = {
     "gain": "gain",
@@ -188,7 +188,7 @@ class ModeValues:
             return next((name for name in loads if name in self.mode.boundary), "R")
         return letter
 
-    def _row(self, kind: str, part: str) -> dict:
+    def _row(self, kind: str, part: str) -> dict[Any, Any]:
         balance = self.builder.balance
         if kind == "i":
             return {("i", part): balance.ring.one}

@@ -9,9 +9,9 @@ from voltsec.practice.interval_lines import IntervalLines
 from voltsec.practice.intervals import rise_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending, Solver
-from voltsec.steady.ratio import Ratio, add, multiply, reduced
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row
+from voltsec.tableau.ratio import Ratio
 
 
 def write_rises(
@@ -25,27 +25,27 @@ def write_rises(
         for coil in setting.coils:
             entries = setting.inductances(coil)
             value = setting.unknown(k, ("u", coil))
-            volt_seconds: Ratio = multiply(value, setting.duration(k))
+            volt_seconds: Ratio = value * setting.duration(k)
             cites = tuple(n for n in (written.voltages.get((k, coil)),) if n is not None)
             name = rise_name(coil, k + 1)
             if len(entries) == 1:
-                rise = multiply(volt_seconds, (ring.one, entries[coil]))
+                rise = volt_seconds * Ratio(ring.one, entries[coil])
                 right = _product(setting, value, k, coil)
                 reason = (f"voltage of {coil} times duration over inductance, interval {k + 1}",)
                 number = blackboard.identity(symbol(name), right, reason, rise, cites)
                 if number is not None:
                     solver.define(name, rise, number)
                 continue
-            total: Ratio = (-volt_seconds[0], volt_seconds[1])
+            total: Ratio = -volt_seconds
             left: list[Expr] = []
             for other, entry in entries.items():
-                total = add(total, (entry * ring.symbol(rise_name(other, k + 1)), ring.one))
+                total = total + Ratio(entry * ring.symbol(rise_name(other, k + 1)), ring.one)
                 left.append(Mul(setting.board.writer.polynomial(entry), symbol(rise_name(other, k + 1))))
             left.append(-_volt_seconds(setting, value, k))
             reason = (f"flux linkage of {coil}, interval {k + 1}",)
             number = blackboard.balance(Add(*left), reason, total, cites)
             if number is not None:
-                pending.append(Pending(number, f"the flux linkage of {coil}", total[0]))
+                pending.append(Pending(number, f"the flux linkage of {coil}", total.numerator))
     return pending
 
 
@@ -54,7 +54,7 @@ def _volt_seconds(setting: Setting, value: Ratio, k: int) -> Expr:
 
 
 def _product(setting: Setting, value: Ratio, k: int, coil: str) -> Expr:
-    if value[0].is_zero():
+    if value.is_zero:
         return Integer(0)
     inductance = setting.board.writer.polynomial(setting.inductances(coil)[coil])
     return Mul(_volt_seconds(setting, value, k), 1 / inductance)
@@ -63,7 +63,7 @@ def _product(setting: Setting, value: Ratio, k: int, coil: str) -> Expr:
 def write_continuity(setting: Setting, blackboard: Blackboard, solver: Solver) -> None:
     """Each interval's mean current from the one before: the current makes no jump."""
     ring = setting.board.ring
-    half = (ring.one, ring.constant(2))
+    half = Ratio(ring.one, ring.constant(2))
     blackboard.say(
         "A coil's current does not jump: the mean of one interval plus half its rise is the mean of the next "
         "less half of that rise."
@@ -72,18 +72,18 @@ def write_continuity(setting: Setting, blackboard: Blackboard, solver: Solver) -
         for k in range(1, setting.count):
             before = setting.current(coil, k - 1)
             rises = [rise_name(coil, k), rise_name(coil, k + 1)]
-            value: Ratio = (ring.symbol(before), ring.one)
+            value = Ratio(ring.symbol(before), ring.one)
             for rise in rises:
                 known = solver.values.get(rise)
-                if known is None or not known.ratio[0].is_zero():
-                    value = add(value, multiply((ring.symbol(rise), ring.one), half))
+                if known is None or not known.ratio.is_zero:
+                    value = value + (Ratio(ring.symbol(rise), ring.one) * half)
             name = setting.current(coil, k)
-            right = setting.board.write_linear(reduced(value))
+            right = setting.board.write_linear(value.reduced())
             number = blackboard.identity(
                 symbol(name), right, (f"{coil} from interval {k} to {k + 1}",), value
             )
             if number is not None:
-                solver.define(name, reduced(value), number)
+                solver.define(name, value.reduced(), number)
 
 
 def rise_ties(setting: Setting, blackboard: Blackboard, written: IntervalLines) -> list[Pending]:
@@ -101,9 +101,9 @@ def rise_ties(setting: Setting, blackboard: Blackboard, written: IntervalLines) 
             if total.is_zero():
                 continue
             cites = [n for n in numbers if _is_tie(blackboard, n, setting, k)]
-            left = setting.board.write_linear((total, ring.one))
+            left = setting.board.write_linear(Ratio(total, ring.one))
             reason = (f"the tie of interval {k + 1} holds all through it",)
-            number = blackboard.balance(left, reason, (total, ring.one), tuple(cites[:1]))
+            number = blackboard.balance(left, reason, Ratio(total, ring.one), tuple(cites[:1]))
             if number is not None:
                 found.append(Pending(number, "the tie of the rises", total))
     return found
@@ -131,14 +131,14 @@ def event_lines(setting: Setting, blackboard: Blackboard) -> list[Pending]:
                     row[None] = -network.ring.symbol(drop.symbol)
                 what = "voltage"
             mean = setting.value(k, row)
-            total = add(mean, setting.half_rise(mean, k))
-            if total[0].is_zero():
+            total = mean + setting.half_rise(mean, k)
+            if total.is_zero:
                 continue
             left = setting.board.write_linear(total)
             reason = (f"the {what} of {name} is zero at the end of interval {k + 1}",)
             number = blackboard.balance(left, reason, total, ())
             if number is not None:
-                found.append(Pending(number, f"the end of interval {k + 1}", total[0]))
+                found.append(Pending(number, f"the end of interval {k + 1}", total.numerator))
     return found
 
 
@@ -158,11 +158,11 @@ def write_condition(setting: Setting, blackboard: Blackboard, left_over: list[Pe
             f"what is left of {source.words} ({source.number}){used}, "
             "without the factors that cannot be zero",
         )
-        value: Ratio = (condition, setting.board.ring.one)
+        value = Ratio(condition, setting.board.ring.one)
         left = setting.board.writer.oriented(condition)
         printed = blackboard.board.rational(left)
-        sign = 1 if printed is None or printed[0] == condition else -1
-        number = blackboard.balance(left, reason, (value[0] * sign, value[1]), (source.number, *source.used))
+        sign = 1 if printed is None or printed.numerator == condition else -1
+        number = blackboard.balance(left, reason, value.times(sign), (source.number, *source.used))
         if number is not None:
             numbers.append(number)
     if not numbers:

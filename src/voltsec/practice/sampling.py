@@ -25,7 +25,7 @@ SPREAD = 0.05
 """Sample points are moved by this share, so that no formula meets round numbers only."""
 
 
-CHOICES: dict[str, Callable] = {"Max": max, "max": max, "Min": min, "min": min}
+CHOICES: dict[str, Callable[..., Any]] = {"Max": max, "max": max, "Min": min, "min": min}
 """The tool's own largest of several, and a formula's."""
 
 RELATIONS: dict[str, Callable[[mpf, mpf], bool]] = {

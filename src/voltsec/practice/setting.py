@@ -11,10 +11,10 @@ from voltsec.circuit.graph import references
 from voltsec.practice.algebra import Board
 from voltsec.practice.intervals import Local, current_name, rise_name, solve_interval, voltage_name
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.ratio import Ratio, add, multiply, reduced
 from voltsec.steady.solution import Mode
 from voltsec.tableau.assembly import inductance_rows, parameter_names
 from voltsec.tableau.network import Row, Unknown, coils
+from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial
 
 
@@ -72,11 +72,11 @@ class Setting:
         found = self.builder.found.fractions
         over = self.board.ring.constant(found.over)
         images = (found.images[name] for name in self.sequence.fractions)
-        return tuple(reduced((self.board.take(image, found.ring), over)) for image in images)
+        return tuple(lowest_terms(self.board.take(image, found.ring), over) for image in images)
 
     def share(self, k: int) -> Expr:
         """Interval ``k``'s share of the period, written."""
-        top, bottom = self.fractions[k]
+        top, bottom = self.fractions[k].parts
         share = self.board.writer.oriented(top)
         return share if bottom.is_one() else expand(share / int(bottom.leading_coefficient()))
 
@@ -92,12 +92,12 @@ class Setting:
         total = self._taken(constant, local, images)
         for unknown, factor in left.items():
             name = self.board.ring.symbol(self.open_name(k, unknown))
-            total = add(total, multiply(self._taken(factor, local, images), (name, self.board.ring.one)))
+            total = total + (self._taken(factor, local, images) * Ratio(name, self.board.ring.one))
         return total
 
     def _taken(self, ratio: Ratio, local: Local, images: dict[str, Polynomial]) -> Ratio:
-        top, bottom = (self.board.take(part, local.ring, images) for part in ratio)
-        return reduced((top, bottom))
+        top, bottom = (self.board.take(part, local.ring, images) for part in ratio.parts)
+        return lowest_terms(top, bottom)
 
     def unknown(self, k: int, unknown: Unknown) -> Ratio:
         """One unknown of interval ``k`` in the board's names."""
@@ -106,13 +106,13 @@ class Setting:
     def half_rise(self, ratio: Ratio, k: int) -> Ratio:
         """Half the rise over interval ``k`` of something linear in coil currents, by the coils' rises."""
         ring = self.board.ring
-        total: Ratio = (ring.zero, ring.one)
+        total = Ratio(ring.zero, ring.one)
         for coil in self.coils:
             name = self.current(coil, k)
-            if ring.degree(ratio[0], name) == 1:
-                slope = ring.coefficients(ratio[0], name)[1]
+            if ring.degree(ratio.numerator, name) == 1:
+                slope = ring.coefficients(ratio.numerator, name)[1]
                 rise = ring.symbol(rise_name(coil, k + 1))
-                total = add(total, multiply((slope, 2 * ratio[1]), (rise, ring.one)))
+                total = total + (Ratio(slope, 2 * ratio.denominator) * Ratio(rise, ring.one))
         return total
 
     def ties(self, k: int) -> tuple[Polynomial, ...]:
@@ -127,14 +127,14 @@ class Setting:
 
     def duration(self, k: int) -> Ratio:
         """How long interval ``k`` lasts."""
-        top, bottom = self.fractions[k]
-        return top * self.board.ring.symbol("T"), bottom
+        top, bottom = self.fractions[k].parts
+        return Ratio(top * self.board.ring.symbol("T"), bottom)
 
     def from_balance(self, ratio: Ratio) -> Ratio:
         """A ratio of the solver's ring over the board's."""
         found = self.builder.found.fractions
-        top, bottom = found.shown_in(self.balance.ring, ratio, self.board.ring)
-        return top, bottom
+        top, bottom = found.shown_in(self.balance.ring, ratio.parts, self.board.ring)
+        return Ratio(top, bottom)
 
     @cached_property
     def conditions(self) -> tuple[Polynomial, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import sympy
 from mpmath import mpf
@@ -12,6 +13,7 @@ from voltsec.practice.names import Claim
 from voltsec.practice.sampling import Undefined
 from voltsec.practice.trial import Trial
 from voltsec.practice.verdict import HOLDS, Slip
+from voltsec.steady.modes import ModeBuilder
 from voltsec.tableau.expression import symbol
 
 NOTHING = mpf(10) ** -40
@@ -20,14 +22,14 @@ NOTHING = mpf(10) ** -40
 NEARLY = mpf(10) ** -25
 
 
-def condition_slips(claim: Claim, trial: Trial, provers: dict) -> Iterator[Slip]:
+def condition_slips(claim: Claim, trial: Trial, provers: dict[Any, Any]) -> Iterator[Slip]:
     """Slips of this kind, each proved by a formula that then holds."""
     yield from _other_conduction(claim, trial, provers)
     yield from _idle_forgotten(claim, trial)
     yield from _losses(claim, trial)
 
 
-def _other_conduction(claim: Claim, trial: Trial, provers: dict) -> Iterator[Slip]:
+def _other_conduction(claim: Claim, trial: Trial, provers: dict[Any, Any]) -> Iterator[Slip]:
     """It holds in another mode."""
     own = trial.mode.mode.name
     for name, prover in provers.items():
@@ -64,7 +66,7 @@ def _idle_forgotten(claim: Claim, trial: Trial) -> Iterator[Slip]:
             return
 
 
-def _idle(builder) -> Iterator[tuple[str, Expr, Expr]]:
+def _idle(builder: ModeBuilder) -> Iterator[tuple[str, Expr, Expr]]:
     """Each unknown share, what it would be without the idle interval after it, and that interval's share."""
     fractions = builder.form.fractions
     places = list(fractions.unknown)

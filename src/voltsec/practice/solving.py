@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from voltsec.practice.blackboard import Blackboard, numbers_text
-from voltsec.steady.ratio import Ratio, reduced
 from voltsec.tableau.expression import symbol
+from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial, definite_sign
 
 LONGEST_LINE = 60
@@ -79,9 +79,9 @@ class Solver:
 
     def _reduce(self, equation: Pending) -> None:
         """Put in every value that is known."""
-        ratio: Ratio = (equation.polynomial, self.board.ring.one)
+        ratio = Ratio(equation.polynomial, self.board.ring.one)
         for _ in range(len(self.values) + 1):
-            present = self.board.unknowns(ratio[0]) & set(self.values)
+            present = self.board.unknowns(ratio.numerator) & set(self.values)
             if not present:
                 break
             for name in sorted(present):
@@ -89,9 +89,9 @@ class Solver:
                 ratio = self.board.put(ratio, {name: value.ratio})
                 if value.number not in equation.used:
                     equation.used.append(value.number)
-            if len(ratio[0]) > LONGEST_EQUATION:
-                raise TooLong(f"equation ({equation.number}) grows to {len(ratio[0])} terms")
-        equation.polynomial = self._without_positive_factors(ratio[0])
+            if len(ratio.numerator) > LONGEST_EQUATION:
+                raise TooLong(f"equation ({equation.number}) grows to {len(ratio.numerator)} terms")
+        equation.polynomial = self._without_positive_factors(ratio.numerator)
 
     def _without_positive_factors(self, polynomial: Polynomial) -> Polynomial:
         if polynomial.is_zero():
@@ -115,15 +115,17 @@ class Solver:
         if not choices:
             raise TooLong("no unknown stands by itself")
         _, _, _, name, constant, linear = min(choices, key=lambda choice: choice[:3])
-        ratio = reduced((-constant, linear))
-        if len(ratio[0]) + len(ratio[1]) > LONGEST_LINE:
-            raise TooLong(f"{name} would take {len(ratio[0]) + len(ratio[1])} terms")
+        ratio = lowest_terms(-constant, linear)
+        if ratio.terms > LONGEST_LINE:
+            raise TooLong(f"{name} would take {ratio.terms} terms")
         with_others = f", with {numbers_text(equation.used)}" if equation.used else ""
         reason = (f"from {equation.words} ({equation.number}){with_others}",)
         self._write(name, ratio, reason, equation.number, equation.used)
 
-    def _write(self, name: str, ratio: Ratio, reason, main: int, used: Iterable[int]) -> None:
-        free = self.board.unknowns(ratio[0])
+    def _write(
+        self, name: str, ratio: Ratio, reason: tuple[str, ...], main: int, used: Iterable[int]
+    ) -> None:
+        free = self.board.unknowns(ratio.numerator)
         right = self.board.write_linear(ratio) if free else self.board.write(ratio)
         number = self.blackboard.solved(symbol(name), right, reason, main, tuple(used))
         if number is None:
@@ -134,19 +136,19 @@ class Solver:
         """Put later lines back into the earlier ones that still hold unknowns."""
         for name in names:
             value = self.values.get(name)
-            if value is None or not self.board.unknowns(value.ratio[0]):
+            if value is None or not self.board.unknowns(value.ratio.numerator):
                 continue
-            holder = Pending(value.number, "", value.ratio[0])
+            holder = Pending(value.number, "", value.ratio.numerator)
             ratio = self._closed(value.ratio, holder)
-            if len(ratio[0]) + len(ratio[1]) > LONGEST_LINE:
-                raise TooLong(f"{name} would take {len(ratio[0]) + len(ratio[1])} terms")
+            if ratio.terms > LONGEST_LINE:
+                raise TooLong(f"{name} would take {ratio.terms} terms")
             if ratio != value.ratio:
                 reason = (f"from ({value.number}) with {numbers_text(holder.used)}",)
                 self._write(name, ratio, reason, value.number, holder.used)
 
     def _closed(self, ratio: Ratio, holder: Pending) -> Ratio:
         for _ in range(len(self.values) + 1):
-            present = self.board.unknowns(ratio[0]) & set(self.values)
+            present = self.board.unknowns(ratio.numerator) & set(self.values)
             if not present:
                 break
             for name in sorted(present):
@@ -157,6 +159,6 @@ class Solver:
 
     def value(self, ratio: Ratio) -> tuple[Ratio, tuple[int, ...]]:
         """``ratio`` with every known value put in, and the lines that were used."""
-        holder = Pending(0, "", ratio[0])
+        holder = Pending(0, "", ratio.numerator)
         closed = self._closed(ratio, holder)
         return closed, tuple(holder.used)

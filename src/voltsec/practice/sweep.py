@@ -276,8 +276,9 @@ def _check_drops(circuit: Circuit, point: Mapping[str, Any]) -> None:
         highest = np.maximum(highest, point[source.quantity.symbol])
     for device in circuit.devices:
         drop = device.drop
-        given = drop is not None and drop.symbol in point
-        if given and circuit.sources and np.any(np.greater_equal(point[drop.symbol], highest)):
+        if drop is None or drop.symbol not in point or not circuit.sources:
+            continue
+        if np.any(np.greater_equal(point[drop.symbol], highest)):
             raise BadSweep(
                 f"the drop {drop.symbol} of {device.name} is not below the input voltage "
                 f"{circuit.input.quantity.symbol}"
@@ -320,7 +321,7 @@ def _runs(job: _Job, flat: dict[str, Array], length: int, executor: Executor | N
         for part, count in chunks:
             yield run_chunk(job, part, count)
         return
-    waiting: list[Future] = []
+    waiting: list[Future[Any]] = []
     try:
         for part, count in islice(chunks, IN_FLIGHT):
             waiting.append(executor.submit(run_chunk, job, part, count))

@@ -6,8 +6,8 @@ from voltsec.practice.blackboard import Blackboard, numbers_text
 from voltsec.practice.intervals import current_name, rise_name, voltage_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending, Solver, Value
-from voltsec.steady.ratio import Ratio
 from voltsec.tableau.expression import symbol
+from voltsec.tableau.ratio import Ratio
 
 LONGEST_VALUE = 400
 """Terms of a value that is still printed."""
@@ -30,7 +30,7 @@ def solve_together(
     cites = tuple(numbers)
     for name, ratio in values.items():
         solver.values.setdefault(name, Value(ratio, numbers[-1] if numbers else 0))
-        short = len(ratio[0]) + len(ratio[1]) <= LONGEST_VALUE
+        short = ratio.terms <= LONGEST_VALUE
         wanted = name.startswith("v(") or (name.startswith("i(") and not setting.discontinuous)
         if wanted and short:
             line = blackboard.note(symbol(name), setting.board.write(ratio), ("solved together",), cites)
@@ -40,7 +40,7 @@ def solve_together(
     found = []
     for condition in setting.conditions:
         left = setting.board.writer.oriented(condition)
-        value: Ratio = (condition, setting.board.ring.one)
+        value = Ratio(condition, setting.board.ring.one)
         number = blackboard.balance(left, ("what the equations leave for the fraction",), value, cites)
         if number is not None:
             found.append(number)
@@ -54,8 +54,7 @@ def known_values(setting: Setting) -> dict[str, Ratio]:
 
     def put(name: str, ratio: Ratio | None, factor: int = 1) -> None:
         if ratio is not None and name in setting.board.states:
-            top, bottom = setting.from_balance(ratio)
-            found[name] = (top * factor, bottom)
+            found[name] = setting.from_balance(ratio).times(factor)
 
     for name in setting.capacitors:
         put(voltage_name(name), balance.capacitor_voltage(name))
@@ -72,5 +71,5 @@ def known_values(setting: Setting) -> dict[str, Ratio]:
 
 
 def _holds(setting: Setting, equation: Pending, values: dict[str, Ratio]) -> bool:
-    ratio = setting.board.put((equation.polynomial, setting.board.ring.one), values)
-    return setting.zero(ratio[0])
+    ratio = setting.board.put(Ratio(equation.polynomial, setting.board.ring.one), values)
+    return setting.zero(ratio.numerator)

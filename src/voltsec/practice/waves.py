@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import isnan
+from typing import Any
 
 import numpy as np
 
@@ -118,6 +119,10 @@ class Waves:
             if trace.name == name:
                 return trace
         raise KeyError(name)
+
+    def __repr__(self) -> str:
+        names = ", ".join(trace.name for trace in self.traces)
+        return f"<{self.periods} period{'s' * (self.periods > 1)} of {self.circuit.name}: {names}>"
 
     def _repr_html_(self) -> str:
         from voltsec.report.waves_figure import notebook_figure  # only a notebook asks for it
@@ -228,13 +233,13 @@ class _Formulas:
             for capacitor in circuit.capacitors
             if capacitor.resistance is None
         }
-        self.found: dict[tuple[str, frozenset], float] = {}
+        self.found: dict[tuple[str, frozenset[Any]], float] = {}
         kinds = {Average: "average", RootMeanSquare: "rms", Swing: "peak_to_peak"}
-        for name, result in () if numbers is None else results_of(circuit).items():
-            kind = kinds.get(type(result.measure))
-            value = numbers.results.get(name)
-            if kind is not None and value is not None:
-                self.found.setdefault((kind, self._key(result.measure.terms)), value)
+        told = {} if numbers is None else numbers.results
+        for name, result in results_of(circuit).items():
+            measure, value = result.measure, told.get(name)
+            if isinstance(measure, Average | RootMeanSquare | Swing) and value is not None:
+                self.found.setdefault((kinds[type(measure)], self._key(measure.terms)), value)
 
     def of(self, terms: Terms) -> dict[str, float]:
         """Measure -> value, for those of :data:`MEASURES` that the formulas have."""
@@ -249,9 +254,9 @@ class _Formulas:
                 found[kind] = -value if kind == "average" else value
         return found
 
-    def _key(self, terms: Terms) -> frozenset:
+    def _key(self, terms: Terms) -> frozenset[Any]:
         """The quantity, however it is written."""
-        total: dict[tuple, int] = {}
+        total: dict[tuple[Any, ...], int] = {}
         for unknown, sign in terms:
             for inner, factor in self.across.get(unknown, ((unknown, 1),)):
                 if not (inner[0] == "v" and inner[1] in self.references):

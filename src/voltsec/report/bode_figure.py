@@ -106,7 +106,7 @@ def _near(curve: Curve, drawn: list[Curve]) -> np.ndarray:
     for other in reversed(drawn):
         if other.response is curve.response:
             turns = np.round((other.degrees[0] - curve.degrees[0]) / 360.0)
-            return curve.degrees + 360.0 * turns  # type: ignore[no-any-return]
+            return curve.degrees + 360.0 * turns
     return curve.degrees
 
 

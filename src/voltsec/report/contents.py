@@ -11,7 +11,7 @@ from sympy import Basic
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time, limited, seconds_left
-from voltsec.circuit.elements import CurrentSource, Load, Quantity, Transformer
+from voltsec.circuit.elements import CurrentSource, Element, Load, Quantity, Transformer
 from voltsec.practice.derivation import Derivation
 from voltsec.practice.derive import NoSuchMode, derive
 from voltsec.report.machine import circuit_name
@@ -75,22 +75,30 @@ def parts(circuit: Circuit) -> Iterator[Part]:
         if isinstance(element, Transformer):
             nodes = ", ".join(f"{one} → {other}" for one, other in element.windings)
             turns = " : ".join(str(turn) for turn in element.turns)
-            further = "" if element.magnetizing is None else f"magnetizing {_value(element.magnetizing)}"
-            yield Part(element.name, element.kind, nodes, turns, further)
+            yield Part(element.name, element.kind, nodes, turns, ", ".join(_further(element)))
             continue
-        notes = []
-        for word in ("resistance", "drop"):
-            quantity = getattr(element, word, None)
-            if isinstance(quantity, Quantity):
-                notes.append(f"{word} {_value(quantity)}")
         own = getattr(element, "quantity", None)
         value = "" if own is None else _value(own)
-        yield Part(element.name, element.kind, f"{element.start} → {element.end}", value, ", ".join(notes))
+        yield Part(
+            element.name,
+            element.kind,
+            f"{element.start} → {element.end}",
+            value,
+            ", ".join(_further(element)),
+        )
     for coupling in circuit.couplings:
         strength = "" if coupling.coefficient is None else f"k = {float(coupling.coefficient):g}"
         if coupling.mutual is not None:
             strength = engineering(float(coupling.mutual), "H")
         yield Part(coupling.symbol, "coupling", f"{coupling.first}, {coupling.second}", strength, "")
+
+
+def _further(element: Element) -> Iterator[str]:
+    """The properties of an element with their values, ``resistance 40 mΩ``."""
+    listed = [(word, getattr(element, word, None)) for word in ("resistance", "drop", "magnetizing")]
+    for word, quantity in (*listed, *element.beside):
+        if quantity is not None:
+            yield f"{word.replace('_', ' ')} {_value(quantity)}"
 
 
 def _value(quantity: Quantity) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from sympy import Basic
 
@@ -15,6 +15,7 @@ from voltsec.report.latex_figure import PACKAGES
 from voltsec.report.losses import loss_rows
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
+from voltsec.report.other_losses import KINDS, other_loss_rows
 from voltsec.report.outline import (
     ROLES,
     leading_rows,
@@ -89,6 +90,7 @@ def latex_document(solution: Solution) -> str:
         *time_latex(solution),
         latex_fragment(solution),
         *_latex_losses(solution),
+        *_latex_other_losses(solution),
         *frequency_latex(solution),
         *(as_latex(derivation) for derivation in derivations(solution)),
         r"\end{document}",
@@ -123,6 +125,18 @@ def _latex_losses(solution: Solution) -> Iterator[str]:
                 rf"P_{{\mathrm{{{escaped(n)}}}}} &= {formula_latex(e, duties)}" for n, e in found.items()
             ]
             yield "\\begin{align*}\n" + " \\\\\n".join(lines) + "\n\\end{align*}"
+
+
+def _latex_other_losses(solution: Solution) -> Iterator[str]:
+    heading, *rows = [*other_loss_rows(solution)] or [()]
+    if rows:
+        kinds = {kind.formula: f"${kind.latex}$" for kind in KINDS.values()} | {"": ""}
+        yield r"\section*{Losses beside conduction at the operating point}"
+        yield r"\begin{center}\begin{tabular}{lllrr}"
+        yield " & ".join(escaped(cell) for cell in heading) + r" \\ \hline"
+        for part, words, formula_, *cells in rows:
+            yield " & ".join([escaped(part), words, kinds[formula_], *map(escaped, cells)]) + r" \\"
+        yield r"\end{tabular}\end{center}"
 
 
 def markdown(solution: Solution) -> str:
@@ -162,7 +176,7 @@ def _markdown(solution: Solution) -> Iterator[str]:
         yield from _table(["Quantity", "Value"], [list(row) for row in stage_rows(solution)])
         heading, *rows = part_rows(solution)
         yield from _table([cell.replace("\n", " ") for cell in heading], [list(row) for row in rows])
-        for table in (loss_rows(solution), deviation_rows(solution)):
+        for table in (loss_rows(solution), other_loss_rows(solution), deviation_rows(solution)):
             names, *cells = [list(row) for row in table] or [[]]
             if cells:
                 yield from _table(names, cells)
@@ -180,7 +194,9 @@ def _markdown(solution: Solution) -> Iterator[str]:
                 yield f"- {note}"
 
 
-def _mode(mode: Mode, solution: Solution, shown, leading: FirstOrder | None) -> Iterator[str]:
+def _mode(
+    mode: Mode, solution: Solution, shown: Callable[[Basic], str], leading: FirstOrder | None
+) -> Iterator[str]:
     words = mode_words(mode)
     name = shown_mode(mode).replace("<", r"\<")
     yield from _heading(f"{name}, {words}" if words else name)

@@ -194,7 +194,7 @@ class FormulaPrinter(StrPrinter):
         if exponent.is_Rational and (exponent.is_negative or exponent.q == 2) and exponent.q <= 2:
             if exponent == Rational(1, 2):
                 return self.alphabet.root(self._print(base))
-            return self._print_Mul(_AsProduct(expr))  # type: ignore[arg-type]
+            return self._print_Mul(_AsProduct(expr))
         inner = self.parenthesize(base, PRECEDENCE["Pow"], strict=False)
         if exponent.is_Integer:
             return inner + self.alphabet.power(int(exponent))

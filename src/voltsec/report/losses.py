@@ -14,6 +14,7 @@ from voltsec.practice.wanted import Wanted
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.formula import formula
 from voltsec.report.machine import Writer, symbol_units
+from voltsec.report.other_losses import drawn_power
 from voltsec.report.quantity import engineering, percent
 from voltsec.steady.correction import Correction, correction
 from voltsec.steady.first_order import FirstOrder
@@ -30,10 +31,7 @@ def loss_rows(solution: Solution, alphabet: Alphabet = UNICODE) -> Iterator[tupl
     found = {} if numbers is None else {n: loss for n, loss in numbers.losses.items() if loss is not None}
     if not found or numbers is None:
         return
-    drawn = sum(
-        numbers.point[source.quantity.symbol] * max(numbers.source_currents.get(source.name) or 0.0, 0.0)
-        for source in solution.circuit.sources
-    )
+    drawn = drawn_power(solution)
     yield LOSS_HEADING
     for name, loss in sorted(found.items(), key=lambda item: -item[1]):
         yield name, engineering(loss, "W", alphabet), percent(loss / drawn if drawn else None, alphabet)

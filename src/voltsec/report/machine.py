@@ -10,7 +10,6 @@ import json
 from collections.abc import Container, Iterator, Mapping
 from dataclasses import asdict
 from math import isfinite
-from pathlib import PurePath
 from typing import Any
 
 from sympy import Add, Basic
@@ -67,7 +66,7 @@ def json_text(value: Json) -> str:
 
 def circuit_name(circuit: Circuit) -> str:
     """The title, or the stem of the file's name."""
-    return circuit.title or PurePath(circuit.file).stem
+    return circuit.name
 
 
 def symbol_units(solution: Solution) -> dict[str, str]:
@@ -200,12 +199,23 @@ def _numbers(numbers: Numbers, circuit: Circuit) -> Json:
         "output_current": None if numbers.output_current is None else asdict(numbers.output_current),
         "output_ripple": finite(numbers.output_ripple),
         "losses": _finite_each(numbers.losses),
+        **_other_losses(numbers),
         "point": _finite_each(numbers.point),
     }
     for name in (*circuit.timing_symbols, "T"):
         if name in numbers.point and name not in fields and name != "mode":
             result[name] = finite(numbers.point[name])
     return result | fields
+
+
+def _other_losses(numbers: Numbers) -> Json:
+    """Losses beside conduction, where the netlist's properties tell any."""
+    if not numbers.other_losses:
+        return {}
+    return {
+        "other_losses": _finite_each(numbers.other_losses),
+        "overall_efficiency": finite(numbers.overall_efficiency),
+    }
 
 
 def finite(value: float | None) -> float | None:

@@ -103,7 +103,7 @@ class ModeParts:
         self.solution = solution
         self.leading = leading
         self.alphabet = alphabet
-        self.shown = shown if full else lambda expression: _readable(expression, shown)
+        self.shown: Shown = shown if full else lambda expression: _readable(expression, shown)
         self.full = full
 
     def region(self) -> Iterator[Row]:

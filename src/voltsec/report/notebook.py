@@ -8,9 +8,11 @@ from __future__ import annotations
 from html import escape
 
 from voltsec.report.latex import escaped, formula_latex
+from voltsec.report.losses import loss_rows
 from voltsec.report.machine import circuit_name
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
+from voltsec.report.other_losses import other_loss_rows
 from voltsec.report.outline import (
     ROLES,
     Row,
@@ -50,9 +52,10 @@ def html(solution: Solution) -> str:
         heading, *rows = part_rows(solution)
         cells = [[escape(cell) for cell in row] for row in rows]
         parts.append(_table([escape(cell).replace("\n", " ") for cell in heading], cells))
-        names, *differing = [[escape(cell) for cell in row] for row in deviation_rows(solution)] or [[]]
-        if differing:
-            parts.append(_table(names, differing))
+        for table in (loss_rows(solution), other_loss_rows(solution), deviation_rows(solution)):
+            names, *lines = [[escape(cell) for cell in row] for row in table] or [[]]
+            if lines:
+                parts.append(_table(names, lines))
     for title, listed in (("Not determined", solution.undetermined), ("Notes", notes(solution))):
         if listed:
             parts.append(f"<h4>{title}</h4>")
@@ -65,7 +68,7 @@ def _mode(mode: Mode, solution: Solution) -> list[str]:
     duties = circuit.duty_symbols
 
     def mathematics(expression: object) -> str:
-        return f"${escape(formula_latex(expression, duties))}$"  # type: ignore[arg-type]
+        return f"${escape(formula_latex(expression, duties))}$"
 
     region = region_words(mode) or f"when {mathematics(mode.holds_when)}"
     proof = "proved" if mode.proved else "checked at sample values"

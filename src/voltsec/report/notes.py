@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from voltsec.practice.deviation import Deviation, deviations
 from voltsec.report.alphabet import UNICODE, Alphabet
+from voltsec.report.other_losses import other_loss_notes
 from voltsec.report.quantity import engineering, percent, relative_change
 from voltsec.steady.solution import Solution
 
@@ -35,7 +36,7 @@ LABELS = {
 
 def notes(solution: Solution) -> tuple[str, ...]:
     """Everything that stands under "Notes"; warnings of the JSON answer."""
-    return (*solution.warnings, *_about_numbers(solution))
+    return (*solution.warnings, *_about_numbers(solution), *other_loss_notes(solution))
 
 
 def _about_numbers(solution: Solution) -> Iterator[str]:

@@ -49,6 +49,9 @@ def stage_rows(
     yield "Output voltage", engineering(numbers.output_voltage, "V", alphabet)
     if numbers.efficiency is not None:
         yield "Efficiency", percent(numbers.efficiency, alphabet)
+    if numbers.overall_efficiency is not None:
+        overall = percent(numbers.overall_efficiency, alphabet)
+        yield "Overall efficiency", f"{overall} with the losses beside conduction"
     for name, current in numbers.source_currents.items():
         yield f"Drawn from {name}", engineering(current, "A", alphabet)
     if numbers.input_current is not None:

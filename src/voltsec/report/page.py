@@ -41,6 +41,7 @@ from voltsec.report.javascript import has_formulas
 from voltsec.report.mathml import equation_mathml, mathml, symbol_mathml, wrapped
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import PART_HEADING
+from voltsec.report.other_losses import other_loss_rows
 from voltsec.report.outline import (
     ROLES,
     Row,
@@ -147,6 +148,7 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
     found["number_heading"] = [cell.replace("\n", " ") for cell in PART_HEADING]
     found["number_rows"] = list(number_rows(solution))
     found["differing"] = list(deviation_rows(solution))
+    found["other_losses"] = list(other_loss_rows(solution))
     return found | live
 
 

@@ -15,8 +15,9 @@ from voltsec.report.javascript import (
 from voltsec.report.region_script import SIGNS, region_script
 from voltsec.steady.solution import Mode, Solution
 from voltsec.steady.verification import GAP, may_miss_edge
-from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.expression import symbol
+from voltsec.tableau.ratio import Ratio
+from voltsec.tableau.ring import TooLarge
 
 LONGEST_COURSE = 120
 """Terms of a capacitor current beyond which its ripple is taken from the mode's formula."""
@@ -58,15 +59,15 @@ def charge_swings(solution: Solution, mode: Mode) -> Iterator[tuple[str, str]]:
         pieces = []
         for k, fraction in enumerate(balance.sequence.fractions):
             mean, ramp = balance.mean(k, unknown), balance.ramp(k, unknown)
-            bend = balance.value(k, {unknown: ring.one}, "bend") or (ring.zero, ring.one)
+            bend = balance.value(k, {unknown: ring.one}, "bend") or Ratio(ring.zero, ring.one)
             if ramp is None:  # how ideal parts share the ramp is open; the solver leaves it out too
-                ramp = (ring.zero, ring.one)
-            if mean is None or len(mean[0]) + len(ramp[0]) > LONGEST_COURSE:
+                ramp = Ratio(ring.zero, ring.one)
+            if mean is None or len(mean.numerator) + len(ramp.numerator) > LONGEST_COURSE:
                 break
             try:
                 course = [
                     javascript(form.expression(part))
-                    for part in ((ring.symbol(fraction), ring.one), mean, ramp, bend)
+                    for part in (Ratio(ring.symbol(fraction), ring.one), mean, ramp, bend)
                 ]
             except TooLarge:
                 break

@@ -29,13 +29,13 @@ def region_script(builder: ModeBuilder) -> str | None:
     """A function of ``p`` (definitions included) that tells whether the mode holds; ``None`` if too long."""
     balance, fractions = builder.balance, builder.found.fractions
     conditions = [condition.ratio for condition in open_conditions(balance)]
-    if sum(len(top) + len(bottom) for top, bottom in conditions) > LONGEST_CONDITIONS:
+    if sum(ratio.terms for ratio in conditions) > LONGEST_CONDITIONS:
         return None
     names = balance.sequence.fractions
     shares = [javascript(builder.form.share(name)) for name in names]
     least = [fractions.least(name) for name in names]
     shown = ",".join(
-        f"[{_terms(top, balance.ring)},{_sum(bottom, balance.ring)}]" for top, bottom in conditions
+        f"[{_terms(r.numerator, balance.ring)},{_sum(r.denominator, balance.ring)}]" for r in conditions
     )
     ties = "".join(f"&&zero({_terms(constraint, balance.ring)})" for constraint in fractions.constraints)
     assigned = "".join(f"p[{json.dumps(name)}]=f[{place}];" for place, name in enumerate(names))

@@ -144,14 +144,12 @@ def _runs_dry(mode: Mode, edge: Expr, states: StateBuilder) -> Boolean | None:
         current = states.waveforms.current(("i", diode.name))
         for k, interval in enumerate(balance.sequence.intervals):
             mean, ramp = current.means[k], current.ramps[k]
-            if diode.name not in interval.conducting or mean is None or ramp is None or ramp[0].is_zero():
+            if diode.name not in interval.conducting or mean is None or ramp is None or ramp.is_zero:
                 continue
             point = states.found.witness
-            middle, half = (
-                balance.ring.value(r[0], point) / balance.ring.value(r[1], point) for r in (mean, ramp)
-            )
+            middle, half = (r.value(balance.ring, point) for r in (mean, ramp))
             if abs(abs(half) * limit - middle) < SAME * abs(middle):
-                rise = (2 * ramp[0], ramp[1]) if half > 0 else (-2 * ramp[0], ramp[1])
+                rise = ramp.times(2 if half > 0 else -2)
                 return Ge(states.form.expression(mean), states.form.expression(rise) / 2, evaluate=False)
     return None
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -58,7 +59,7 @@ def sweep_figure(sweep: Sweep, quantities: tuple[str, ...], title: str = "") -> 
     return figure
 
 
-def _family(sweep: Sweep) -> Iterator[tuple[str, np.ndarray, tuple]]:
+def _family(sweep: Sweep) -> Iterator[tuple[str, np.ndarray, tuple[Any, ...]]]:
     """(label, values along the axis, place in the arrays) of every curve."""
     names = list(sweep.swept)
     if len(names) == 1:
@@ -95,7 +96,7 @@ def _curve(
             panel.plot(x[start], y[start], "o", color=colour, markersize=4, zorder=3)
 
 
-def _legend(panel: Axes, count: int, chosen: list, styles: dict[str, str]) -> None:
+def _legend(panel: Axes, count: int, chosen: list[Any], styles: dict[str, str]) -> None:
     handles = []
     if count > 1:
         handles += [

@@ -7,7 +7,7 @@ shortened; long formulas are broken at their operators (:mod:`voltsec.report.wra
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from typing import IO, Any
 
 from rich.console import Console
@@ -19,6 +19,7 @@ from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
+from voltsec.report.meanings import Meaning, Meanings, meaning_rows
 from voltsec.report.mode_parts import ModeParts
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
@@ -93,18 +94,23 @@ class View:
 
     def show(self) -> None:
         """Everything, in reading order."""
-        before = self._heading()
         count = len(self.solution.modes)
-        if count > 1 or (self.brief and count):
-            before += self._overview()
         modes = [] if self.brief else [self._parts(mode) for mode in self.shown.modes]
         after = self._numbers(self._flows(modes))
         after += self._notes("Not determined", self.solution.undetermined)
         after += self._notes("Notes", notes(self.solution))
         if not self.brief:
             after += self._notes("Beware", cautions(self.solution))
-        room = MOST_LINES - len(before) - len(after) - LEFT_OUT_LINES
-        middle = [] if self.brief else self._modes(modes, room)
+        before, middle = self._heading(), list[Text]()
+        if count > 1 or (self.brief and count):
+            before += self._overview(range(count) if self.brief else ())
+        if not self.brief:
+            kept, without = self._kept(modes, len(before) + len(after)), set[int]()
+            while not without.issuperset(self._untold(kept)) and count > 1:
+                without |= self._untold(kept)
+                before = self._heading() + self._overview(without)
+                kept = self._kept(modes, len(before) + len(after))
+            middle = self._modes(modes, kept)
         self.console.print(Text("\n").join([*before, *middle, *after]), overflow="ignore", no_wrap=True)
 
     # -- the modes -----------------------------------------------------------------------------
@@ -126,11 +132,17 @@ class View:
             found.setdefault(row.label, row.name)
         return found
 
-    def _modes(self, modes: list[list[Part]], room: int) -> list[Text]:
+    def _kept(self, modes: list[list[Part]], taken: int) -> list[list[Part]]:
+        """What of the modes' sections is told beside so many other lines."""
+        return modes if self.full else fitted(modes, self._leading, MOST_LINES - taken - LEFT_OUT_LINES)
+
+    def _untold(self, kept: list[list[Part]]) -> set[int]:
+        """Places of the modes that have no section of their own."""
+        return {number for number, parts in enumerate(kept) if not parts}
+
+    def _modes(self, modes: list[list[Part]], kept: list[list[Part]]) -> list[Text]:
         """The modes' sections, and what was left out of them."""
         names = [mode.name for mode in self.shown.modes]
-        leading = self._leading
-        kept = modes if self.full else fitted(modes, leading, room)
         lines: list[Text] = []
         for parts in kept:
             lines += self._section_of(parts)
@@ -203,31 +215,39 @@ class View:
         line = (" · " if self.alphabet.unicode else "; ").join(parts + complements)
         return [*self._wrapped(title, "bold", 0), *self._wrapped(line, "", 0)]
 
-    def _overview(self) -> list[Text]:
-        """The modes side by side; each is told in full further down."""
+    def _overview(self, alone: Container[int]) -> list[Text]:
+        """The modes side by side; each is told in full further down.
+
+        What the symbols mean of those modes that have no section (``alone``, by place) is said below.
+        """
         modes = self.shown.modes if self.full else self.shown.modes[:OVERVIEW]
         gains = all(mode.gain is not None for mode in modes)
         table = self._table("Mode", f"V/{self.circuit.input.name}" if gains else "V", "Holds when")
         names = [shown_mode(mode) for mode in modes]
         widest = min(max(map(len, names)), self.width // 3)
         room = self.width - INDENT - widest - 4
-        shown = [self._text(mode.gain if gains else mode.output_voltage) for mode in modes]
-        first = min(max(map(len, shown)), room // 2)
-        for mode, name, text in zip(modes, names, shown, strict=True):
-            region = "always" if mode.holds_when is None else self._text(mode.holds_when)
-            if not mode.written:
-                region = "where the numbers say so"
-            elif len(region) > LONGEST_IN_OVERVIEW:
-                region = "long" if self.brief else "as told below"
-            cells = [
-                wrap_formula(name, widest),
-                wrap_formula(text, first),
-                wrap_formula(region, room - first),
-            ]
-            if not self.full:
-                cells = [cell if len(cell) <= OVERVIEW_LINES else ["long"] for cell in cells]
-            table.add_row(*("\n".join(lines) for lines in cells))
+        meanings = Meanings(self.circuit, self._text)
+        found: list[tuple[str, Meaning]] = []
+        values = [mode.gain if gains else mode.output_voltage for mode in modes]
+        first = min(max(len(self._text(value)) for value in values), room // 2)
+        for number, (mode, name, value) in enumerate(zip(modes, names, values, strict=True)):
+            cells = [wrap_formula(name, widest)]
+            for expression, width, region in ((value, first, False), (mode.holds_when, room - first, True)):
+                known = meanings.of(mode, expression) if number in alone else []
+                cell = wrap_formula(self._text(expression), width)
+                if known is None or (len(cell) > OVERVIEW_LINES and not self.full):
+                    cell, known = ["long"], []
+                if region and (not mode.written or expression is None):
+                    cell, known = ["always" if mode.written else "where the numbers say so"], []
+                elif region and len(self._text(expression)) > LONGEST_IN_OVERVIEW:
+                    cell, known = ["long" if self.brief else "as told below"], []
+                cells.append(cell)
+                found += [(mode.name, meaning) for meaning in known]
+            if not self.full and len(cells[0]) > OVERVIEW_LINES:
+                cells[0] = [mode.name]
+            table.add_row(*("\n".join(cell) for cell in cells))
         lines = [Text(), *self._indented(table)]
+        lines += self._rows(list(meaning_rows(found, len(modes) > 1)))
         more = len(self.shown.modes) - len(modes)
         if more:
             lines += self._wrapped(f"and {more} more mode{'s' if more > 1 else ''}: --full lists them")
@@ -247,19 +267,25 @@ class View:
         """Where the power goes, for a circuit with resistances or drops."""
         from voltsec.results.table import lossy_elements
 
-        if not lossy_elements(self.circuit):
-            return []
-        from voltsec.report.losses import loss_rows  # brings in more than an ideal circuit needs
+        numbers = self.solution.numbers
+        lines: list[Text] = []
+        if lossy_elements(self.circuit):
+            from voltsec.report.losses import loss_rows  # brings in more than an ideal circuit needs
 
-        return self._figures(loss_rows(self.solution, self.alphabet))
+            lines += self._figures(loss_rows(self.solution, self.alphabet))
+        if numbers is not None and numbers.other_losses:
+            from voltsec.report.other_losses import other_loss_rows
 
-    def _figures(self, lines: Iterable[tuple[str, ...]]) -> list[Text]:
-        """A heading and rows of numbers, these to the right; nothing where there are no rows."""
+            lines += self._figures(other_loss_rows(self.solution, self.alphabet), words=3)
+        return lines
+
+    def _figures(self, lines: Iterable[tuple[str, ...]], words: int = 1) -> list[Text]:
+        """A heading and rows: columns of words, then numbers to the right; nothing without rows."""
         heading, *rows = [*lines] or [()]
         if not rows:
             return []
         table = self._table(*heading)
-        for column in table.columns[1:]:
+        for column in table.columns[words:]:
             column.justify = "right"
         for row in rows:
             table.add_row(*(Text(cell) for cell in row))
@@ -289,8 +315,8 @@ class View:
 
     def _widths(self, rows: Iterable[Row], least_name: int = NAME_WIDTH) -> tuple[int, int]:
         listed = list(rows)
-        label = max(LABEL_WIDTH, *(len(row.label) + 2 for row in listed))
-        return label, max(least_name, *(len(row.name) for row in listed))
+        label = max((LABEL_WIDTH, *(len(row.label) + 2 for row in listed)))
+        return label, max((least_name, *(len(row.name) for row in listed)))
 
     def _wrap(self, row: Row, widths: tuple[int, int]) -> list[str]:
         room = self.width - INDENT - sum(widths) - 2

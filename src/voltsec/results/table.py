@@ -8,11 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+
+import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import (
     Capacitor,
     CurrentSource,
+    Element,
+    Inductor,
     Load,
     Resistor,
     Source,
@@ -95,7 +100,63 @@ class Efficiency:
     """(symbol, quantity) of sources and constant currents: their product's average is the power taken."""
 
 
-Measure = Average | RootMeanSquare | Peak | Swing | FlowShare | Step | Gain | Heat | Efficiency
+@dataclass(frozen=True)
+class Turning:
+    """Power lost as a device turns, estimated: energy of every such turn over the period.
+
+    The voltage is that of the side on which the device blocks, the current that of the other one.
+    """
+
+    device: str
+    voltage: Terms
+    current: Terms
+    closing: bool
+    """At its turn-on; otherwise at its turn-off."""
+    overlap: float = 0.0
+    """Seconds in which voltage and current pass over in straight lines: half their product."""
+    capacitance: float = 0.0
+    """Farad, charged to the voltage: half its square."""
+    charge: float = 0.0
+    """Coulomb that the voltage moves, where a current was cut off."""
+
+
+@dataclass(frozen=True)
+class Gate:
+    """Power that a drive takes: a charge a period from a voltage."""
+
+    charge: float
+    voltage: float
+
+
+@dataclass(frozen=True)
+class Core:
+    """Power lost in a core: volume * k * f**alpha * B**beta (Steinmetz), B half the swing of flux density."""
+
+    linkage: tuple[tuple[Terms, str], ...]
+    """Currents and the symbols of their inductances: their products' sum is the flux linkage."""
+    turns: float
+    area: float
+    volume: float
+    k: float
+    alpha: float
+    beta: float
+
+
+Beside = Turning | Gate | Core
+
+
+@dataclass(frozen=True)
+class OverallEfficiency:
+    """Power taken over power given and lost beside conduction."""
+
+    efficiency: Efficiency
+    beside: tuple[Beside, ...]
+
+
+Measure = (
+    Average | RootMeanSquare | Peak | Swing | FlowShare | Step | Gain | Heat | Efficiency | Beside
+    | OverallEfficiency
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -139,6 +200,12 @@ def _results(circuit: Circuit) -> Iterator[Result]:
         yield Result(f"stress.{part}.current_rms", "A", RootMeanSquare(current))
     for element in lossy_elements(circuit):
         yield Result(f"losses.{element.name}", "W", _heat(element))
+    beside = dict(_beside(circuit))
+    for name, measure in beside.items():
+        yield Result(f"other_losses.{name}", "W", measure)
+    if beside:
+        whole = OverallEfficiency(_efficiency(circuit), tuple(beside.values()))
+        yield Result("overall_efficiency", "1", whole)
 
 
 def inductances(circuit: Circuit) -> tuple[str, ...]:
@@ -180,6 +247,27 @@ def output_capacitor(circuit: Circuit) -> Capacitor | None:
     ports = {circuit.output.start, circuit.output.end}
     across = [c for c in circuit.capacitors if {c.start, c.end} == ports]
     return min(across, key=lambda c: c.resistance is not None, default=None)
+
+
+def output_path(circuit: Circuit) -> tuple[tuple[Capacitor | Source, int], ...] | None:
+    """Capacitors and sources in series across the output, each with the sign by which it counts.
+
+    ``None`` where none lead from one end of the output to the other.  A capacitor directly across it comes
+    first, else the fewest parts do.
+    """
+    single = output_capacitor(circuit)
+    graph = nx.Graph()
+    graph.add_nodes_from(circuit.nodes)
+    for part in reversed((*circuit.capacitors, *circuit.sources)):  # of parallel ones the first stays
+        graph.add_edge(part.start, part.end, part=part)
+    if single is not None:
+        graph.add_edge(single.start, single.end, part=single)
+    try:
+        nodes = nx.shortest_path(graph, circuit.output.start, circuit.output.end)
+    except nx.NetworkXNoPath:
+        return None
+    parts = [(graph.edges[start, end]["part"], start) for start, end in pairwise(nodes)]
+    return tuple((part, 1 if part.start == start else -1) for part, start in parts)
 
 
 def voltage(start: str, end: str) -> Terms:
@@ -224,6 +312,49 @@ def _heat(element: TwoTerminal) -> Heat:
         None if resistance is None else resistance.symbol,
         None if drop is None else drop.symbol,
     )
+
+
+def _beside(circuit: Circuit) -> Iterator[tuple[str, Beside]]:
+    """Losses beside conduction by part and kind (``S.turn_on``), of parts whose properties tell them."""
+    for element in circuit.elements:
+        given = {name: float(quantity.value) for name, quantity in element.beside if quantity.value}
+        if isinstance(element, TwoTerminal):
+            across, current = voltage(element.start, element.end), _one(("i", element.name))
+            for kind, key, closing in TURNS:
+                if key in given:
+                    amounts = {TURNS[kind, key, closing]: given[key]}
+                    yield f"{element.name}.{kind}", Turning(element.name, across, current, closing, **amounts)
+        if "gate_charge" in given:
+            yield f"{element.name}.gate", Gate(given["gate_charge"], given["gate_voltage"])
+        if "core_turns" in given:
+            fit = (given[f"steinmetz_{name}"] for name in ("k", "alpha", "beta"))
+            size = (given[f"core_{name}"] for name in ("turns", "area", "volume"))
+            yield f"{element.name}.core", Core(_linkage(circuit, element), *size, *fit)
+
+
+TURNS = {
+    ("turn_on", "turn_on", True): "overlap",
+    ("turn_off", "turn_off", False): "overlap",
+    ("output_capacitance", "output_capacitance", True): "capacitance",
+    ("recovery", "recovery_charge", False): "charge",
+}
+"""Kind of loss, property, at the turn-on or the turn-off -> which amount of :class:`Turning` it is."""
+
+
+def _linkage(circuit: Circuit, element: Element) -> tuple[tuple[Terms, str], ...]:
+    """Flux linkage of a coil, or of a transformer's first winding: currents times inductances."""
+    if isinstance(element, Transformer):
+        assert element.magnetizing is not None  # the reader asks for it
+        symbol = element.magnetizing.symbol
+        return ((_one(("i", symbol)), symbol),)
+    assert isinstance(element, Inductor)
+    linkage = [(_one(("i", element.name)), element.quantity.symbol)]
+    for coupling in circuit.couplings:
+        pair = (coupling.first, coupling.second)
+        if element.name in pair:
+            other = pair[1 - pair.index(element.name)]
+            linkage.append((_one(("i", other)), coupling.symbol))
+    return tuple(linkage)
 
 
 def _efficiency(circuit: Circuit) -> Efficiency:

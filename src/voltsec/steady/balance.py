@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.steady.ratio import Ratio, add, multiply, ratio_sign, reduced
 from voltsec.tableau.assembly import (
     average_rows,
     bends_count,
@@ -19,6 +18,7 @@ from voltsec.tableau.assembly import (
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
+from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, is_turns, symbols_of
 from voltsec.tableau.scaled_ring import ScaledRing
 
@@ -188,18 +188,18 @@ class Balance:
                 for unknown, (bottom, terms) in ramps.solved.items()
                 if unknown in voltages
             ]
-            conditions = (*ramps.conditions, *(top for (top, _), _ in asked if not top.is_zero()))
+            conditions = (*ramps.conditions, *(ratio.numerator for ratio, _ in asked if not ratio.is_zero))
             found.append(replace(ramps, conditions=conditions))
         return found
 
     def _with_known_voltages(self, denominator: Polynomial, terms: Row) -> tuple[Ratio, Row]:
         """A sum over a denominator, mean voltages put in: the constant ratio, and the terms of the rest."""
         rest = {}
-        constant = reduced((terms.get(None, self.ring.zero), denominator))
+        constant = lowest_terms(terms.get(None, self.ring.zero), denominator)
         for unknown, coefficient in terms.items():
             known = self.averages.fraction(unknown) if unknown and unknown[0] == "m" else None
             if known is not None:
-                constant = add(constant, multiply(reduced((coefficient, denominator)), known))
+                constant = constant + (lowest_terms(coefficient, denominator) * known)
             elif unknown is not None:
                 rest[unknown] = coefficient
         return constant, rest
@@ -235,7 +235,7 @@ class Balance:
         ``row`` counts for means only.
         """
         if part == "bend" and not self.bends:
-            return Affine((self.ring.zero, self.ring.one), {})
+            return Affine(Ratio(self.ring.zero, self.ring.one), {})
         source, letter = self._source(k, part)
         terms: dict = {}
         denominator = self.ring.one
@@ -256,8 +256,8 @@ class Balance:
         if part == "ramp" and self.separate_ramps:
             constant, terms = self._with_known_voltages(denominator, terms)
         else:
-            constant = reduced((terms.pop(None, self.ring.zero), denominator))
-        free_terms = {u: reduced((c, denominator)) for u, c in terms.items() if not c.is_zero()}
+            constant = lowest_terms(terms.pop(None, self.ring.zero), denominator)
+        free_terms = {u: lowest_terms(c, denominator) for u, c in terms.items() if not c.is_zero()}
         return Affine(constant, free_terms)
 
     def value(self, k: int, row: Row, part: str) -> Ratio | None:
@@ -317,7 +317,7 @@ class Balance:
         free = {
             unknown: ratio
             for unknown, ratio in form.free.items()
-            if not any((ratio[0] // factor) * factor == ratio[0] for factor in zero)
+            if not any((ratio.numerator // factor) * factor == ratio.numerator for factor in zero)
         }
         return Affine(form.constant, free)
 
@@ -336,30 +336,30 @@ class Affine:
     @property
     def is_zero(self) -> bool:
         """True where nothing is left of it."""
-        return self.constant[0].is_zero() and not self.free
+        return self.constant.is_zero and not self.free
 
     def plus(self, other: Affine, factor: int) -> Affine:
         """This plus ``factor`` times ``other``."""
         free = dict(self.free)
         for unknown, ratio in other.free.items():
-            scaled = (ratio[0] * factor, ratio[1])
-            total = add(free[unknown], scaled) if unknown in free else scaled
-            if total[0].is_zero():
+            scaled = ratio.times(factor)
+            total = free[unknown] + scaled if unknown in free else scaled
+            if total.is_zero:
                 free.pop(unknown, None)
             else:
                 free[unknown] = total
-        return Affine(add(self.constant, (other.constant[0] * factor, other.constant[1])), free)
+        return Affine(self.constant + other.constant.times(factor), free)
 
     def times(self, factor: Ratio) -> Affine:
         """This times a ratio."""
-        return Affine(multiply(self.constant, factor), {u: multiply(r, factor) for u, r in self.free.items()})
+        return Affine(self.constant * factor, {u: r * factor for u, r in self.free.items()})
 
 
 MOST_PAIRS = 60
 """Eliminating a free unknown that would make more pairs of conditions is given up."""
 
 
-def without_free(forms: list) -> tuple[list, bool]:
+def without_free(forms: list[tuple[Label, Affine]]) -> tuple[list[tuple[Label, Affine]], bool]:
     """Conditions ``form >= 0`` that remain when the free unknowns may take any value.
 
     The second value is False where the sign of a factor could not be told and conditions had to be
@@ -371,7 +371,7 @@ def without_free(forms: list) -> tuple[list, bool]:
         counts: dict[Unknown, list[int]] = {}
         for _, form in forms:
             for unknown, ratio in form.free.items():
-                sign = ratio_sign(ratio)
+                sign = ratio.sign
                 pair = counts.setdefault(unknown, [0, 0, 0])
                 pair[2 if sign is None else 0 if sign > 0 else 1] += 1
         if not counts:
@@ -386,14 +386,14 @@ def without_free(forms: list) -> tuple[list, bool]:
             if unknown not in form.free:
                 kept.append((label, form))
             elif decided:
-                (rising if (ratio_sign(form.free[unknown]) or 0) > 0 else falling).append((label, form))
+                (rising if (form.free[unknown].sign or 0) > 0 else falling).append((label, form))
         if decided:
             seen = {_key(form) for _, form in kept}
             for label, up in rising:
                 for _, down in falling:
                     rise, fall = up.free[unknown], down.free[unknown]
-                    combined = up.times((-fall[0], fall[1])).plus(down.times(rise), 1)
-                    if not combined.free and ratio_sign(combined.constant) in (0, 1):
+                    combined = up.times(-fall).plus(down.times(rise), 1)
+                    if not combined.free and combined.constant.sign in (0, 1):
                         continue  # holds for all values
                     key = _key(combined)
                     if key not in seen:
@@ -403,7 +403,7 @@ def without_free(forms: list) -> tuple[list, bool]:
         forms = kept
 
 
-def _without_implied(forms: list) -> list:
+def _without_implied(forms: list[tuple[Label, Affine]]) -> list[tuple[Label, Affine]]:
     """Of conditions with the same free part only those that no other implies by the signs of coefficients.
 
     A leg's current at the ends of many intervals is one condition then, that at its lowest.
@@ -418,7 +418,7 @@ def _without_implied(forms: list) -> list:
         constant = entry[1].constant
         implied, weaker = False, []
         for other in alike:
-            above = ratio_sign(add(constant, (-other[1].constant[0], other[1].constant[1])))
+            above = (constant - other[1].constant).sign
             implied = implied or above in (0, 1)
             if above == -1:
                 weaker.append(other)
@@ -428,8 +428,8 @@ def _without_implied(forms: list) -> list:
 
 
 def _key(form: Affine) -> tuple:
-    return (str(form.constant[0]), str(form.constant[1]), _free_key(form))
+    return (str(form.constant.numerator), str(form.constant.denominator), _free_key(form))
 
 
 def _free_key(form: Affine) -> tuple:
-    return tuple(sorted((str(u), str(r[0]), str(r[1])) for u, r in form.free.items()))
+    return tuple(sorted((str(u), str(r.numerator), str(r.denominator)) for u, r in form.free.items()))

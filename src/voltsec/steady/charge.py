@@ -18,7 +18,7 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.steady.choices import Choices, Sum, difference, open_factors
-from voltsec.steady.ratio import Ratio, add, multiply
+from voltsec.tableau.ratio import Ratio
 
 MOST_OPEN = 6
 """Signs that may be open; with more the formula would be no help."""
@@ -86,7 +86,7 @@ def charge_swing(
     ends = _ends(stretches, choices)
     if ends is None:
         return None
-    lengths = [multiply(multiply(stretch.share, period), scale) for stretch in stretches]
+    lengths = [(stretch.share * period) * scale for stretch in stretches]
     cases: dict[Signs, list[Arc]] = {}
     for signs in _possible(ends.open, choices):
         arcs = _arcs(stretches, ends, signs)
@@ -220,7 +220,7 @@ class Writer:
         if self.choices.long or sum(map(self._terms, pieces)) > LONGEST:
             return sympy.Add(*(sign * self._apart(piece) for piece in pieces))
         total = self._sum(pieces)
-        return self.write((total[0] * sign, total[1]))
+        return self.write(total.times(sign))
 
     def told_by(self, arcs: list[Arc]) -> tuple[tuple[int, tuple[Piece, ...]], ...]:
         """The arcs whose charges make the formula."""
@@ -237,21 +237,21 @@ class Writer:
     def _terms(self, piece: Piece) -> int:
         """About how many terms a piece's charge has."""
         stretch = self.stretches[piece.number]
-        mean = sum(map(len, self.choices.bases[stretch.mean]))
+        mean = self.choices.bases[stretch.mean].terms
         if piece.begins is None or stretch.ramp is None:
             return mean
-        return (mean + sum(map(len, self.choices.bases[stretch.ramp]))) ** 2 // 2
+        return (mean + self.choices.bases[stretch.ramp].terms) ** 2 // 2
 
     def _charge(self, piece: Piece) -> Ratio:
         """A current that goes from a to b crosses zero after the share a/(a - b) of the interval."""
         stretch, length = self.stretches[piece.number], self.lengths[piece.number]
         if piece.begins is None:
-            return multiply(self.choices.bases[stretch.mean], length)
+            return self.choices.bases[stretch.mean] * length
         assert stretch.ramp is not None
         value = self.choices.ratio(stretch.ends[0 if piece.begins else 1])
         ramp = self.choices.bases[stretch.ramp]
-        area = multiply(multiply(value, value), multiply((ramp[1], ramp[0] * 4), length))
-        return (-area[0], area[1]) if piece.begins else area
+        area = (value * value) * (Ratio(ramp.denominator, ramp.numerator * 4) * length)
+        return -area if piece.begins else area
 
     def _apart(self, piece: Piece) -> Expr:
         """The same with mean and ramp apart."""
@@ -266,7 +266,7 @@ class Writer:
     def _sum(self, pieces: list[Piece]) -> Ratio:
         total = self._charge(pieces[0])
         for piece in pieces[1:]:
-            total = add(total, self._charge(piece))
+            total = total + self._charge(piece)
         return total
 
     def _of_several(self, arcs: list[Arc]) -> Expr | None:

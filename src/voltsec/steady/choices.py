@@ -17,10 +17,9 @@ import sympy
 from sympy import Expr
 
 from voltsec.circuit.computing_time import go_on
-from voltsec.steady.ratio import Ratio, add, insert
 from voltsec.steady.signs import LONGEST_FACTORED, Facts
-from voltsec.tableau.elimination import TooLarge
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, product
+from voltsec.tableau.ratio import Ratio, insert
+from voltsec.tableau.ring import Polynomial, Ring, TooLarge, definite_sign, factors, product
 
 Array = np.ndarray
 Points = Mapping[str, Array]
@@ -56,7 +55,7 @@ class Knowledge:
 
     def sign(self, ratio: Ratio) -> int | None:
         """Sign of a ratio, ``None`` where it is not proved."""
-        if ratio[0].is_zero():
+        if ratio.is_zero:
             return 0
         if self.signs or self.explicit:
             turned = self.turned(ratio)
@@ -82,17 +81,17 @@ class Knowledge:
         """The ratio in variables that are all positive, ``None`` where one may have either sign."""
         images = {}
         signs = self.signs or {}
-        for part in ratio:
+        for part in ratio.parts:
             for name in self.ring.variables(part) & set(signs):
                 sign = signs[name]
                 if sign is None:
                     return None
                 images[name] = sign * self.ring.symbol(name)
-        return tuple(self.ring.substitute(part, self.ring, images) for part in ratio)  # type: ignore[return-value]
+        return ratio.mapped(lambda part: self.ring.substitute(part, self.ring, images))
 
 
 def _by_coefficients(ratio: Ratio) -> int | None:
-    top, bottom = definite_sign(ratio[0]), definite_sign(ratio[1])
+    top, bottom = definite_sign(ratio.numerator), definite_sign(ratio.denominator)
     return None if top is None or bottom is None else top * bottom
 
 
@@ -110,7 +109,7 @@ class Choices:
         self.bases = list(bases)
         self.points = points
         self.write = write
-        self.long = any(len(part) > LONG_TERMS for base in self.bases for part in base)
+        self.long = any(len(part) > LONG_TERMS for base in self.bases for part in base.parts)
         self._signs: dict[Sum, int | None] = {}
 
     @cached_property
@@ -120,7 +119,10 @@ class Choices:
         with np.errstate(all="ignore"):
             return [
                 np.broadcast_to(
-                    np.asarray(self.ring.value(b[0], self.points) / self.ring.value(b[1], self.points)),
+                    np.asarray(
+                        self.ring.value(b.numerator, self.points)
+                        / self.ring.value(b.denominator, self.points)
+                    ),
                     (length,),
                 )
                 for b in self.bases
@@ -135,10 +137,10 @@ class Choices:
 
     def ratio(self, one: Sum) -> Ratio:
         """A sum as one ratio."""
-        total: Ratio = (self.ring.zero, self.ring.one)
+        total = Ratio(self.ring.zero, self.ring.one)
         for place, coefficient in one:
-            top, bottom = self.bases[place]
-            total = add(total, (top * coefficient, bottom))
+            top, bottom = self.bases[place].parts
+            total = total + Ratio(top * coefficient, bottom)
         return total
 
     def sign(self, one: Sum) -> int | None:
@@ -282,16 +284,16 @@ def size_of(ratio: Ratio, known: Knowledge, write: Callable[[Ratio], Expr]) -> E
     """Size of a ratio: only what may have either sign stands between the bars."""
     open_, sign = open_factors(ratio, known)
     if not open_:
-        return write((ratio[0] * sign, ratio[1]))
+        return write(ratio.times(sign))
     one = known.ring.one
     if len(product(open_)) > LONGEST_FACTORED:
         return bars(write(ratio))
-    rest = write((_without(ratio[0], open_) * sign, _without(ratio[1], open_)))
-    over = [f for f in open_ if (ratio[1] // f) * f != ratio[1]]
+    rest = write(Ratio(_without(ratio.numerator, open_) * sign, _without(ratio.denominator, open_)))
+    over = [f for f in open_ if (ratio.denominator // f) * f != ratio.denominator]
     sizes: Expr = sympy.Integer(1)
     for group, power in ((over, 1), ([f for f in open_ if f not in over], -1)):
         for factor in group:
-            sizes *= bars(write((factor, one))) ** power
+            sizes *= bars(write(Ratio(factor, one))) ** power
     return rest * sizes
 
 
@@ -310,13 +312,13 @@ def open_factors(ratio: Ratio, known: Knowledge) -> tuple[list[Polynomial], int]
     sign = 1
     open_: list[Polynomial] = []
     one = known.ring.one
-    for part in ratio:
+    for part in ratio.parts:
         content, pairs = factors(part) if len(part) <= LONGEST_FACTORED else (1, [(part, 1)])
         sign *= 1 if content > 0 else -1
         for factor, power in pairs:
             if power % 2 == 0:
                 continue
-            found = known.sign((factor, one))
+            found = known.sign(Ratio(factor, one))
             if found is None:
                 open_.append(factor)
             elif found < 0:

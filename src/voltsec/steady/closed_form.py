@@ -15,12 +15,12 @@ from sympy import Expr
 from voltsec.steady.balance import Balance
 from voltsec.steady.effective import Effective, effective_inductance, passive
 from voltsec.steady.fractions import Fractions, with_images
-from voltsec.steady.ratio import Ratio, insert, reduced
 from voltsec.steady.root_forms import Root, RootForms, Sign, shortest, square_factor_out
 from voltsec.steady.signs import Facts, ordinary
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.network import coils
+from voltsec.tableau.ratio import Ratio, insert, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, factors
 
 
@@ -67,7 +67,7 @@ class ClosedForm:
         for shown in self.fractions.shown:
             polynomial = self.fractions.ring.substitute(shown, self.ring, {})
             if self.effective is not None:
-                polynomial = self._essential(self._without_period((polynomial, self.ring.one))[0])
+                polynomial = self._essential(self._without_period(Ratio(polynomial, self.ring.one)).numerator)
             found.append(polynomial)
         return tuple(found)
 
@@ -89,8 +89,8 @@ class ClosedForm:
         """:meth:`period_at_edge` over the presentation ring."""
         period = self.period_at_edge()
         assert period is not None
-        top, bottom = (self.fractions.ring.substitute(part, self.ring, {}) for part in period)
-        return top, bottom
+        top, bottom = (self.fractions.ring.substitute(part, self.ring, {}) for part in period.parts)
+        return Ratio(top, bottom)
 
     def period_at_edge(self) -> Ratio | None:
         """The period at which the last interval of the single unknown's stage vanishes.
@@ -110,19 +110,17 @@ class ClosedForm:
         at_edge = with_images(ring, ring.coefficients(condition, "T"), ring, {name: whole}, over)
         if at_edge[1].is_zero():
             return None
-        return reduced((-at_edge[0], at_edge[1]))
+        return lowest_terms(-at_edge[0], at_edge[1])
 
     def _k_value(self) -> float:
         assert self.effective is not None
-        ratio = self.ring.value(self.effective.numerator, self.point) / self.ring.value(
-            self.effective.denominator, self.point
-        )
+        ratio = self.effective.inductance.value(self.ring, self.point)
         return float(2 * ratio / (self.point[self.effective.load] * self.point["T"]))
 
     def shown(self, ratio: Ratio) -> Ratio:
         """A ratio of the balance's ring over the presentation ring, in lowest terms."""
-        top, bottom = self.fractions.shown_in(self.balance.ring, ratio, self.ring)
-        return reduced((top, bottom))
+        top, bottom = self.fractions.shown_in(self.balance.ring, ratio.parts, self.ring)
+        return lowest_terms(top, bottom)
 
     def share(self, name: str) -> Expr:
         """An interval's fraction in duties, starts and unknowns."""
@@ -133,11 +131,13 @@ class ClosedForm:
     def _without_period(self, ratio: Ratio) -> Ratio:
         """T replaced by 2*Le/(K*R)."""
         assert self.effective is not None
-        top = 2 * self.effective.numerator
+        top = 2 * self.effective.inductance.numerator
         bottom = (
-            self.ring.symbol(self.k_name) * self.ring.symbol(self.effective.load) * self.effective.denominator
+            self.ring.symbol(self.k_name)
+            * self.ring.symbol(self.effective.load)
+            * self.effective.inductance.denominator
         )
-        return insert(self.ring, ratio, "T", (top, bottom))
+        return insert(self.ring, ratio, "T", Ratio(top, bottom))
 
     def _essential(self, polynomial: Polynomial) -> Polynomial:
         """The factors of a condition that hold an unknown fraction: only these can make it zero."""
@@ -193,7 +193,7 @@ class ClosedForm:
             for name in sorted(self.ring.variables(condition) & set(self.unknown), reverse=True):
                 parts = self.ring.coefficients(condition, name)
                 if len(parts) == 2 and not self.ring.variables(parts[1]) & set(self.unknown):
-                    return name, condition, reduced((-parts[0], parts[1]))
+                    return name, condition, lowest_terms(-parts[0], parts[1])
         return None
 
     def _with_tie(
@@ -204,7 +204,7 @@ class ClosedForm:
         for other in conditions:
             if other == condition:
                 continue
-            rest = self._essential(insert(self.ring, (other, self.ring.one), name, value)[0])
+            rest = self._essential(insert(self.ring, Ratio(other, self.ring.one), name, value).numerator)
             if not rest.is_one():
                 left.append(rest)
         return left
@@ -213,7 +213,7 @@ class ClosedForm:
         parts = self.ring.coefficients(condition, name)
         write = self.writer.ratio
         if len(parts) == 2:
-            return Root(name, write(-parts[0], parts[1]), condition, 1)
+            return Root(name, write(Ratio(-parts[0], parts[1])), condition, 1)
         if len(parts) != 3:
             return None
         if self.open:
@@ -224,15 +224,17 @@ class ClosedForm:
         middle = -self.ring.value(b, self.point) / (2 * self.ring.value(a, self.point))
         sign = 1 if value >= middle else -1
         if b.is_zero():
-            return Root(name, sympy.sqrt(write(-c, a)), condition, sign, True, True)
+            return Root(name, sympy.sqrt(write(Ratio(-c, a))), condition, sign, True, True)
         outside, inside = square_factor_out(self.ring, radicand)
         a_value = self.ring.value(a, self.point) * self.ring.value(outside, self.point)
         rising = sign if a_value > 0 else -sign
-        surd = write(outside, self.ring.one) * sympy.sqrt(self.writer.polynomial(inside))
-        top = write(-b, self.ring.one) + rising * surd
+        surd = write(Ratio(outside, self.ring.one)) * sympy.sqrt(self.writer.polynomial(inside))
+        top = write(Ratio(-b, self.ring.one)) + rising * surd
         certain, positive = self._certain(condition, name)
-        certain = certain and self.facts.sign((outside, self.ring.one)) is not None
-        return Root(name, top / write(2 * a, self.ring.one), condition, sign, certain, certain and positive)
+        certain = certain and self.facts.sign(Ratio(outside, self.ring.one)) is not None
+        return Root(
+            name, top / write(Ratio(2 * a, self.ring.one)), condition, sign, certain, certain and positive
+        )
 
     def _certain(self, condition: Polynomial, name: str) -> tuple[bool, bool]:
         """Whether only one root of a quadratic can be the right one, and whether that one is positive.
@@ -242,7 +244,7 @@ class ClosedForm:
         the formula's two.
         """
         ring, one = self.ring, self.ring.one
-        lead = self.facts.sign((ring.coefficients(condition, name)[-1], one))
+        lead = self.facts.sign(Ratio(ring.coefficients(condition, name)[-1], one))
         if self.fractions.over > 1:
             return False, False  # places between edges with constants are no polynomials
         lowest, highest = self._places(name)
@@ -256,7 +258,7 @@ class ClosedForm:
 
     def _sign_at(self, condition: Polynomial, name: str, place: Polynomial) -> int | None:
         at_place = self.ring.substitute(condition, self.ring, {name: place})
-        return self.facts.sign((at_place, self.ring.one))
+        return self.facts.sign(Ratio(at_place, self.ring.one))
 
     def _places(self, name: str) -> tuple[list[Polynomial], list[Polynomial]]:
         """What the unknown fraction is above, and what it is below: zero, and times to other edges."""
@@ -279,7 +281,7 @@ class ClosedForm:
 
     def sign(self, polynomial: Polynomial) -> int | None:
         """Sign for all duties and parameters, ``None`` where it is not proved."""
-        return self.facts.sign((polynomial, self.ring.one))
+        return self.facts.sign(Ratio(polynomial, self.ring.one))
 
     @cached_property
     def facts(self) -> Facts:
@@ -295,20 +297,20 @@ class ClosedForm:
         With ``close`` a root of degree two is written out; a root without an inner sum
         (``sqrt(K)``) or of degree one always is.
         """
-        if self.unknown and self.divides(ratio[0]):
+        if self.unknown and self.divides(ratio.numerator):
             return sympy.Integer(0)
         return self.written(self.shown(ratio), close)
 
     def written(self, shown: Ratio, close: bool = False) -> Expr:
         """A ratio of the presentation ring as an expression."""
         if not self.unknown:
-            return self.writer.ratio(*shown)
+            return self.writer.ratio(shown)
         shown = self._shortest_ratio(shown)
         roots = self.roots
         if roots is None:
-            return self.writer.ratio(*shown)
+            return self.writer.ratio(shown)
         if len(roots) > 1:
-            plain = self.writer.ratio(*shown)
+            plain = self.writer.ratio(shown)
             for root in reversed(roots):
                 if self.ring.degree(root.polynomial, root.name) == 1:
                     plain = plain.subs(symbol(root.name), root.expression)
@@ -316,7 +318,7 @@ class ClosedForm:
         root = roots[0]
         if self.ring.degree(root.polynomial, root.name) == 1:
             return self.root_forms.rational(shown, root)
-        plain = self.writer.ratio(*shown)
+        plain = self.writer.ratio(shown)
         if self.ring.coefficients(root.polynomial, root.name)[1].is_zero():
             substituted = plain.subs(symbol(root.name), root.expression)
             return shortest([self.root_forms.pure(shown, root), substituted])
@@ -332,16 +334,12 @@ class ClosedForm:
         if self.period_value is not None:
             options.append(insert(self.ring, shown, "T", self.period_value))
         inductances = {coil.symbol for coil in coils(self.circuit)}
-        options = [
-            option
-            for option in options
-            if not (self.ring.variables(option[0]) | self.ring.variables(option[1])) & inductances
-        ]
+        options = [option for option in options if not (option.variables(self.ring)) & inductances]
         return min([*options, shown], key=self.weight)
 
     def weight(self, ratio: Ratio) -> tuple[int, int]:
         """Length of a ratio's factors, for choosing the shortest form."""
-        pairs = [pair for part in ratio for pair in factors(part)[1]]
+        pairs = [pair for part in ratio.parts for pair in factors(part)[1]]
         return sum(len(f) for f, _ in pairs), sum(p for _, p in pairs)
 
     @cached_property
@@ -354,7 +352,7 @@ class ClosedForm:
         if ring.degree(condition, "T") != 1:
             return None
         constant, linear = (ring.substitute(c, self.ring, {}) for c in ring.coefficients(condition, "T"))
-        return reduced((-constant, linear))
+        return lowest_terms(-constant, linear)
 
     def square_root(self, ratio: Ratio, sign: Sign | None = None) -> Expr:
         """Square root of a ratio that is positive where the mode holds, squares taken out.
@@ -363,7 +361,7 @@ class ClosedForm:
         """
         shown = self.shown(ratio)
         if self.unknown:
-            if self.divides(ratio[0]):
+            if self.divides(ratio.numerator):
                 return sympy.Integer(0)
             shown = self._shortest_ratio(shown)
         root = self.roots[0] if self.roots is not None and len(self.roots) == 1 else None
@@ -384,7 +382,7 @@ class ClosedForm:
         return expression.subs(symbol(root.name), root.expression)
 
     def _has_period(self, ratio: Ratio) -> bool:
-        return any(self.ring.degree(part, "T") > 0 for part in ratio)
+        return any(self.ring.degree(part, "T") > 0 for part in ratio.parts)
 
     def without_linear(self, shown: Ratio) -> Ratio:
         """Unknown fractions with a root of degree one put in their place."""
@@ -395,17 +393,17 @@ class ClosedForm:
 
     def divides(self, polynomial: Polynomial) -> bool:
         """True where a polynomial of the balance's ring vanishes by the mode's conditions."""
-        return polynomial.is_zero() or self.vanishes(self.shown((polynomial, self.balance.ring.one)))
+        return polynomial.is_zero() or self.vanishes(self.shown(Ratio(polynomial, self.balance.ring.one)))
 
     def vanishes(self, shown: Ratio) -> bool:
         """True where a ratio of the presentation ring is zero by the mode's conditions."""
-        polynomial = self.without_linear((shown[0], self.ring.one))[0]
+        polynomial = self.without_linear(Ratio(shown.numerator, self.ring.one)).numerator
         if polynomial.is_zero():
             return True
         left = []
         for condition in self.fractions.shown:
             whole = self.fractions.ring.substitute(condition, self.ring, {})
-            rest = self.without_linear((whole, self.ring.one))[0]
+            rest = self.without_linear(Ratio(whole, self.ring.one)).numerator
             if not rest.is_zero():
                 left.append(rest)
         return len(left) == 1 and bool((polynomial // left[0]) * left[0] == polynomial)
@@ -415,7 +413,7 @@ class ClosedForm:
         """K and the unknown fractions."""
         found: dict[str, Expr] = {}
         if self.effective is not None:
-            inductance = self.writer.ratio(self.effective.numerator, self.effective.denominator)
+            inductance = self.writer.ratio(self.effective.inductance)
             found[self.k_name] = 2 * inductance / (symbol(self.effective.load) * symbol("T"))
         for root in self.roots or ():
             found[root.name] = root.expression

@@ -181,8 +181,8 @@ def compile_mode(
         constraints=tuple(_judged(polynomial, folding) for polynomial in fractions.constraints),
         conditions=tuple(
             Condition(
-                _judged(condition.ratio[0], folding),
-                folding.fold(condition.ratio[1]),
+                _judged(condition.ratio.numerator, folding),
+                folding.fold(condition.ratio.denominator),
             )
             for condition in open_conditions(balance)
         ),

@@ -17,9 +17,9 @@ from sympy import Expr
 
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.ratio import Ratio, multiply
 from voltsec.steady.small import by_degree, by_powers, small_symbols
 from voltsec.tableau.expression import symbol
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, definite_sign, factors
 
 
@@ -60,7 +60,7 @@ class CorrectedForm(ClosedForm):
         voltage = builder.output_voltage()
         if voltage is None or self.unknown:
             return none
-        top, bottom = super().shown(voltage)
+        top, bottom = super().shown(voltage).parts
         candidates = [f for f, _ in factors(bottom)[1] if len(f) > 1 and self._small_only_besides(f)]
         if not candidates:
             return none
@@ -100,13 +100,13 @@ class CorrectedForm(ClosedForm):
 
     def shown(self, ratio: Ratio) -> Ratio:
         """As :class:`ClosedForm`'s, P replaced."""
-        top, bottom = super().shown(ratio)
+        top, bottom = super().shown(ratio).parts
         if getattr(self, "whole", None) is None:
-            return top, bottom
+            return Ratio(top, bottom)
         named = self.ideal * self.ring.symbol(self.name)
         top, above = self._without(top)
         bottom, below = self._without(bottom)
-        return multiply((top * named**above, self.ring.one), (self.ring.one, bottom * named**below))
+        return Ratio(top * named**above, self.ring.one) * Ratio(self.ring.one, bottom * named**below)
 
     def _without(self, polynomial: Polynomial) -> tuple[Polynomial, int]:
         power = 0
@@ -126,7 +126,7 @@ class CorrectedForm(ClosedForm):
         used = self.ring.variables(self.ideal)
         groups = by_powers(self.ring, self.whole - self.ideal, [n for n in self.small if n not in used])
         order = sorted(groups, key=lambda g: (sum(g), [-power for power in g]))
-        terms = [self.writer.ratio(groups[g], self.ideal) for g in order]
+        terms = [self.writer.ratio(Ratio(groups[g], self.ideal)) for g in order]
         return sympy.Add(sympy.Integer(1), *terms)
 
 
@@ -153,7 +153,7 @@ def correction(builder: ModeBuilder) -> Correction | None:
     assert voltage is not None
     ring = builder.balance.ring
     source = builder.circuit.input.quantity.symbol
-    top, bottom = form.shown(multiply(voltage, (ring.one, ring.symbol(source))))
+    top, bottom = form.shown(voltage * Ratio(ring.one, ring.symbol(source))).parts
     parts = [by_degree(form.ring, part, form.small) for part in (top, bottom)]
     if 0 not in parts[0] or 0 not in parts[1]:
         return None
@@ -161,19 +161,19 @@ def correction(builder: ModeBuilder) -> Correction | None:
     without = form.ring.symbol(form.name)
     if (ideal_bottom // without) * without == ideal_bottom:
         ideal_bottom = ideal_bottom // without
-    ideal = form.writer.ratio(ideal_top, ideal_bottom)
-    rest = multiply((top, bottom), (ideal_bottom, ideal_top))
+    ideal = form.writer.ratio(Ratio(ideal_top, ideal_bottom))
+    rest = Ratio(top, bottom) * Ratio(ideal_bottom, ideal_top)
     left = _term_by_term(form, rest)
     return Correction(ideal, left, form.name, form.denominator)
 
 
 def _term_by_term(form: CorrectedForm, ratio: Ratio) -> Expr:
     """``(1 - D'*V_D/Vg)/Delta``: where the bottom is one product, the top is divided term by term."""
-    top, bottom = ratio
+    top, bottom = ratio.parts
     name = form.ring.symbol(form.name)
     left = bottom // name if (bottom // name) * name == bottom else bottom
     if len(left) != 1 or len(top) == 1:
-        return form.writer.ratio(top, bottom)
+        return form.writer.ratio(Ratio(top, bottom))
     groups = by_powers(form.ring, top, form.small)
-    total = sympy.Add(*(form.writer.ratio(group, left) for group in groups.values()))
+    total = sympy.Add(*(form.writer.ratio(Ratio(group, left)) for group in groups.values()))
     return total / symbol(form.name) if left != bottom else total

@@ -26,6 +26,7 @@ from voltsec.tableau.assembly import average_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.tableau.network import Row, coils
+from voltsec.tableau.ratio import Ratio
 
 UNCLEAR = 3e-3
 """Diode current and reverse voltage, relative to the circuit's level, that may both stand for zero."""
@@ -68,7 +69,7 @@ class DirectBalance(Balance):
     def affine(self, k: int, row: Row, part: str) -> Affine:
         """As :class:`Balance`'s; nothing ramps."""
         if part in ("ramp", "bend"):
-            return Affine((self.ring.zero, self.ring.one), {})
+            return Affine(Ratio(self.ring.zero, self.ring.one), {})
         return super().affine(k, row, part)
 
 
@@ -201,8 +202,8 @@ def _consistent(balance: DirectBalance, point: dict[str, float]) -> bool:
         return False
     whole = point | {"#1": 1.0}
     for condition in balance.sign_conditions:
-        top = balance.ring.terms(condition.ratio[0], whole)
-        bottom = float(balance.ring.value(condition.ratio[1], whole))
+        top = balance.ring.terms(condition.ratio.numerator, whole)
+        bottom = float(balance.ring.value(condition.ratio.denominator, whole))
         size = float(np.abs(top).sum())
         if size and float(top.sum()) / size * np.sign(bottom) < -1e-9:
             return False

@@ -13,10 +13,10 @@ from voltsec.circuit.elements import Switch
 from voltsec.steady.current_paths import carrying_graph, loops_through_coils, path_through_output
 from voltsec.steady.direct import DirectState
 from voltsec.steady.held import Figure, HeldState, Short
-from voltsec.steady.ratio import Ratio
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Row, coils
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import definite_sign, factors
 
 OPEN = Figure(None, None)
@@ -65,7 +65,7 @@ class Description:
         source = self.circuit.input.quantity.symbol
         reaches = None
         if voltage is not None:
-            reaches = source in self.ring.variables(voltage[0]) | self.ring.variables(voltage[1])
+            reaches = source in voltage.variables(self.ring)
         signs = self._signs()
         path: tuple[str, ...] = ()
         if reaches:
@@ -114,13 +114,15 @@ class Description:
         if ratio is None:
             return Figure(None, None)
         value = sign * self._value(ratio) + 0.0  # no minus zero
-        return Figure(self._formula((ratio[0] * sign, ratio[1])), value)
+        return Figure(self._formula(ratio.times(sign)), value)
 
     def _formula(self, ratio: Ratio) -> Expr:
-        return self.writer.ratio(ratio[0], ratio[1])
+        return self.writer.ratio(ratio)
 
     def _value(self, ratio: Ratio) -> float:
-        return float(self.ring.value(ratio[0], self.point)) / float(self.ring.value(ratio[1], self.point))
+        return float(self.ring.value(ratio.numerator, self.point)) / float(
+            self.ring.value(ratio.denominator, self.point)
+        )
 
     def _signs(self) -> dict[str, int | None]:
         """Sign of every current along its arrow, a winding's with the magnetizing current."""
@@ -168,7 +170,7 @@ class Description:
         """Sign conditions that coefficients alone do not prove."""
         parts: list[Boolean] = []
         for condition in open_conditions(self.balance):
-            for ratio_part in condition.ratio:
+            for ratio_part in condition.ratio.parts:
                 for factor, power in factors(ratio_part)[1]:
                     if int(power) % 2 == 0 or definite_sign(factor) is not None:
                         continue

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
-from voltsec.steady.ratio import Ratio, reduced
 from voltsec.steady.requirements import Demands
 from voltsec.steady.search import Found
 from voltsec.steady.signs import Facts
+from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial, definite_sign
 
 
@@ -49,11 +49,11 @@ def bound_of(balance: Balance, found: Found, atom: Polynomial, facts: Facts) -> 
     if ring.degree(atom, "T") != 1 or any("T" in ring.variables(c) for c in found.fractions.conditions):
         return None
     constant, linear = ring.coefficients(atom, "T")
-    sign = facts.sign((constant, ring.one))
+    sign = facts.sign(Ratio(constant, ring.one))
     if sign == 1:
-        return Bound(reduced((constant, -linear)), upper=True)
+        return Bound(lowest_terms(constant, -linear), upper=True)
     if sign == -1:
-        return Bound(reduced((-constant, linear)), upper=False)
+        return Bound(lowest_terms(-constant, linear), upper=False)
     return None
 
 
@@ -71,39 +71,42 @@ def edge_of(found: Found, form: ClosedForm, wanted: Demands) -> Edge | None:
     if own in ring.sums or last in ring.sums:
         return None  # an interval that others tie down vanishes with them
     constant, linear = ring.coefficients(condition, "T")
-    frequency = linear, -constant  # 1/T as a ratio
+    frequency = Ratio(linear, -constant)  # 1/T
     change = _slope(balance, frequency, own, last)
     at_end, at_start = _at(balance, frequency, last), _at(balance, frequency, own)
-    if at_end[1].is_zero() or all(part.is_zero() for part in at_start):
+    if at_end.denominator.is_zero() or all(part.is_zero() for part in at_start.parts):
         return None
     # what is so for every value of the fraction, not only at the solution
-    fixed = [f for f in wanted.facts.known if _slope(balance, (f, ring.one), own, last).is_zero()]
+    fixed = [f for f in wanted.facts.known if _slope(balance, Ratio(f, ring.one), own, last).is_zero()]
     leaning = [f for f in wanted.solved_by if any(f == other for other in fixed)]
     direction, leans_on = None, leaning
     for more in ([], leaning):
         facts = Facts(f for f in fixed if any(f == m for m in more) or not any(f == m for m in leaning))
-        if facts.sign((frequency[1], ring.one)) is not None:
-            direction = facts.sign((change, ring.one))
+        if facts.sign(Ratio(frequency.denominator, ring.one)) is not None:
+            direction = facts.sign(Ratio(change, ring.one))
         if direction:
             leans_on = more
             break
     for fact in () if direction else wanted.solved_by:
         # where 1/T begins with zero at a later place of the fraction: there, and not before, it is positive
-        rest = frequency[0] // fact
-        rises = _slope(balance, (fact, ring.one), own, last)
-        if rest * fact == frequency[0] and Facts(fixed).sign((rises, ring.one)) == 1:
+        rest = frequency.numerator // fact
+        rises = _slope(balance, Ratio(fact, ring.one), own, last)
+        if rest * fact == frequency.numerator and Facts(fixed).sign(Ratio(rises, ring.one)) == 1:
             facts = Facts([*fixed, fact])
-            if facts.sign((frequency[1], ring.one)) is not None and facts.sign((change, ring.one)) == 1:
-                direction, at_start = 1, (ring.zero, ring.one)
+            if (
+                facts.sign(Ratio(frequency.denominator, ring.one)) is not None
+                and facts.sign(Ratio(change, ring.one)) == 1
+            ):
+                direction, at_start = 1, Ratio(ring.zero, ring.one)
                 leans_on = [ring.substitute(fact, ring, {last: ring.zero})]
                 break
     rising = direction == 1 if direction else bool(ring.value(change, found.witness) > 0)
     end = _bound(found, at_end, not rising)
-    if end is None and not at_end[0].is_zero():
+    if end is None and not at_end.is_zero:
         return None  # it is an edge for other values only
     exact = bool(direction)
     start = _bound(found, at_start, rising)
-    if start is None and not any(part.is_zero() for part in at_start):
+    if start is None and not any(part.is_zero() for part in at_start.parts):
         exact = exact and rising and facts.sign(at_start) == -1
     if exact and end is not None:
         leans_on = [f for f in leans_on if definite_sign(f) != 1 and not _implied(end, f, fixed)]
@@ -113,10 +116,10 @@ def edge_of(found: Found, form: ClosedForm, wanted: Demands) -> Edge | None:
 def _bound(found: Found, frequency: Ratio, upper: bool) -> Bound | None:
     """``None`` for a period of zero, without end, or negative at the witness."""
     ring = found.balance.ring
-    if any(part.is_zero() for part in frequency):
+    if any(part.is_zero() for part in frequency.parts):
         return None
-    period = reduced((frequency[1], frequency[0]))
-    positive = bool(ring.value(period[0], found.witness) / ring.value(period[1], found.witness) > 0)
+    period = lowest_terms(frequency.denominator, frequency.numerator)
+    positive = bool(period.value(ring, found.witness) > 0)
     return Bound(period, upper) if positive else None
 
 
@@ -130,13 +133,13 @@ def _slope(balance: Balance, ratio: Ratio, own: str, last: str) -> Polynomial:
     """Numerator of the derivative by ``own`` while ``own`` and ``last`` together stay the same."""
     ring = balance.ring
     own_index, last_index = ring.index[own], ring.index[last]
-    rise, fall = (p.derivative(own_index) - p.derivative(last_index) for p in ratio)
-    return rise * ratio[1] - ratio[0] * fall
+    rise, fall = (p.derivative(own_index) - p.derivative(last_index) for p in ratio.parts)
+    return rise * ratio.denominator - ratio.numerator * fall
 
 
 def _at(balance: Balance, ratio: Ratio, name: str) -> Ratio:
     ring = balance.ring
-    return tuple(ring.substitute(part, ring, {name: ring.zero}) for part in ratio)  # type: ignore[return-value]
+    return ratio.mapped(lambda part: ring.substitute(part, ring, {name: ring.zero}))
 
 
 def strongest(bounds: list[Bound], facts: Facts) -> list[Bound]:
@@ -148,11 +151,10 @@ def strongest(bounds: list[Bound], facts: Facts) -> list[Bound]:
             if place == number or other.upper != bound.upper:
                 continue
             # compared as bounds on 1/T, which stay bounds where they are negative
-            difference = reduced(
-                (
-                    bound.period[1] * other.period[0] - other.period[1] * bound.period[0],
-                    bound.period[0] * other.period[0],
-                )
+            difference = lowest_terms(
+                bound.period.denominator * other.period.numerator
+                - other.period.denominator * bound.period.numerator,
+                bound.period.numerator * other.period.numerator,
             )
             sign = facts.sign(difference)
             if sign is None:

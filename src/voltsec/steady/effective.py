@@ -11,17 +11,17 @@ from dataclasses import dataclass
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Load
 from voltsec.tableau.network import coils
+from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, is_turns
 
 
 @dataclass(frozen=True)
 class Effective:
-    """K = 2*Le/(R*T) with Le = numerator/denominator over a ring that has the circuit's symbols."""
+    """K = 2*Le/(R*T) with Le = ``inductance`` over a ring that has the circuit's symbols."""
 
     name: str
     load: str
-    numerator: Polynomial
-    denominator: Polynomial
+    inductance: Ratio
 
 
 def load_symbol(circuit: Circuit) -> str | None:
@@ -33,12 +33,10 @@ def load_symbol(circuit: Circuit) -> str | None:
     return loads[0].quantity.symbol if loads else None
 
 
-def effective_inductance(
-    circuit: Circuit, ring: Ring, period: tuple[Polynomial, Polynomial], name: str
-) -> Effective | None:
+def effective_inductance(circuit: Circuit, ring: Ring, period: Ratio, name: str) -> Effective | None:
     """Le from the greatest (or least) ``period`` at a boundary; None without a load resistance.
 
-    ``period`` is numerator and denominator over ``ring``.
+    ``period`` is over ``ring``.
     """
     load = load_symbol(circuit)
     if load is None:
@@ -49,7 +47,7 @@ def effective_inductance(
     others = {e.quantity.symbol for e in circuit.of(Load)}
     parts = []
     with_inductance = False
-    for polynomial in (period[0] * ring.symbol(load), period[1]):
+    for polynomial in period.times(ring.symbol(load)).parts:
         product = ring.one
         for factor, power in factors(polynomial)[1]:
             variables = ring.variables(factor)
@@ -61,7 +59,7 @@ def effective_inductance(
         parts.append(product)
     numerator, denominator = parts
     if not with_inductance:  # inductances and duties cannot be separated: refer K to the first coil
-        first = next((c.symbol for c in coils(circuit) if c.symbol in ring.variables(period[0])), None)
+        first = next((c.symbol for c in coils(circuit) if c.symbol in ring.variables(period.numerator)), None)
         if first is None:
             return None
         numerator, denominator = ring.symbol(first), ring.one
@@ -69,8 +67,7 @@ def effective_inductance(
         numerator = -numerator
     if denominator.leading_coefficient() < 0:
         denominator = -denominator
-    common = numerator.gcd(denominator)
-    return Effective(name, load, numerator // common, denominator // common)
+    return Effective(name, load, lowest_terms(numerator, denominator))
 
 
 def passive(circuit: Circuit, ring: Ring) -> list[Polynomial]:

@@ -11,8 +11,8 @@ from sympy.logic.boolalg import Boolean
 
 from voltsec.steady.charge import Stretch, charge_swing
 from voltsec.steady.choices import Choices, Knowledge, Points, Sum, added, difference, negative
-from voltsec.steady.ratio import Ratio
 from voltsec.steady.waveform import Waveform, Waveforms
+from voltsec.tableau.ratio import Ratio
 
 MOST_ENDS = 12
 """Different values at interval ends up to which a swing is written out."""
@@ -41,7 +41,7 @@ class Extremes:
 
     def write(self, ratio: Ratio) -> Expr:
         """A ratio as a formula; many parts carry the same currents."""
-        key = str(ratio[0]), str(ratio[1])
+        key = str(ratio.numerator), str(ratio.denominator)
         if key not in self._written:
             self._written[key] = self._write(ratio)
         return self._written[key]
@@ -64,7 +64,9 @@ class Extremes:
             return None
         choices, sums = ends
         values = choices.distinct([end for middle, rise in sums for end in _both(middle, rise)])
-        if len(values) > MOST_ENDS or any(len(part) > longest for base in choices.bases for part in base):
+        if len(values) > MOST_ENDS or any(
+            len(part) > longest for base in choices.bases for part in base.parts
+        ):
             return None
         pairs = [pair for one, other in combinations(values, 2) if (pair := difference(one, other))]
         return choices.largest_size(pairs) if pairs else sympy.Integer(0)
@@ -75,7 +77,7 @@ class Extremes:
         for ramp in waveform.ramps:
             if ramp is None:
                 return None
-            rises.append((2 * ramp[0], ramp[1]))
+            rises.append(ramp.times(2))
         choices = self._choices(rises)
         count = len(rises)
         if count == 1:
@@ -100,14 +102,14 @@ class Extremes:
             bases.append(mean)
             places = [len(bases) - 1]
             for part in (ramp, bend):
-                if part is None or part[0].is_zero():
+                if part is None or part.is_zero:
                     places.append(-1)
                 else:
                     bases.append(part)
                     places.append(len(bases) - 1)
             stretches.append(
                 Stretch(
-                    (fraction, ring.one),
+                    Ratio(fraction, ring.one),
                     places[0],
                     places[1] if places[1] >= 0 else None,
                     places[2] if places[2] >= 0 else None,
@@ -117,9 +119,9 @@ class Extremes:
         return charge_swing(
             stretches,
             choices,
-            (ring.symbol("T"), ring.one),
+            Ratio(ring.symbol("T"), ring.one),
             lambda one: self._positive(one, choices),
-            (farad[1], farad[0]),
+            farad.inverse,
         )
 
     def _positive(self, one: Sum, choices: Choices) -> Boolean:
@@ -139,7 +141,7 @@ class Extremes:
         sums: list[tuple[Sum, Sum]] = []
         for k in range(self.waves.count) if intervals is None else intervals:
             mean, ramp = waveform.means[k], waveform.ramps[k]
-            bend = waveform.bends[k] if waveform.bends else (self.known.ring.zero, self.known.ring.one)
+            bend = waveform.bends[k] if waveform.bends else Ratio(self.known.ring.zero, self.known.ring.one)
             if mean is None or ramp is None or bend is None:
                 return None
             middle = added(_base(mean, bases), _base(bend, bases))
@@ -163,13 +165,13 @@ def _both(middle: Sum, rise: Sum) -> tuple[Sum, Sum]:
 
 def _base(ratio: Ratio, bases: list[Ratio]) -> Sum:
     """A ratio as a sum of bases, added to them where it is a new one (up to its sign)."""
-    if ratio[0].is_zero():
+    if ratio.is_zero:
         return ()
     for place, other in enumerate(bases):
-        if ratio[1] == other[1]:
-            if ratio[0] == other[0]:
+        if ratio.denominator == other.denominator:
+            if ratio.numerator == other.numerator:
                 return ((place, 1),)
-            if ratio[0] == -other[0]:
+            if ratio.numerator == -other.numerator:
                 return ((place, -1),)
     bases.append(ratio)
     return ((len(bases) - 1, 1),)

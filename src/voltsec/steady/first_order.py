@@ -17,8 +17,8 @@ from voltsec.circuit.elements import CurrentSource, Load, Resistor
 from voltsec.results.table import lossy_elements
 from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.small import by_degree, small_symbols
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring
 
 
@@ -69,28 +69,28 @@ def first_order(builder: ModeBuilder) -> FirstOrder | None:
         return None
     own = builder.form.ring
     source = circuit.input.quantity.symbol
-    shown = builder.form.shown(multiply(voltage, (ring.one, ring.symbol(source))))
-    top, bottom = (by_degree(own, part, small) for part in shown)
+    shown = builder.form.shown(voltage * Ratio(ring.one, ring.symbol(source)))
+    top, bottom = (by_degree(own, part, small) for part in shown.parts)
     if not top or min(top) != min(bottom):
         return None
     least = min(top)
-    ideal: Ratio = (top[least], bottom[least])
+    ideal = Ratio(top[least], bottom[least])
     after = (top.get(least + 1, own.zero), bottom.get(least + 1, own.zero))
     write = builder.form.writer.ratio
     terms: dict[str, Expr] = {}
     if least == 0:
         for name in small:
             taken = _relative(ideal, tuple(_linear(own, part, name) for part in after))
-            if not taken[0].is_zero():
-                terms[name] = write(*taken)
+            if not taken.is_zero:
+                terms[name] = write(taken)
     else:
         taken = _relative(ideal, after)
-        if not taken[0].is_zero():
-            terms[""] = write(*taken)
+        if not taken.is_zero:
+            terms[""] = write(taken)
     if not loses_nothing_ideally(circuit):
-        return FirstOrder(write(*ideal), terms, None)
+        return FirstOrder(write(ideal), terms, None)
     shares = _power_shares(builder, small)
-    return None if shares is None else FirstOrder(write(*ideal), terms, shares)
+    return None if shares is None else FirstOrder(write(ideal), terms, shares)
 
 
 def _reduced_by(whole: Expr, terms: dict[str, Expr]) -> Expr:
@@ -109,37 +109,37 @@ def _linear(ring: Ring, polynomial: Polynomial, name: str) -> Polynomial:
 
 def _relative(ideal: Ratio, after: tuple[Polynomial, ...]) -> Ratio:
     """bottom1/bottom0 - top1/top0: the share by which the next order lowers the ideal ratio."""
-    return add(_over(after[1], ideal[1]), _over(-after[0], ideal[0]))
+    return _over(after[1], ideal.denominator) + _over(-after[0], ideal.numerator)
 
 
 def _over(top: Polynomial, bottom: Polynomial) -> Ratio:
     if top.is_zero():
-        return top, top + 1
+        return Ratio(top, top + 1)
     common = top.gcd(bottom)
-    return top // common, bottom // common
+    return Ratio(top // common, bottom // common)
 
 
 def _leading(builder: ModeBuilder, ratio: Ratio, small: tuple[str, ...]) -> Ratio | None:
     """Lowest order of a ratio in the small symbols; None where it grows without limit."""
     own = builder.form.ring
     shown = builder.form.shown(ratio)
-    top, bottom = (by_degree(own, part, small) for part in shown)
+    top, bottom = (by_degree(own, part, small) for part in shown.parts)
     if not top or min(top) > min(bottom):
-        return (own.zero, own.one)
+        return Ratio(own.zero, own.one)
     return None if min(top) < min(bottom) else _over(top[min(top)], bottom[min(bottom)])
 
 
 def _power_shares(builder: ModeBuilder, small: tuple[str, ...]) -> dict[str, Expr] | None:
     """Loss of each element with ideal currents over the ideal input power."""
     circuit, balance, own = builder.circuit, builder.balance, builder.form.ring
-    drawn: Ratio = (own.zero, own.one)
+    drawn = Ratio(own.zero, own.one)
     for source in circuit.sources:
         current = builder.waveforms.average_of_free({("i", source.name): balance.ring.one})
         ideal = None if current is None else _leading(builder, current, small)
         if ideal is None:
             return None
-        drawn = add(drawn, multiply(ideal, (-own.symbol(source.quantity.symbol), own.one)))
-    if drawn[0].is_zero():
+        drawn = drawn + (ideal * Ratio(-own.symbol(source.quantity.symbol), own.one))
+    if drawn.is_zero:
         return None
     found: dict[str, Expr] = {}
     for element in lossy_elements(circuit):
@@ -148,9 +148,9 @@ def _power_shares(builder: ModeBuilder, small: tuple[str, ...]) -> dict[str, Exp
         for name, loss in _ideal_losses(builder, element.name, small).items():
             if loss is None:
                 return None
-            share = multiply(loss, (drawn[1], drawn[0]))
-            if not share[0].is_zero():
-                found[name] = builder.form.writer.ratio(*share)
+            share = loss / drawn
+            if not share.is_zero:
+                found[name] = builder.form.writer.ratio(share)
     return found
 
 
@@ -162,15 +162,15 @@ def _ideal_losses(builder: ModeBuilder, name: str, small: tuple[str, ...]) -> di
         for symbol, power in ((resistance, 2), (drop, 1)):
             if symbol is None:
                 continue
-            total: Ratio | None = (own.zero, own.one)
+            total: Ratio | None = Ratio(own.zero, own.one)
             for k, fraction in enumerate(builder.waveforms.fractions):
                 mean = balance.value(k, row, "average")
                 ideal = None if mean is None else _leading(builder, mean, small)
                 if ideal is None or total is None:
                     total = None
                     continue
-                flow = ideal if power == 1 else multiply(ideal, ideal)
-                share = builder.form.shown((fraction, balance.ring.one))
-                total = add(total, multiply(multiply(flow, (own.symbol(symbol), own.one)), share))
+                flow = ideal if power == 1 else ideal * ideal
+                share = builder.form.shown(Ratio(fraction, balance.ring.one))
+                total = total + ((flow * Ratio(own.symbol(symbol), own.one)) * share)
             found[symbol] = total
     return found

@@ -35,16 +35,16 @@ from voltsec.steady.fractions import Fractions, NotClosed, degree_in, value_and_
 from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
-from voltsec.steady.ratio import Ratio, add, insert, multiply, reduced
 from voltsec.steady.small import small_symbols
 from voltsec.steady.stages import Stages
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.assembly import period_rows
-from voltsec.tableau.elimination import Eliminated, TooLarge, eliminate
+from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row
-from voltsec.tableau.ring import Polynomial, Ring
+from voltsec.tableau.ratio import Ratio, insert, lowest_terms
+from voltsec.tableau.ring import Polynomial, Ring, TooLarge
 
 CLOSE = 1e-7
 """Relative size up to which a condition counts as met at the ideal fractions."""
@@ -136,7 +136,7 @@ def first_order_dry(case: Case) -> FirstOrder | None:
     try:
         ideal = _Ideal(case)
         voltage = _output(ideal.waves)
-        if voltage is None or voltage[0].is_zero():
+        if voltage is None or voltage.is_zero:
             return None
         terms = _gain_terms(case, ideal)
     except (NotClosed, TooLarge, np.linalg.LinAlgError):
@@ -144,9 +144,9 @@ def first_order_dry(case: Case) -> FirstOrder | None:
     if terms is None:
         return None
     form, ring = ideal.form, ideal.balance.ring
-    gain = form.shown(multiply(voltage, (ring.one, ring.symbol(case.circuit.input.quantity.symbol))))
+    gain = form.shown(voltage * Ratio(ring.one, ring.symbol(case.circuit.input.quantity.symbol)))
     drivers = {source.quantity.symbol for source in case.circuit.of(Source, CurrentSource)}
-    if (form.ring.variables(gain[0]) | form.ring.variables(gain[1])) & drivers:
+    if (gain.variables(form.ring)) & drivers:
         return None
     shares = _power_shares(case, ideal) if loses_nothing_ideally(case.circuit) else None
     if shares is None and loses_nothing_ideally(case.circuit):
@@ -180,33 +180,40 @@ def _gain_terms(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
     voltage = _output(_waves(balance, ideal.witness | dict.fromkeys(small, 0.0)))
     if conditions is None or voltage is None:
         return None
-    top, bottom = (part(p, None) for p in voltage)
+    top, bottom = (part(p, None) for p in voltage.parts)
     if bottom.is_zero() or top.is_zero():
         return None
     wanted = [target.index[name] for name in ideal.unknown.values()]
     one = target.one
-    jacobian = [[(part(found.conditions[c], None).derivative(u), one) for u in wanted] for c in conditions]
-    along = [reduced((top.derivative(u) * bottom - top * bottom.derivative(u), top * bottom)) for u in wanted]
+    jacobian = [
+        [Ratio(part(found.conditions[c], None).derivative(u), one) for u in wanted] for c in conditions
+    ]
+    along = [
+        lowest_terms(top.derivative(u) * bottom - top * bottom.derivative(u), top * bottom) for u in wanted
+    ]
     terms = {}
     for name in small:
-        moves = _solve(target, jacobian, [(part(found.conditions[c], name), one) for c in conditions])
+        moves = _solve(target, jacobian, [Ratio(part(found.conditions[c], name), one) for c in conditions])
         if moves is None:
             return None
-        upper, lower = (part(p, name) for p in voltage)
-        total = reduced((upper * bottom - top * lower, top * bottom))
+        upper, lower = (part(p, name) for p in voltage.parts)
+        total = lowest_terms(upper * bottom - top * lower, top * bottom)
         for slope, move in zip(along, moves, strict=True):
-            more = multiply(slope, (-move[0], move[1]))
-            if sum(map(len, (*total, *more))) > LONGEST_SUM:
+            more = slope * (-move)
+            if total.terms + more.terms > LONGEST_SUM:
                 raise TooLarge(f"a sum of more than {LONGEST_SUM} terms")
-            total = add(total, more)
-        if not form.vanishes((total[0], one)):
-            terms[name] = form.written(_shortest(form, (-total[0], total[1]))) * symbol(name)
+            total = total + more
+        if not form.vanishes(Ratio(total.numerator, one)):
+            terms[name] = form.written(_shortest(form, -total)) * symbol(name)
     return terms
 
 
 def _shortest(form: ClosedForm, ratio: Ratio) -> Ratio:
     """The ratio with the period as it is, or put in by the ideal condition."""
-    if form.period_value is None or form.ring.degree(ratio[0], "T") + form.ring.degree(ratio[1], "T") <= 0:
+    if (
+        form.period_value is None
+        or form.ring.degree(ratio.numerator, "T") + form.ring.degree(ratio.denominator, "T") <= 0
+    ):
         return ratio
     return min((insert(form.ring, ratio, "T", form.period_value), ratio), key=form.weight)
 
@@ -259,14 +266,14 @@ def _told(row: Row, known: dict, ideal: Ring, ring: Ring, places: set[int]) -> R
         if any(free is not None for free in terms):
             return None
         top = ideal.substitute(terms.get(None, ideal.zero), ring, {})
-        beside.append(reduced((tiny * top, bottom)))
-    total: Ratio = (ring.zero, ring.one)
+        beside.append(lowest_terms(tiny * top, bottom))
+    total = Ratio(ring.zero, ring.one)
     for share in beside:
-        total = add(total, share)
-    if total[0].is_zero():
+        total = total + share
+    if total.is_zero:
         return plain
-    plain = {unknown: coefficient * total[1] for unknown, coefficient in plain.items()}
-    plain[None] = plain.get(None, ring.zero) + total[0]
+    plain = {unknown: coefficient * total.denominator for unknown, coefficient in plain.items()}
+    plain[None] = plain.get(None, ring.zero) + total.numerator
     return plain
 
 
@@ -298,18 +305,17 @@ def _solve(ring: Ring, matrix: list[list[Ratio]], right: list[Ratio]) -> list[Ra
     if any(len(row) != size + 1 for row in rows):
         return None
     for place in range(size):
-        pivot = next((r for r in range(place, size) if not rows[r][place][0].is_zero()), None)
+        pivot = next((r for r in range(place, size) if not rows[r][place].is_zero), None)
         if pivot is None:
             return None
         rows[place], rows[pivot] = rows[pivot], rows[place]
         lead = rows[place][place]
-        rows[place] = [multiply(entry, (lead[1], lead[0])) for entry in rows[place]]
+        rows[place] = [entry / lead for entry in rows[place]]
         for other in range(size):
             factor = rows[other][place]
-            if other != place and not factor[0].is_zero():
+            if other != place and not factor.is_zero:
                 rows[other] = [
-                    add(entry, multiply(head, (-factor[0], factor[1])))
-                    for entry, head in zip(rows[other], rows[place], strict=True)
+                    entry + (head * (-factor)) for entry, head in zip(rows[other], rows[place], strict=True)
                 ]
     return [row[size] for row in rows]
 
@@ -317,13 +323,13 @@ def _solve(ring: Ring, matrix: list[list[Ratio]], right: list[Ratio]) -> list[Ra
 def _power_shares(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
     """Loss of each part with ideal currents over the ideal input power."""
     balance, ring, form = ideal.balance, ideal.balance.ring, ideal.form
-    drawn: Ratio = (ring.zero, ring.one)
+    drawn = Ratio(ring.zero, ring.one)
     for source in balance.circuit.of(Source):
         current = ideal.waves.average_of_free({("i", source.name): ring.one})
         if current is None:
             return None
-        drawn = add(drawn, multiply(current, (-ring.symbol(source.quantity.symbol), ring.one)))
-    if drawn[0].is_zero():
+        drawn = drawn + (current * Ratio(-ring.symbol(source.quantity.symbol), ring.one))
+    if drawn.is_zero:
         return None
     found: dict[str, Expr] = {}
     for element in lossy_elements(case.circuit):
@@ -340,8 +346,8 @@ def _power_shares(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
                     continue
                 if flow is None:
                     return None
-                if flow[0].is_zero() or form.divides(flow[0]):
+                if flow.is_zero or form.divides(flow.numerator):
                     continue
-                share = multiply(flow, (drawn[1], drawn[0]))
+                share = flow / drawn
                 found[name] = form.written(_shortest(form, form.shown(share))) * symbol(name)
     return found

@@ -12,13 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring, symbols_of, value_of
 
 Array = np.ndarray
 Value = float | Array
 """A number that is the same at every point, or one number a point."""
-
-Ratio = tuple[Polynomial, Polynomial]
 
 SHORT = 6
 """A polynomial of so many terms is quicker read term by term than as arrays."""
@@ -81,7 +80,7 @@ class Constants:
 
     def fold_ratio(self, ratio: Ratio) -> Quotient:
         """Both parts of a ratio folded."""
-        return Quotient(self.fold(ratio[0]), self.fold(ratio[1]))
+        return Quotient(self.fold(ratio.numerator), self.fold(ratio.denominator))
 
     def grouped(self, polynomial: Polynomial, absolute: bool = False) -> dict[tuple[int, ...], float]:
         """Powers of the variables that stay -> coefficient, the constants' values multiplied in."""

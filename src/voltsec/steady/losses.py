@@ -9,7 +9,7 @@ with currents followed to their bend the losses again sum to input minus output 
 What a capacitor's series resistance loses is told with the ripple current in every mode: it may be all there
 is.  The sum is then larger than input minus output by what the small-ripple averages leave out.
 
-Switching, core and drive losses are not part of the model.
+Switching, core and drive losses are estimated beside it (:class:`voltsec.results.table.Turning`).
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ from voltsec.circuit.elements import CurrentSource, Load, Source
 from voltsec.results.table import lossy_elements
 from voltsec.steady.lossy import current_rows, loses_by_ripple
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.root_forms import size
 from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row
+from voltsec.tableau.ratio import Ratio
 
 SHORT_TERMS = 40
 """Losses with longer polynomials are left as resistance times a sum of squares."""
@@ -56,30 +56,30 @@ def power_balance(builder: ModeBuilder) -> Ratio | None:
     ``None`` where a power is not determined (how ideal parts in a loop share a current, say).
     """
     circuit, ring = builder.circuit, builder.balance.ring
-    total: Ratio = (ring.zero, ring.one)
+    total = Ratio(ring.zero, ring.one)
     powers = [builder.power_of(e) for e in circuit.of(Source, Load, CurrentSource)]
     for power in [*powers, *loss_ratios(builder).values()]:
         if power is None:
             return None
-        total = add(total, power)
-    return (-total[0], total[1])
+        total = total + power
+    return -total
 
 
 def _ratio(builder: ModeBuilder, name: str, ripple: bool = False) -> Ratio | None:
     ring = builder.balance.ring
-    total: Ratio = (ring.zero, ring.one)
+    total = Ratio(ring.zero, ring.one)
     for resistance, drop, row in current_rows(builder.circuit, builder.balance, name):
         if resistance is not None:
             squares = _squares(builder, row, ripple)
             if squares is None:
                 return None
             for share, square in squares:
-                total = add(total, multiply(multiply(share, square), (ring.symbol(resistance), ring.one)))
+                total = total + ((share * square) * Ratio(ring.symbol(resistance), ring.one))
         if drop is not None:
             current = builder.waveforms.average_of_free(row)
             if current is None:
                 return None
-            total = add(total, multiply(current, (ring.symbol(drop), ring.one)))
+            total = total + (current * Ratio(ring.symbol(drop), ring.one))
     return total
 
 
@@ -90,8 +90,8 @@ def _squares(builder: ModeBuilder, row: Row, ripple: bool) -> list[tuple[Ratio, 
         return None
     found = []
     for share, mean, ramp in flows:
-        third = multiply(ramp, ramp)
-        found.append((share, add(multiply(mean, mean), (third[0], third[1] * 3))))
+        third = ramp * ramp
+        found.append((share, (mean * mean) + Ratio(third.numerator, third.denominator * 3)))
     return found
 
 
@@ -104,7 +104,7 @@ def _flows(builder: ModeBuilder, row: Row, ripple: bool = False) -> list[tuple[R
     if balance.by_itself or ripple:
         parts = [[balance.value(k, row, part) for k in places] for part in ("mean", "ramp")]
     else:
-        nothing: Ratio = (balance.ring.zero, balance.ring.one)
+        nothing = Ratio(balance.ring.zero, balance.ring.one)
         parts = [[balance.value(k, row, "average") for k in places], [nothing for _ in places]]
     return builder.shares(Waveform(tuple(parts[0]), tuple(parts[1])))
 
@@ -121,10 +121,10 @@ def _expression(builder: ModeBuilder, name: str) -> Expr | None:
                 return None
             squares = []
             for share, mean, ramp in flows:
-                longest = max(longest, *(len(part) for part in mean))
+                longest = max(longest, *(len(part) for part in mean.parts))
                 square = form.expression(mean) ** 2
-                if not ramp[0].is_zero():
-                    longest = max(longest, *(len(part) for part in ramp))
+                if not ramp.is_zero:
+                    longest = max(longest, *(len(part) for part in ramp.parts))
                     square = square + form.expression(ramp) ** 2 / 3
                 squares.append(form.expression(share) * square)
             terms.append(_symbol(builder, resistance) * sympy.Add(*squares))
@@ -138,11 +138,11 @@ def _expression(builder: ModeBuilder, name: str) -> Expr | None:
         return written
     ratio = _ratio(builder, name, loses_by_ripple(builder.circuit, name))
     assert ratio is not None
-    if len(ratio[0]) + len(ratio[1]) > LONG_RATIO:
+    if ratio.terms > LONG_RATIO:
         return written
     return min((form.expression(ratio), written), key=size)
 
 
 def _symbol(builder: ModeBuilder, name: str) -> Expr:
     ring = builder.balance.ring
-    return builder.form.expression((ring.symbol(name), ring.one))
+    return builder.form.expression(Ratio(ring.symbol(name), ring.one))

@@ -17,14 +17,13 @@ from voltsec.circuit.elements import Diode, Switch, Transformer
 from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.extremes import Extremes
-from voltsec.steady.ratio import Ratio, add
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.solution import Stress
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.steady.winding import winding_row
-from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.network import Row, coils
-from voltsec.tableau.ring import Polynomial
+from voltsec.tableau.ratio import Ratio
+from voltsec.tableau.ring import Polynomial, TooLarge
 
 T = TypeVar("T")
 
@@ -88,7 +87,7 @@ class ModeFormulas:
         if not farads:
             return self.extremes.coil_ripple(current)
         ring = self.balance.ring
-        return self.extremes.capacitor_ripple(current, (ring.symbol(farads[0]), ring.one))
+        return self.extremes.capacitor_ripple(current, Ratio(ring.symbol(farads[0]), ring.one))
 
     def stress(self) -> dict[str, Stress]:
         """Stress of every element, winding and magnetizing inductance."""
@@ -154,7 +153,7 @@ class ModeFormulas:
         places = range(len(voltage.means)) if intervals is None else intervals
         if any(voltage.means[k] is None for k in places):
             return Waveform(tuple(None for _ in voltage.means), voltage.ramps)
-        nothing: Ratio = (ring.zero, ring.one)
+        nothing = Ratio(ring.zero, ring.one)
         return Waveform(
             voltage.means,
             tuple(nothing if r is None else r for r in voltage.ramps),
@@ -166,11 +165,11 @@ class ModeFormulas:
         shares = self.shares(current)
         if not shares:
             return None if shares is None else sympy.Integer(0)
-        length = max(len(part) for share in shares for ratio in share[1:] for part in ratio)
+        length = max(len(part) for share in shares for ratio in share[1:] for part in ratio.parts)
         if length <= SHORT_TERMS:
             combined = self.waveforms.mean_square(current)
             assert combined is not None
-            if sum(map(len, combined)) <= SHORT_TERMS:
+            if combined.terms <= SHORT_TERMS:
                 return self.form.square_root(combined, self.sign_shown)
         terms = []
         for share, mean, ramp in shares:
@@ -184,12 +183,12 @@ class ModeFormulas:
         for fraction, mean, ramp in zip(self.waveforms.fractions, current.means, current.ramps, strict=True):
             if mean is None or ramp is None:
                 return None
-            if mean[0].is_zero() and ramp[0].is_zero():
+            if mean.is_zero and ramp.is_zero:
                 continue
-            share: Ratio = (fraction, self.balance.ring.one)
+            share = Ratio(fraction, self.balance.ring.one)
             for place, (other, other_mean, other_ramp) in enumerate(shares):
                 if _same_size(mean, other_mean) and _same_size(ramp, other_ramp):
-                    shares[place] = (add(other, share), other_mean, other_ramp)
+                    shares[place] = (other + share, other_mean, other_ramp)
                     break
             else:
                 shares.append((share, mean, ramp))
@@ -198,4 +197,6 @@ class ModeFormulas:
 
 def _same_size(one: Ratio, other: Ratio) -> bool:
     """True for equal or opposite ratios."""
-    return one[1] == other[1] and (one[0] == other[0] or one[0] == -other[0])
+    return one.denominator == other.denominator and (
+        one.numerator == other.numerator or one.numerator == -other.numerator
+    )

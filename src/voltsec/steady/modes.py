@@ -20,7 +20,6 @@ from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.extremes import Extremes
 from voltsec.steady.mode_formulas import ModeFormulas
 from voltsec.steady.points import as_arrays
-from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.steady.region_check import agrees, scatter
 from voltsec.steady.regions import LONG, Region, condition_on, region, shown_facts, unsimplified
 from voltsec.steady.requirements import Demands, demands
@@ -30,6 +29,7 @@ from voltsec.steady.solution import Mode, ModeInterval, Stress
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row, coils
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial
 
 SAMPLES = 40
@@ -213,7 +213,7 @@ class ModeBuilder(ModeFormulas):
 
     def sign_shown(self, polynomial: Polynomial) -> int | None:
         """Sign of a polynomial of the presentation ring where the mode holds; None where not proved."""
-        return self._shown_facts.sign((polynomial, self.form.ring.one))
+        return self._shown_facts.sign(Ratio(polynomial, self.form.ring.one))
 
     def condition(self, ratio: Ratio) -> Boolean:
         """That a ratio is positive where the mode holds."""
@@ -239,7 +239,7 @@ class ModeBuilder(ModeFormulas):
     def length(self) -> int:
         """Terms of the longer polynomial of the output voltage."""
         voltage = self.output_voltage()
-        return 0 if voltage is None else max(len(part) for part in voltage)
+        return 0 if voltage is None else max(len(part) for part in voltage.parts)
 
     def _closed(self, ratio: Ratio | None) -> Expr | None:
         return None if ratio is None else self.form.expression(ratio, close=True)
@@ -251,7 +251,7 @@ class ModeBuilder(ModeFormulas):
     def delivered(self, row: Row) -> Expr | None:
         """Average of a current, counted against its arrow."""
         ratio = self.waveforms.average_of_free(row)
-        return None if ratio is None else self._plain((-ratio[0], ratio[1]))
+        return None if ratio is None else self._plain(-ratio)
 
     def output_voltage(self) -> Ratio | None:
         """Average output voltage over the balance's ring."""
@@ -264,11 +264,11 @@ class ModeBuilder(ModeFormulas):
             return None
         ring = self.balance.ring
         source = self.circuit.input.quantity.symbol
-        ratio = multiply(voltage, (ring.one, ring.symbol(source)))
+        ratio = voltage * Ratio(ring.one, ring.symbol(source))
         shown = self.form.shown(ratio)
         drivers = {s.quantity.symbol for s in self.circuit.of(Source, CurrentSource)}
         drivers |= {d.drop.symbol for d in self.circuit.of(Switch, Diode) if d.drop is not None}
-        variables = self.form.ring.variables(shown[0]) | self.form.ring.variables(shown[1])
+        variables = shown.variables(self.form.ring)
         if variables & drivers:
             return None
         gain = self._closed(ratio)
@@ -304,7 +304,7 @@ class ModeBuilder(ModeFormulas):
         name = self.balance.sequence.fractions[k]
         roots = self.form.roots
         if roots is not None and len(roots) == 1:
-            return self.form.expression((ring.symbol(name), ring.one))
+            return self.form.expression(Ratio(ring.symbol(name), ring.one))
         return self.form.share(name)
 
     def _roles(self, k: int) -> dict[str, str]:
@@ -322,7 +322,7 @@ class ModeBuilder(ModeFormulas):
     def _role(self, voltage: Ratio | None, current: Ratio | None) -> str:
         if voltage is None or current is None:
             return "not determined"
-        if self.form.divides(voltage[0]) or self.form.divides(current[0]):
+        if self.form.divides(voltage.numerator) or self.form.divides(current.numerator):
             return "idle"
         power = np.median(np.sign(self.waveforms.numeric(voltage) * self.waveforms.numeric(current)))
         return "absorbs" if power > 0 else "supplies" if power < 0 else "idle"
@@ -361,19 +361,19 @@ class ModeBuilder(ModeFormulas):
             return sympy.Piecewise(
                 (cases[0], self.condition(powers[place])), (cases[1], True), evaluate=False
             )
-        zero: Ratio = (self.balance.ring.zero, self.balance.ring.one)
+        zero = Ratio(self.balance.ring.zero, self.balance.ring.one)
         taken, given = zero, zero
         for power, side in zip(powers, signs, strict=True):
             if side == 1:
-                taken = add(taken, power)
+                taken = taken + power
             elif side == -1:
-                given = add(given, (-power[0], power[1]))
-        if given[0].is_zero():
+                given = given - power
+        if given.is_zero:
             return None
-        difference = add(taken, (-given[0], given[1]))
-        if difference[0].is_zero() or self.form.divides(difference[0]):
+        difference = taken - given
+        if difference.is_zero or self.form.divides(difference.numerator):
             return sympy.Integer(1)
-        return self._closed(multiply(taken, (given[1], given[0])))
+        return self._closed(taken / given)
 
     def _has_losses(self) -> bool:
         """False where no element can lose power: then Tellegen's theorem makes the efficiency 1."""
@@ -391,27 +391,21 @@ class ModeBuilder(ModeFormulas):
         if isinstance(element, Source):
             current = self.waveforms.average_of_free(current_row)
             return (
-                None
-                if current is None
-                else multiply(current, (ring.symbol(element.quantity.symbol), ring.one))
+                None if current is None else current * Ratio(ring.symbol(element.quantity.symbol), ring.one)
             )
         if self.balance.by_itself:
             if isinstance(element, Resistor):
                 square = self.waveforms.mean_square(self.waveforms.of(current_row))
                 return (
-                    None
-                    if square is None
-                    else multiply(square, (ring.symbol(element.quantity.symbol), ring.one))
+                    None if square is None else square * Ratio(ring.symbol(element.quantity.symbol), ring.one)
                 )
             voltage = self.waveforms.average_of_free(self._row_of_voltage(element.start, element.end))
             return (
-                None
-                if voltage is None
-                else multiply(voltage, (ring.symbol(element.quantity.symbol), ring.one))
+                None if voltage is None else voltage * Ratio(ring.symbol(element.quantity.symbol), ring.one)
             )
         terms: list[Ratio | None] = []
         for k in range(self.waveforms.count):
             voltage = self.balance.value(k, self._row_of_voltage(element.start, element.end), "average")
             current_mean = self.balance.value(k, current_row, "average")
-            terms.append(None if voltage is None or current_mean is None else multiply(voltage, current_mean))
+            terms.append(None if voltage is None or current_mean is None else voltage * current_mean)
         return self.waveforms.weighted(terms)

@@ -19,6 +19,7 @@ from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.elimination import eliminate
 from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Network, coils
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Ring
 
 CONSTANT = "with capacitor voltages taken as constant, "
@@ -124,7 +125,7 @@ def _seen(circuit, references, conducting, quantity, point) -> str:
     writer = Writer(ring, (), point)
     total: Expr = Integer(0)
     for unknown, coefficient in terms.items():
-        factor = writer.ratio(coefficient, denominator)
+        factor = writer.ratio(Ratio(coefficient, denominator))
         if unknown is None:
             total += factor
         elif unknown[0] in ("V", "i") and len(unknown) == 2:

@@ -17,9 +17,9 @@ from voltsec.steady.balance import Balance
 from voltsec.steady.fractions import Fractions, NotClosed
 from voltsec.steady.stages import Stages
 from voltsec.steady.verification import verify
-from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.interval import Sequence
+from voltsec.tableau.ring import TooLarge
 from voltsec.tableau.scaled_ring import ScaledRing
 
 

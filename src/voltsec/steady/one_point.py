@@ -32,10 +32,9 @@ from voltsec.steady.search import Found, Point, Search
 from voltsec.steady.time_grid import graded, refined, uniform
 from voltsec.steady.verification import GAP, may_miss_edge, verify
 from voltsec.tableau.assembly import bends_count, ring_for
-from voltsec.tableau.elimination import TooLarge
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.tableau.network import shared_flux
-from voltsec.tableau.ring import symbols_of, value_of
+from voltsec.tableau.ring import TooLarge, symbols_of, value_of
 
 COARSE = 8
 """Equal steps in each switch interval, tried where finer ones find no state."""

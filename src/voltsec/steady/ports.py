@@ -6,21 +6,19 @@ ripple is what the output capacitors have to take.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from sympy import Expr
 
-from voltsec.circuit.elements import Capacitor
-from voltsec.results.table import output_capacitor
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
-from voltsec.steady.port_rows import input_row, output_row
-from voltsec.steady.ratio import Ratio, add, multiply
+from voltsec.steady.port_rows import follows_capacitors, input_row, output_row, output_swing
 from voltsec.steady.readings import JUMP
 from voltsec.steady.waveform import Waveform
 from voltsec.tableau.network import Row
-from voltsec.tableau.ring import Ring
+from voltsec.tableau.ratio import Ratio
+from voltsec.tableau.ring import Polynomial
 
 LONGEST = 150
 """Terms of a ripple up to which it is written out."""
@@ -40,7 +38,7 @@ class PortCurrent:
 
 @dataclass(frozen=True)
 class OutputRipple:
-    """Output ripple with the capacitor's series resistance, volt peak to peak, in closed form.
+    """Output ripple with the capacitors' series resistances, volt peak to peak, in closed form.
 
     Holds where the extremes lie as said in ``highest`` and ``lowest``.
     """
@@ -59,8 +57,14 @@ def input_current(builder: ModeBuilder, longest: int = LONGEST) -> PortCurrent |
 
 
 def output_current(builder: ModeBuilder, longest: int = LONGEST) -> PortCurrent | None:
-    """The current into load and output capacitors; ``None`` where it is not determined."""
-    return _port(builder, output_row(builder.circuit, builder.balance), longest)
+    """The current into load and output capacitors; ``None`` where it is not determined.
+
+    Of a load without a capacitor right across it no ripple is told: it is that of capacitors elsewhere.
+    """
+    found = _port(builder, output_row(builder.circuit, builder.balance), longest)
+    if found is None or not follows_capacitors(builder.circuit):
+        return found
+    return replace(found, ripple=None)
 
 
 def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
@@ -76,7 +80,7 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
         mean = current.middle(k)
         if mean is None or ramp is None:
             return None
-        if builder.form.divides(mean[0]) and builder.form.divides(ramp[0]):
+        if builder.form.divides(mean.numerator) and builder.form.divides(ramp.numerator):
             idle = True
         else:
             flowing = flowing + fraction
@@ -89,27 +93,31 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
         jumps = np.abs(end - start) / np.maximum(peak, 1e-300)
         known = jumps[np.isfinite(jumps)]
         steps = steps or bool(known.size and np.median(known) > JUMP)
-    share = builder.form.expression((flowing, ring.one))
+    share = builder.form.expression(Ratio(flowing, ring.one))
     return PortCurrent(not idle and not steps, share, builder.extremes.swing(current, longest))
 
 
 def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple | None:
     """The output ripple as a formula for where its extremes lie at the mode's inner sample point.
 
-    ``None`` where no capacitor lies across the output, its current is not determined, or the formula
-    would be too long to read.
+    ``None`` where no capacitors lie in series across the output, their currents are not determined, or
+    the formula would be too long to read.
     """
-    capacitor = output_capacitor(builder.circuit)
-    if capacitor is None:
+    ring = builder.balance.ring
+    swinging = output_swing(builder.circuit, ring)
+    if swinging is None or not swinging.flow:
         return None
     waves = builder.waveforms
-    current = waves.current(("i", capacitor.name))
-    if builder.balance.bends or any(part is None for part in (*current.means, *current.ramps)):
+    current, drops = waves.of(swinging.flow), waves.of(swinging.drops)
+    told = [part for wave in (current, drops) for part in (*wave.means, *wave.ramps)]
+    if builder.balance.bends or any(part is None for part in told):
         return None  # currents that bend have no such formula; the numbers follow them
-    parts = [len(side) for part in (*current.means, *current.ramps) if part is not None for side in part]
-    if max(parts) > longest:
+    if max(len(side) for part in told if part is not None for side in part.parts) > longest:
         return None
-    candidates = _candidates(builder, capacitor, current)
+    farad = ring.one
+    for name in swinging.farads:
+        farad = farad * ring.symbol(name)
+    candidates = _candidates(builder, current, drops, farad)
     point = as_arrays(builder.found.witness)
     values = []
     for _, ratio, place in candidates:
@@ -119,11 +127,15 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
         return None
     top, bottom = int(np.nanargmax(values)), int(np.nanargmin(values))
     high, low = candidates[top], candidates[bottom]
-    if capacitor.resistance is None:  # all cases of it
-        whole = builder.ripple_of(capacitor.name)
+    if not swinging.drops:  # all cases of it
+        whole = (
+            builder.ripple_of(swinging.single)
+            if swinging.single
+            else builder.extremes.capacitor_ripple(current, Ratio(farad, ring.one))
+        )
         return None if whole is None else OutputRipple(whole, high[0], low[0])
-    difference = add(high[1], (-low[1][0], low[1][1]))
-    if sum(map(len, difference)) > longest:
+    difference = high[1] - low[1]
+    if difference.terms > longest:
         return None
     return OutputRipple(builder.form.expression(difference), high[0], low[0])
 
@@ -131,39 +143,34 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
 def _number(builder: ModeBuilder, ratio: Ratio, point: dict[str, np.ndarray]) -> float:
     ring = builder.balance.ring
     with np.errstate(all="ignore"):
-        return float(ring.value(ratio[0], point) / ring.value(ratio[1], point))
+        return float(ratio.value(ring, point))
 
 
 def _candidates(
-    builder: ModeBuilder, capacitor: Capacitor, current: Waveform
+    builder: ModeBuilder, current: Waveform, drops: Waveform, farad: Polynomial
 ) -> list[tuple[str, Ratio, Ratio | None]]:
     """(where, voltage above that at the period's start, place in the interval if inside)."""
     ring = builder.balance.ring
-    farad = ring.symbol(capacitor.quantity.symbol)
-    ohm = ring.zero if capacitor.resistance is None else ring.symbol(capacitor.resistance.symbol)
-    charge: Ratio = (ring.zero, ring.one)
+    charge = Ratio(ring.zero, ring.one)
     found: list[tuple[str, Ratio, Ratio | None]] = []
     for k, fraction in enumerate(builder.waveforms.fractions):
-        mean, ramp = current.means[k], current.ramps[k]
-        assert mean is not None and ramp is not None
+        mean, ramp, drop, drop_ramp = current.means[k], current.ramps[k], drops.means[k], drops.ramps[k]
+        assert mean is not None and ramp is not None and drop is not None and drop_ramp is not None
         length = fraction * ring.symbol("T")
-        first, last = add(mean, (-ramp[0], ramp[1])), add(mean, ramp)
-        found.append((f"start of interval {k + 1}", _terminal(charge, first, farad, ohm, ring), None))
-        if not ramp[0].is_zero():
-            # current at which i/C + r*di/dt = 0, and where in the interval (-1 to 1) that is
-            still = multiply(ramp, (-2 * ohm * farad, length))
-            place = multiply(add(still, (-mean[0], mean[1])), (ramp[1], ramp[0]))
+        first = mean - ramp
+        start = charge * Ratio(ring.one, farad) + (drop - drop_ramp)
+        found.append((f"start of interval {k + 1}", start, None))
+        if not ramp.is_zero:
+            # current at which i/C + du/dt = 0 (u the drops), and where in the interval (-1 to 1) that is
+            still = drop_ramp * Ratio(-2 * farad, length)
+            place = (still - mean) / ramp
             # charge from the start: the mean of the two currents times the time between
-            both = add(first, still)
-            time = multiply(add(place, (ring.one, ring.one)), (length, ring.constant(2)))
-            flown = multiply(multiply(both, time), (ring.one, ring.constant(2)))
-            voltage = _terminal(add(charge, flown), still, farad, ohm, ring)
+            both = first + still
+            time = (place + Ratio(ring.one, ring.one)) * Ratio(length, ring.constant(2))
+            flown = (both * time) * Ratio(ring.one, ring.constant(2))
+            voltage = (charge + flown) * Ratio(ring.one, farad) + (drop + drop_ramp * place)
             found.append((f"inside interval {k + 1}", voltage, place))
-        charge = add(charge, multiply(mean, (length, ring.one)))
-        found.append((f"end of interval {k + 1}", _terminal(charge, last, farad, ohm, ring), None))
+        charge = charge + mean * Ratio(length, ring.one)
+        end = charge * Ratio(ring.one, farad) + (drop + drop_ramp)
+        found.append((f"end of interval {k + 1}", end, None))
     return found
-
-
-def _terminal(charge: Ratio, current: Ratio, farad, ohm, ring: Ring) -> Ratio:
-    inner = multiply(charge, (ring.one, farad))
-    return inner if ohm.is_zero() else add(inner, multiply(current, (ohm, ring.one)))

@@ -9,10 +9,10 @@ from collections.abc import Iterable
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
-from voltsec.results.table import output_capacitor, results_of
+from voltsec.results.table import results_of
 from voltsec.steady.folding import Item
 from voltsec.steady.lossy import current_rows, loses_by_ripple
-from voltsec.steady.port_rows import input_row, output_row
+from voltsec.steady.port_rows import follows_capacitors, input_row, output_row, output_swing
 from voltsec.steady.reading_sources import Source as ReadingSource
 from voltsec.steady.readings import (
     Efficiency,
@@ -27,6 +27,7 @@ from voltsec.steady.readings import (
     Step,
     Sum,
     Swing,
+    Swinging,
     Symbol,
     TerminalSwing,
     Times,
@@ -59,6 +60,8 @@ class ReadingList:
             return self._stress(part, key)
         if group == "losses":
             return self.loss(rest)
+        if group == "other_losses" or name == "overall_efficiency":
+            return Undetermined()  # estimated from exact waveforms alone
         if group == "ripple":
             return self._ripple(rest)
         if group == "capacitor_voltages":
@@ -77,7 +80,7 @@ class ReadingList:
             return named[name]()
         port, _, what = name.rpartition("_")
         rows = {"input": self._input_row, "output_current": self._output_row}
-        return self._port(rows[port](), what)
+        return self._port(port, rows[port](), what)
 
     def _one(self, unknown: tuple) -> Row:
         return {unknown: self.balance.ring.one}
@@ -134,18 +137,24 @@ class ReadingList:
         if name not in capacitors:
             return self._swing_of(current)
         shares = self._shares(current, straight=True)
-        return Undetermined() if shares is None else TerminalSwing(shares, capacitors[name].quantity.symbol)
+        return (
+            Undetermined() if shares is None else TerminalSwing(shares, (capacitors[name].quantity.symbol,))
+        )
 
     def _output_ripple(self) -> Reading:
-        capacitor = output_capacitor(self.circuit)
-        if capacitor is None:
-            output = self.circuit.output
-            return self._swing_of(dict(self.balance.network.voltage(output.start, output.end)))
-        shares = self._shares(self._one(("i", capacitor.name)), straight=True)
-        if shares is None:
+        """Swing of the capacitors across the output; without any, of what else the output follows."""
+        output = self.circuit.output
+        swinging = output_swing(self.circuit, self.balance.ring)
+        if swinging is None:
+            swing = self._swing_of(dict(self.balance.network.voltage(output.start, output.end)))
+            return Swinging(swing) if self.circuit.capacitors and isinstance(swing, Swing) else swing
+        if not swinging.flow and not swinging.drops:
+            return Zero()
+        shares = self._shares(swinging.flow, straight=True)
+        drops = self._shares(swinging.drops, straight=True) if swinging.drops else ()
+        if shares is None or drops is None:
             return Undetermined()
-        resistance = None if capacitor.resistance is None else capacitor.resistance.symbol
-        return TerminalSwing(shares, capacitor.quantity.symbol, resistance)
+        return TerminalSwing(shares, swinging.farads, drops)
 
     def _swing_of(self, row: Row) -> Reading:
         shares = self._shares(row)
@@ -157,12 +166,15 @@ class ReadingList:
     def _output_row(self) -> Row:
         return output_row(self.circuit, self.balance)
 
-    def _port(self, row: Row, what: str) -> Reading:
+    def _port(self, port: str, row: Row, what: str) -> Reading:
         shares = self._shares(row) if row else None
         if shares is None:
             return Undetermined()
         if what == "share":
             return FlowShare(shares)
+        if what == "ripple" and port == "output_current" and follows_capacitors(self.circuit):
+            loads = [self.circuit.element(name).quantity.symbol for _, name in row]
+            return Sum(tuple(Over(self._output_ripple(), Symbol(ohm)) for ohm in loads))
         return Swing(shares) if what == "ripple" else Step(shares)
 
     def _stress(self, part: str, key: str) -> Reading:

@@ -11,10 +11,10 @@ from typing import Protocol
 
 from voltsec.steady.balance import Balance
 from voltsec.steady.folding import Constants, Item, Linear, Quotient
-from voltsec.steady.ratio import Ratio, add
 from voltsec.steady.readings import Share
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.network import Row
+from voltsec.tableau.ratio import Ratio
 
 
 class Source(Protocol):
@@ -59,9 +59,9 @@ class RatioSource:
         share = self._share(k, mean, ramp)
         if share is None or mean is None or bend is None:
             return None
-        if bend[0].is_zero():
+        if bend.is_zero:
             return share
-        return replace(share, middle=self._folded(add(mean, bend)))
+        return replace(share, middle=self._folded(mean + bend))
 
     def average_share(self, k: int, row: Row) -> Share | None:
         """Mean with ripple neglected in continuous conduction."""
@@ -79,7 +79,7 @@ class RatioSource:
 
     @property
     def _nothing(self) -> Ratio:
-        return self.balance.ring.zero, self.balance.ring.one
+        return Ratio(self.balance.ring.zero, self.balance.ring.one)
 
     def _share(self, k: int, mean: Ratio | None, ramp: Ratio | None) -> Share | None:
         one, other = self._folded(mean), self._folded(ramp)

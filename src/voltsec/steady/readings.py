@@ -244,47 +244,73 @@ class Symbol:
 
 
 @dataclass(frozen=True)
+class Swinging:
+    """Peak to peak of a reading; not a number where it does not swing at all.
+
+    For what capacitors swing that count as constant: that it stands still is not so.
+    """
+
+    swing: Swing
+
+    def value(self, look: Look) -> Value:
+        """Highest minus lowest end."""
+        swing = self.swing.value(look)
+        ends: list[Value] = [np.abs(end) for pair in _ends(look, self.swing.shares) for end in pair]
+        return np.where(np.greater(swing, JUMP * _highest(ends)), swing, np.nan)
+
+
+@dataclass(frozen=True)
 class TerminalSwing:
-    """Peak to peak of a capacitor's voltage, with the drop over its series resistance where it has one.
+    """Peak to peak of a capacitor's voltage, with the drops over resistances in series where there are some.
 
     The voltage inside is the integral of the current; the sum has its extremes at interval ends or where
-    ``i/C + r*di/dt`` vanishes inside one.  With t from -1 to 1 over an interval of length d*T and the
-    current mean + ramp*t + bend*(3*t**2 - 1)/2, that is a quadratic equation in t (a linear one where
-    the current is straight).
+    ``i/C + du/dt`` vanishes inside one (u the drops).  With t from -1 to 1 over an interval of length d*T
+    and the current mean + ramp*t + bend*(3*t**2 - 1)/2, the drops alike, that is a quadratic equation in t
+    (a linear one where the current is straight).
     """
 
     shares: tuple[Share, ...]
-    capacitance: str
-    resistance: str | None = None
+    capacitances: tuple[str, ...]
+    """Symbols whose product is the capacitance."""
+    drops: tuple[Share, ...] = ()
 
     def value(self, look: Look) -> Value:
         """Volt, peak to peak."""
-        farad = look.symbol(self.capacitance)
-        ohm = look.symbol(self.resistance) if self.resistance is not None else 0.0
+        farad: Value = 1.0
+        for name in self.capacitances:
+            farad = farad * look.symbol(name)
         period = look.symbol("T")
         charge: Value = 0.0
         highs: list[Value] = []
         lows: list[Value] = []
         with np.errstate(all="ignore"):
-            for share, (first, last) in zip(self.shares, _ends(look, self.shares), strict=True):
-                mean, ramp = look.ratio(share.mean), look.ratio(share.ramp)
-                bend = 0.0 if share.middle is None else look.ratio(share.middle) - mean
+            drop_ends = _ends(look, self.drops) if self.drops else [(0.0, 0.0)] * len(self.shares)
+            for k, share in enumerate(self.shares):
+                mean, ramp, bend = _courses(look, share)
+                drop, drop_ramp, drop_bend = _courses(look, self.drops[k]) if self.drops else (0.0, 0.0, 0.0)
                 length = look.symbol(share.fraction) * period
                 after = charge + mean * length
-                ends = [charge / farad + ohm * first, after / farad + ohm * last]
+                ends = [charge / farad + drop_ends[k][0], after / farad + drop_ends[k][1]]
                 highs += ends
                 lows += ends
-                lag = np.divide(2 * ohm * farad, length)
-                for place in _still(1.5 * bend, ramp + 3 * lag * bend, mean - bend / 2 + lag * ramp):
+                lag = np.divide(2 * farad, length)
+                straight, constant = ramp + 3 * lag * drop_bend, mean - bend / 2 + lag * drop_ramp
+                for place in _still(1.5 * bend, straight, constant):
                     inside = np.abs(place) < 1
                     place = np.where(inside, place, 0.0)
                     flown = mean * (place + 1) + ramp * (place**2 - 1) / 2 + bend * (place**3 - place) / 2
-                    current = mean + ramp * place + bend * (3 * place**2 - 1) / 2
-                    turn = (charge + length / 2 * flown) / farad + ohm * current
+                    dropped = drop + drop_ramp * place + drop_bend * (3 * place**2 - 1) / 2
+                    turn = (charge + length / 2 * flown) / farad + dropped
                     highs.append(np.where(inside, turn, -np.inf))
                     lows.append(np.where(inside, turn, np.inf))
                 charge = after
             return _highest(highs) - _lowest(lows)
+
+
+def _courses(look: Look, share: Share) -> tuple[Value, Value, Value]:
+    """Mean, ramp and bend of a share."""
+    mean = look.ratio(share.mean)
+    return mean, look.ratio(share.ramp), 0.0 if share.middle is None else look.ratio(share.middle) - mean
 
 
 def _still(square: Value, linear: Value, constant: Value) -> tuple[Value, Value]:

@@ -153,7 +153,7 @@ class _Stated:
 
 def scatter(found: Found) -> tuple[Points, Array, Array]:
     """Random points, where the mode holds among them, and its fractions; none where that takes long."""
-    terms = sum(len(part) for condition in found.balance.sign_conditions for part in condition.ratio)
+    terms = sum(len(part) for condition in found.balance.sign_conditions for part in condition.ratio.parts)
     count = COUNT if terms <= LONGEST_CHECKED and not found.fractions.coupled else 0
     points = random_points(found.balance.circuit, found.stages, count)
     if not count:

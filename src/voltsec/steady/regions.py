@@ -23,13 +23,13 @@ from voltsec.steady.bounds import bound_condition, bound_parts
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.edges import Bound, bound_of, edge_of, strongest
 from voltsec.steady.effective import Effective
-from voltsec.steady.ratio import Ratio, insert
 from voltsec.steady.requirements import LONGEST_ATOM, Demands, collect, undecided, vanishes
 from voltsec.steady.search import Found
 from voltsec.steady.signs import Facts, ordinary
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.assembly import bends_count
 from voltsec.tableau.expression import symbol
+from voltsec.tableau.ratio import Ratio, insert
 from voltsec.tableau.ring import Polynomial, definite_sign, product
 
 LONG = 60
@@ -80,7 +80,12 @@ def region(found: Found, form: ClosedForm, wanted: Demands, spelled: Spelled) ->
     ring = found.balance.ring
     ruled = strongest([*bounds, *ends], wanted.facts.with_more(_free_of_period(found, wanted.atoms)))
     ruled.sort(  # the one that binds first at the witness leads
-        key=lambda b: -float(ring.value(b.period[1], found.witness) / ring.value(b.period[0], found.witness))
+        key=lambda b: (
+            -float(
+                ring.value(b.period.denominator, found.witness)
+                / ring.value(b.period.numerator, found.witness)
+            )
+        )
     )
     parts = bound_parts(form, wanted.facts, ruled, ends, result) + parts
     parts += _stated(form, wanted, others, result)
@@ -121,7 +126,7 @@ def unsimplified(found: Found, form: ClosedForm) -> Region:
     wanted = Demands(Facts())
     parts = _fraction_parts(form)
     zero = found.fractions.conditions
-    conditions = [c.ratio for c in open_conditions(found.balance) if not vanishes(c.ratio[0], zero)]
+    conditions = [c.ratio for c in open_conditions(found.balance) if not vanishes(c.ratio.numerator, zero)]
     collect(wanted, [undecided(ratio, wanted.facts) for ratio in conditions])
     parts += _stated(form, wanted, wanted.atoms, result)
     parts += [_equality(form, p) for p in _constraints(found, form)]
@@ -147,7 +152,7 @@ def _bounds(found: Found, wanted: Demands) -> tuple[list[Polynomial], list[Bound
     bounds: list[Bound] = []
     for atom in wanted.atoms:
         bound = bound_of(found.balance, found, atom, facts) if len(atom) <= LONGEST_ATOM else None
-        if bound is None or sum(map(len, bound.period)) > LONG:
+        if bound is None or bound.period.terms > LONG:
             others.append(atom)
         else:
             bounds.append(bound)
@@ -186,14 +191,14 @@ def _equality(form: ClosedForm, polynomial: Polynomial) -> Boolean:
 
 def _difference(form: ClosedForm, fact: Polynomial) -> Boolean:
     """A fact ``a - b - c > 0`` as ``a > b + c``."""
-    shown = form.shown((fact, form.balance.ring.one))[0]
+    shown = form.shown(Ratio(fact, form.balance.ring.one)).numerator
     expression = form.writer.oriented(shown)
     left = sympy.Add(*(term for term in expression.args if not term.could_extract_minus_sign()))
     return left > left - expression
 
 
 def _constraints(found: Found, form: ClosedForm) -> list[Polynomial]:
-    return [form.shown((c, found.balance.ring.one))[0] for c in found.fractions.constraints]
+    return [form.shown(Ratio(c, found.balance.ring.one)).numerator for c in found.fractions.constraints]
 
 
 def shown_facts(form: ClosedForm, facts: Facts) -> Facts:
@@ -205,7 +210,7 @@ def shown_facts(form: ClosedForm, facts: Facts) -> Facts:
         if definite_sign(share) is None and not any(share == other for other in known):
             known.append(share)
     for fact in facts.known:
-        known.append(form.shown((fact, form.balance.ring.one))[0])
+        known.append(form.shown(Ratio(fact, form.balance.ring.one)).numerator)
     return Facts(known)
 
 
@@ -220,10 +225,10 @@ def _fraction_parts(form: ClosedForm) -> list[Boolean]:
         variables = form.ring.variables(image) & set(form.unknown)
         if not variables or (len(image) == 1 and variables <= certain):
             continue
-        shown = form.without_linear((image, form.ring.one))
+        shown = form.without_linear(Ratio(image, form.ring.one))
         # an unknown that is a symbol still must be said to be positive
-        single = len(shown[0]) == 1 and form.ring.variables(shown[0]) & set(form.unknown)
-        groups.append([shown[0]] if single else undecided(shown, facts))
+        single = len(shown.numerator) == 1 and form.ring.variables(shown.numerator) & set(form.unknown)
+        groups.append([shown.numerator] if single else undecided(shown, facts))
     found = Demands(facts)
     collect(found, groups)
     return [*(_positive(atom, form, facts) for atom in found.atoms), *_products(form, found)]
@@ -243,9 +248,9 @@ def _positive(factor: Polynomial, form: ClosedForm, facts: Facts) -> Boolean:
     for edge in form.fractions.stages.symbols:
         if ring.degree(factor, edge) == 1 and not ring.variables(factor) & set(form.unknown):
             constant, linear = ring.coefficients(factor, edge)
-            slope = facts.sign((linear, ring.one))
+            slope = facts.sign(Ratio(linear, ring.one))
             if slope:
-                limit = form.writer.ratio(-constant, linear)
+                limit = form.writer.ratio(Ratio(-constant, linear))
                 return symbol(edge) < limit if slope < 0 else symbol(edge) > limit
     if len(factor) == 1:  # unknown fractions by themselves: their formulas may be negative elsewhere
         unknown = [name for name in form.unknown if name in ring.variables(factor)]
@@ -274,7 +279,7 @@ def _stated(form: ClosedForm, wanted: Demands, atoms: list[Polynomial], result: 
         if prod(map(len, group)) > LONGEST_MULTIPLIED:
             result.proved, result.omits = False, True
             continue
-        groups.append(undecided(form.shown((product(group), one)), facts))
+        groups.append(undecided(form.shown(Ratio(product(group), one)), facts))
     found = Demands(facts)
     collect(found, groups)
     parts: list[Boolean] = []

@@ -14,11 +14,11 @@ from math import prod
 
 from voltsec.steady.balance import Balance, SignCondition
 from voltsec.steady.effective import passive
-from voltsec.steady.ratio import Ratio, insert, reduced
 from voltsec.steady.sequences import Found
 from voltsec.steady.signs import LONGEST_FACTORED, Facts, ordinary
 from voltsec.steady.verification import open_conditions
 from voltsec.tableau.network import coils
+from voltsec.tableau.ratio import Ratio, insert, lowest_terms
 from voltsec.tableau.ring import Polynomial, definite_sign, factors, product
 
 LONGEST_PRODUCT = 20_000
@@ -62,7 +62,7 @@ def demands(found: Found, longest: int | None = None) -> Demands:
     balance = found.balance
     ring = balance.ring
     usual = ordinary(balance)
-    conditions = [c for c in open_conditions(balance) if not c.ratio[0].is_zero()]
+    conditions = [c for c in open_conditions(balance) if not c.ratio.is_zero]
     given, products = passive(balance.circuit, ring), []
     solved_by: list[Polynomial] = []
     put_in: list[tuple[str, Ratio]] = []
@@ -81,11 +81,11 @@ def demands(found: Found, longest: int | None = None) -> Demands:
         freed = [insert(ring, ratio, name, value) for ratio in freed]
     result = Demands(Facts(given + solved_by + usual, found.fractions.constraints, products), solved_by)
     result.put_in = put_in
-    result.depends_on_period = any("T" in ring.variables(part) for c in conditions for part in c.ratio)
+    result.depends_on_period = any("T" in ring.variables(part) for c in conditions for part in c.ratio.parts)
     one_by_one = len(found.fractions.conditions) > 1
     groups = []
     for condition, ratio in zip(conditions, freed, strict=True):
-        if ratio[0].is_zero() or vanishes(condition.ratio[0], found.fractions.conditions):
+        if ratio.is_zero or vanishes(condition.ratio.numerator, found.fractions.conditions):
             continue  # a current that the mode's equations say to end here
         group = undecided(ratio, result.facts)
         other = undecided(condition.ratio, result.facts) if one_by_one and group else group
@@ -97,9 +97,7 @@ def demands(found: Found, longest: int | None = None) -> Demands:
     if usual:
         bare = Facts(given + solved_by, found.fractions.constraints, products)
         result.leans = any(
-            undecided(ratio, result.facts) != undecided(ratio, bare)
-            for ratio in freed
-            if not ratio[0].is_zero()
+            undecided(ratio, result.facts) != undecided(ratio, bare) for ratio in freed if not ratio.is_zero
         )
     collect(result, groups)
     return result
@@ -128,7 +126,7 @@ def undecided(ratio: Ratio, facts: Facts) -> list[Polynomial]:
     """Factors of odd power whose sign is not proved, turned so that their product must be positive."""
     sign = 1
     odd: list[Polynomial] = []
-    for part in ratio:
+    for part in ratio.parts:
         proved = definite_sign(part)
         if proved is not None:
             sign *= proved or 1
@@ -136,7 +134,7 @@ def undecided(ratio: Ratio, facts: Facts) -> list[Polynomial]:
         content, pairs = factors(part) if len(part) <= LONGEST_FACTORED else (1, [(part, 1)])
         sign *= 1 if content > 0 else -1
         odd += [factor for factor, power in pairs if power % 2]
-    return undecided_factors(odd, facts, ratio[0] - ratio[0] + 1, sign < 0)
+    return undecided_factors(odd, facts, ratio.numerator - ratio.numerator + 1, sign < 0)
 
 
 def undecided_factors(
@@ -183,5 +181,5 @@ def _solve_parameter(balance: Balance, polynomial: Polynomial) -> tuple[str, Rat
     for name in candidates:
         if ring.degree(polynomial, name) == 1:
             constant, linear = ring.coefficients(polynomial, name)
-            return name, reduced((-constant, linear))
+            return name, lowest_terms(-constant, linear)
     return None

@@ -71,7 +71,10 @@ class SolvedExactly:
             return float("nan")
         ring = self.balance.ring
         with np.errstate(all="ignore"):
-            return float(ring.value(ratio[0], self.point) / np.float64(ring.value(ratio[1], self.point)))
+            return float(
+                ring.value(ratio.numerator, self.point)
+                / np.float64(ring.value(ratio.denominator, self.point))
+            )
 
 
 def resting(solved: Solved) -> tuple[tuple[Rest, ...], ...]:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import sympy
 from sympy import Expr
 
-from voltsec.steady.ratio import Ratio, insert, reduced
 from voltsec.tableau.expression import Writer, symbol
+from voltsec.tableau.ratio import Ratio, insert, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
 
 CLOSED_TERMS = 16
@@ -49,29 +49,29 @@ class RootForms:
 
     def rational(self, shown: Ratio, root: Root) -> Expr:
         """A ratio with a root of degree one put in its place."""
-        return self.writer.ratio(*self.rational_parts(shown, root))
+        return self.writer.ratio(self.rational_parts(shown, root))
 
     def rational_parts(self, shown: Ratio, root: Root) -> Ratio:
         """A root of degree one put in its place."""
         constant, linear = self.ring.coefficients(root.polynomial, root.name)
-        return insert(self.ring, shown, root.name, (-constant, linear))
+        return insert(self.ring, shown, root.name, Ratio(-constant, linear))
 
     def pure(self, shown: Ratio, root: Root) -> Expr:
         """d**2 = -c/a: even powers go, one odd power stays as a square root."""
-        reduced_parts = [self._linear(part, root) for part in shown]
+        reduced_parts = [self._linear(part, root) for part in shown.parts]
         (n0, n1, n_scale), (m0, m1, m_scale) = reduced_parts
         if n0.is_zero() and m0.is_zero():
-            return self.writer.ratio(*reduced((n1 * m_scale, m1 * n_scale)))
+            return self.writer.ratio(lowest_terms(n1 * m_scale, m1 * n_scale))
         surd = root.expression
         if m1.is_zero() and n1.is_zero():
-            return self.writer.ratio(*reduced((n0 * m_scale, m0 * n_scale)))
+            return self.writer.ratio(lowest_terms(n0 * m_scale, m0 * n_scale))
         if n1.is_zero() and m0.is_zero():
-            return self.writer.ratio(*reduced((n0 * m_scale, m1 * n_scale))) / surd
+            return self.writer.ratio(lowest_terms(n0 * m_scale, m1 * n_scale)) / surd
         if n0.is_zero() and m1.is_zero():
-            return self.writer.ratio(*reduced((n1 * m_scale, m0 * n_scale))) * surd
+            return self.writer.ratio(lowest_terms(n1 * m_scale, m0 * n_scale)) * surd
         top = self.writer.polynomial(n0) + self.writer.polynomial(n1) * surd
         bottom = self.writer.polynomial(m0) + self.writer.polynomial(m1) * surd
-        return top / bottom * self.writer.ratio(*reduced((m_scale, n_scale)))
+        return top / bottom * self.writer.ratio(lowest_terms(m_scale, n_scale))
 
     def _linear(self, polynomial: Polynomial, root: Root) -> tuple[Polynomial, Polynomial, Polynomial]:
         """(p0, p1, scale) with scale * polynomial = p0 + p1 * d modulo the root's polynomial."""
@@ -89,7 +89,7 @@ class RootForms:
 
     def closed(self, shown: Ratio, plain: Expr, root: Root) -> Expr:
         """The shortest of several ways to write a ratio with its root of degree two."""
-        if sum(len(part) for part in (*shown, root.polynomial)) > CLOSED_TERMS:
+        if shown.terms + len(root.polynomial) > CLOSED_TERMS:
             return plain
         substituted = plain.subs(symbol(root.name), root.expression)
         forms: list[Expr] = []
@@ -98,7 +98,7 @@ class RootForms:
             factor, sum_ = upright
             product = sympy.Mul(factor, sum_, evaluate=not factor.is_Number)
             forms.append(factor if sum_ == 1 else sum_ if factor == 1 else product)
-        inverse = self._surd_form((shown[1], shown[0]), root)
+        inverse = self._surd_form(shown.inverse, root)
         if inverse is not None:
             factor, sum_ = inverse
             forms.append(1 / (factor * sum_) if sum_ == 1 else sympy.Mul(1 / factor, 1 / sum_))
@@ -110,7 +110,7 @@ class RootForms:
     def _surd_form(self, shown: Ratio, root: Root) -> tuple[Expr, Expr] | None:
         """(a, 1 + sqrt(q)) with ratio = a*(1 + sqrt(q)) and q simplified; None without a part a."""
         c, b, a = self.ring.coefficients(root.polynomial, root.name)
-        (n0, n1, n_scale), (m0, m1, m_scale) = (self._linear(part, root) for part in shown)
+        (n0, n1, n_scale), (m0, m1, m_scale) = (self._linear(part, root) for part in shown.parts)
         # multiply by the conjugate m0 + m1*(-b/a - d); everything over a
         norm = a * m0 * m0 - b * m0 * m1 + c * m1 * m1
         if norm.is_zero():
@@ -120,32 +120,35 @@ class RootForms:
         bottom = norm * n_scale
         plain, slope = plain * m_scale, slope * m_scale
         if slope.is_zero():  # the root cancels
-            return self.writer.ratio(*reduced((plain, bottom))), sympy.Integer(1)
+            return self.writer.ratio(lowest_terms(plain, bottom)), sympy.Integer(1)
         # d = (-b + s*sqrt(r))/(2a)
-        alpha = reduced((2 * a * plain - b * slope, 2 * a * bottom))
+        alpha = lowest_terms(2 * a * plain - b * slope, 2 * a * bottom)
         r = b * b - 4 * a * c
-        gamma = reduced((slope * slope * r, 4 * a * a * bottom * bottom))
+        gamma = lowest_terms(slope * slope * r, 4 * a * a * bottom * bottom)
         point = self.point
-        value = self.ring.value(shown[0], point) / self.ring.value(shown[1], point)
-        alpha_value = self.ring.value(alpha[0], point) / self.ring.value(alpha[1], point)
-        if alpha[0].is_zero() or not self._fixed(alpha, (slope, a * bottom)):
+        value = shown.value(self.ring, point)
+        alpha_value = alpha.value(self.ring, point)
+        if alpha.is_zero or not self._fixed(alpha, Ratio(slope, a * bottom)):
             return None
         # alpha*(1 + sign*sqrt(inside)) with inside = gamma/alpha**2
-        inside = reduced((gamma[0] * alpha[1] * alpha[1], gamma[1] * alpha[0] * alpha[0]))
+        inside = lowest_terms(
+            gamma.numerator * alpha.denominator * alpha.denominator,
+            gamma.denominator * alpha.numerator * alpha.numerator,
+        )
         grows = value / alpha_value >= 1
-        written = self.writer.ratio(*inside)
+        written = self.writer.ratio(inside)
         expanded = sympy.expand(written)
         short = len(sympy.Add.make_args(expanded)) <= 3 and size(expanded) <= 1.6 * size(written)
         surd = sympy.sqrt(expanded) if short else self.square_root(inside, self.sign)
         if surd.has(sympy.Abs):  # a perfect square
             surd = self.square_root(inside, self.sign)
         if not grows and alpha_value < 0:  # a positive factor before a positive bracket
-            return self.writer.ratio(-alpha[0], alpha[1]), surd - 1
-        return self.writer.ratio(*alpha), 1 + (1 if grows else -1) * surd
+            return self.writer.ratio(-alpha), surd - 1
+        return self.writer.ratio(alpha), 1 + (1 if grows else -1) * surd
 
     def _fixed(self, *ratios: Ratio) -> bool:
         """True where no factor of the ratios may change its sign."""
-        pairs = [pair for ratio in ratios for part in ratio for pair in factors(part)[1]]
+        pairs = [pair for ratio in ratios for part in ratio.parts for pair in factors(part)[1]]
         return all(definite_sign(f) is not None or self.sign(f) is not None for f, p in pairs if p % 2)
 
     def square_root(self, shown: Ratio, sign: Sign = lambda _: None) -> Expr:
@@ -153,8 +156,8 @@ class RootForms:
 
         What is taken out stands between bars unless ``sign`` proves that it does not change its sign.
         """
-        content_top, factors_top = factors(shown[0])
-        content_bottom, factors_bottom = factors(shown[1])
+        content_top, factors_top = factors(shown.numerator)
+        content_bottom, factors_bottom = factors(shown.denominator)
         outside: list[Expr] = []
         inside: list[Expr] = []
         for pairs, place in ((factors_top, 1), (factors_bottom, -1)):

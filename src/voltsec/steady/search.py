@@ -42,7 +42,7 @@ class Found:
     @property
     def terms(self) -> int:
         """Terms of all sign conditions."""
-        return sum(len(part) for condition in self.balance.sign_conditions for part in condition.ratio)
+        return sum(len(part) for condition in self.balance.sign_conditions for part in condition.ratio.parts)
 
 
 @dataclass

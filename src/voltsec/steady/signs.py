@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from voltsec.circuit.computing_time import go_on
 from voltsec.circuit.elements import Load
 from voltsec.steady.balance import Balance
-from voltsec.steady.ratio import Ratio
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, definite_sign, factors
 
 LONGEST_FACTORED = 150
@@ -93,10 +93,10 @@ class Facts:
 
     def sign(self, ratio: Ratio) -> int | None:
         """Sign of a ratio where the facts hold; 0 for zero, ``None`` where it is not proved."""
-        if ratio[0].is_zero():
+        if ratio.is_zero:
             return 0
         total = 1
-        for part in ratio:
+        for part in ratio.parts:
             sign = definite_sign(part)
             if sign is None:
                 sign = self._sign(part)

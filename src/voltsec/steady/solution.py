@@ -165,6 +165,16 @@ class Numbers:
         return self.group("losses")
 
     @property
+    def other_losses(self) -> dict[str, float | None]:
+        """Losses beside conduction that the netlist's properties tell, ``S.turn_on`` ..., watt."""
+        return self.group("other_losses")
+
+    @property
+    def overall_efficiency(self) -> float | None:
+        """Efficiency with the losses beside conduction; None without any."""
+        return self.results.get("overall_efficiency")
+
+    @property
     def stress(self) -> dict[str, dict[str, float | None]]:
         """For every part its ``voltage_peak``, ``current_average``, ``current_peak`` and ``current_rms``."""
         found: dict[str, dict[str, float | None]] = {}
@@ -228,6 +238,13 @@ class Solution:
         """Raise :class:`NoSteadyState` with the reason where there are no formulas to work with."""
         if not self.modes and self.without_formulas is not None:
             raise NoSteadyState((self.without_formulas,), self.circuit.file, self.circuit.text)
+
+    def __repr__(self) -> str:
+        lines = [f"<steady state of {self.circuit.name}"]
+        for mode in self.modes:
+            ratio = "" if mode.gain is None else f": V/{self.circuit.input.quantity.symbol} = {mode.gain}"
+            lines.append(f"  {mode.label or mode.name}{ratio}")
+        return "\n".join(lines) + ">"
 
     def _repr_latex_(self) -> str:
         from voltsec.report.notebook import latex  # only a notebook asks for it

@@ -346,7 +346,8 @@ def _gaps(circuit: Circuit, searches: tuple[Search, ...]) -> list[str]:
                 # a range of the duty is told where nothing holds in it, whatever the other values
                 if not ((values >= least) & (values <= most) & (search.labels >= 0)).any():
                     places = f"{names[0]} = {least:.4g} to {most:.4g}"
-            lines.append(f"no steady state was met at {places}: {grows} without limit")
+            assumed = CONSTANT if circuit.capacitors else ""  # ripple and jumps may hold a state there
+            lines.append(f"{assumed}no steady state was met at {places}: {grows} without limit")
         if search.open_points:
             places = _places(search, search.open_points, names)
             lines.append(

@@ -10,12 +10,12 @@ import numpy as np
 
 from voltsec.circuit.elements import Transformer
 from voltsec.steady.balance import Affine, Balance
-from voltsec.steady.ratio import Ratio, multiply
 from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Row, coils
+from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.tied import ring_of
 
 SHORT_FACTOR = 6
@@ -97,27 +97,27 @@ class StateBalance(Balance):
                 self.solved.value(k, {("i", element.name): self.solved.ring.one}, "average")
             )
             if share is not None:
-                more.append({unknown: share[1], None: -share[0]})
+                more.append({unknown: share.denominator, None: -share.numerator})
         return eliminate([*more, *rows], self.ring) if more else found
 
     def _divides(self, ratio: Ratio) -> bool:
         """True for what would grow without limit as the losses vanish."""
-        top, bottom = (by_degree(self.ring, part, self.small) for part in ratio)
+        top, bottom = (by_degree(self.ring, part, self.small) for part in ratio.parts)
         return bool(top) and min(bottom) > min(top)
 
     def _proportional(self, value: Ratio | None) -> Ratio | None:
         """A solved current as a short factor times a state, ``None`` where there is no such factor."""
         if value is None:
             return None
-        if value[0].is_zero():
-            return self.ring.zero, self.ring.one
+        if value.is_zero:
+            return Ratio(self.ring.zero, self.ring.one)
         best: tuple[int, Ratio] | None = None
         for name, state in self._solved_states:
-            factor = multiply(value, (state[1], state[0]))
-            length = len(factor[0]) + len(factor[1])
+            factor = value / state
+            length = factor.terms
             if length <= SHORT_FACTOR and (best is None or length < best[0]):
-                top, bottom = (self.solved.ring.substitute(part, self.ring, {}) for part in factor)
-                best = length, (top * self.ring.symbol(name), bottom)
+                shown = factor.mapped(lambda part: self.solved.ring.substitute(part, self.ring, {}))
+                best = length, shown.times(self.ring.symbol(name))
         return None if best is None else best[1]
 
     @cached_property
@@ -128,7 +128,7 @@ class StateBalance(Balance):
             for name, state in self.currents.items()
         ]
         found += [(state, self.solved.capacitor_voltage(name)) for name, state in self.voltages.items()]
-        return [(name, value) for name, value in found if value is not None and not value[0].is_zero()]
+        return [(name, value) for name, value in found if value is not None and not value.is_zero]
 
     def _states(self, k: int) -> list[Row]:
         one, ring = self.ring.one, self.ring
@@ -159,7 +159,7 @@ class StateBalance(Balance):
 
     def capacitor_voltage(self, name: str) -> Ratio | None:
         """The state itself."""
-        return self.ring.symbol(self.voltages[name]), self.ring.one
+        return Ratio(self.ring.symbol(self.voltages[name]), self.ring.one)
 
     def ripple(self, name: str) -> Ratio | None:
         """Peak to peak of a coil current in terms of the other states; the shortest interval's."""
@@ -171,8 +171,8 @@ class StateBalance(Balance):
             found = eliminate(rows, self.ring, wanted=[("r", k, ("i", name))])
             ratio = found.fraction(("r", k, ("i", name)))
             if ratio is not None and not self._divides(ratio):
-                options.append((ratio[0] * 2 * self.rising[k, name], ratio[1]))
-        return min(options, key=lambda ratio: len(ratio[0]) + len(ratio[1]), default=None)
+                options.append(ratio.times(2 * self.rising[k, name]))
+        return min(options, key=lambda ratio: ratio.terms, default=None)
 
     def voltage_by_currents(self, name: str) -> Ratio | None:
         """A capacitor's voltage in terms of the coil currents, from the coils' volt-second balance."""
@@ -206,8 +206,8 @@ class StateBalance(Balance):
                 voltage = self._locals[k][0].fraction(unknown)
                 if voltage is None:
                     return None
-                told = {u: c * voltage[1] for u, c in told.items()}
-                told[None] = coefficient * voltage[0]
+                told = {u: c * voltage.denominator for u, c in told.items()}
+                told[None] = coefficient * voltage.numerator
             rows.append(told)
         return rows
 

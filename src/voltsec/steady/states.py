@@ -33,7 +33,6 @@ from voltsec.steady.effective import passive
 from voltsec.steady.extremes import Extremes
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
-from voltsec.steady.ratio import Ratio, insert
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.signs import Facts, ordinary
 from voltsec.steady.small import by_degree, small_symbols
@@ -43,6 +42,7 @@ from voltsec.steady.verification import open_conditions
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row, coils
+from voltsec.tableau.ratio import Ratio, insert
 from voltsec.tableau.ring import definite_sign
 
 LONG_VOLTAGE = 150
@@ -97,20 +97,20 @@ class StateBuilder(ModeBuilder):
             for sign in (1, -1):
                 total = mean.plus(ramp, sign).constant
                 turned = bare.turned(total)
-                if turned is not None and definite_sign(turned[1]):
-                    facts.append(turned[0] * (definite_sign(turned[1]) or 1))
+                if turned is not None and definite_sign(turned.denominator):
+                    facts.append(turned.numerator * (definite_sign(turned.denominator) or 1))
         return Knowledge(ring, Facts(facts), (), signs, self._sign_explicitly)
 
     def _sign_explicitly(self, ratio: Ratio) -> int | None:
         """Sign of a ratio with the states told by the parameters, where that does not grow too long."""
         ring, values = self.states.ring, self._explicit_values
-        used = sorted((ring.variables(ratio[0]) | ring.variables(ratio[1])) & set(self.names))
-        if any(name not in values or sum(map(len, values[name])) > SHORT_STATE for name in used):
+        used = sorted((ratio.variables(ring)) & set(self.names))
+        if any(name not in values or values[name].terms > SHORT_STATE for name in used):
             return None
         for name in used:
             ratio = insert(ring, ratio, name, values[name])
-        top, bottom = (ring.substitute(part, self.explicit.balance.ring, {}) for part in ratio)
-        return self.explicit.known.sign((top, bottom))
+        top, bottom = (ring.substitute(part, self.explicit.balance.ring, {}) for part in ratio.parts)
+        return self.explicit.known.sign(Ratio(top, bottom))
 
     @cached_property
     def _explicit_values(self) -> dict[str, Ratio]:
@@ -123,9 +123,9 @@ class StateBuilder(ModeBuilder):
             found[state] = solved.capacitor_voltage(name)
         for name, state in states.rises.items():
             ramp = solved.ramp(0, ("i", name))
-            found[state] = None if ramp is None else (ramp[0] * 2 * states.rising[0, name], ramp[1])
+            found[state] = None if ramp is None else ramp.times(2 * states.rising[0, name])
         return {
-            state: tuple(solved.ring.substitute(part, states.ring, {}) for part in value)  # type: ignore[misc]
+            state: value.mapped(lambda part: solved.ring.substitute(part, states.ring, {}))
             for state, value in found.items()
             if value is not None
         }
@@ -177,7 +177,7 @@ class StateBuilder(ModeBuilder):
             ramp = plain.balance.ramp(0, ("i", name))
             if ramp is not None:
                 sign = 2 * self.states.rising[0, name]
-                found[state] = plain.form.expression((ramp[0] * sign, ramp[1]))
+                found[state] = plain.form.expression(ramp.times(sign))
         return {name: value for name, value in found.items() if value is not None}
 
     def voltage_by_currents(self, name: str) -> Expr | None:
@@ -205,7 +205,7 @@ class StateBuilder(ModeBuilder):
         ratio = self.explicit.balance.capacitor_voltage(name)
         if ratio is None:
             return None
-        if sum(map(len, ratio)) > LONG_VOLTAGE:
+        if ratio.terms > LONG_VOLTAGE:
             shorter = self.voltage_by_currents(name)
             if shorter is not None:
                 return shorter
@@ -217,10 +217,10 @@ class StateBuilder(ModeBuilder):
         if mean.free or ramp.free:
             return None
         half = self.form.expression(ramp.constant)
-        sign = definite_sign(ramp.constant[0])
+        sign = definite_sign(ramp.constant.numerator)
         if sign is None or not self._rises_certain(ramp.constant):
             half = bars(half)
-        elif sign * (definite_sign(ramp.constant[1]) or 1) < 0:
+        elif sign * (definite_sign(ramp.constant.denominator) or 1) < 0:
             half = -half
         middle = self.form.expression(mean.constant)
         return sympy.Ge(middle.xreplace(self._unsigned), half.xreplace(self._unsigned), evaluate=False)
@@ -237,7 +237,7 @@ class StateBuilder(ModeBuilder):
         return mean, ramp
 
     def _rises_certain(self, ramp: Ratio) -> bool:
-        used = self.states.ring.variables(ramp[0])
+        used = self.states.ring.variables(ramp.numerator)
         return all(name in self.states.certain for name, rise in self.states.rises.items() if rise in used)
 
     def used(self, expressions: Iterable[Expr | Boolean | None]) -> dict[str, Expr]:
@@ -256,17 +256,17 @@ class StateBuilder(ModeBuilder):
     def _apart(self, ratio: Ratio) -> Expr:
         """Means first, then half of what the ripples add."""
         rises = tuple(self.states.rises.values())
-        parts = by_degree(self.balance.ring, ratio[0], rises)
+        parts = by_degree(self.balance.ring, ratio.numerator, rises)
         if set(parts) != {0, 1}:
             return self.form.expression(ratio)
-        mean = self.form.expression((parts[0], ratio[1]))
-        return mean + self.form.expression((2 * parts[1], ratio[1])) / 2
+        mean = self.form.expression(Ratio(parts[0], ratio.denominator))
+        return mean + self.form.expression(Ratio(2 * parts[1], ratio.denominator)) / 2
 
     def _rms(self, current: Waveform) -> Expr | None:
         """Root of the sum of d*(mean**2 + rise**2/12), left as a sum of squares."""
         terms = []
         for share, mean, ramp in self.shares(current) or ():
-            square = self.form.expression(mean) ** 2 + self.form.expression((2 * ramp[0], ramp[1])) ** 2 / 12
+            square = self.form.expression(mean) ** 2 + self.form.expression(ramp.times(2)) ** 2 / 12
             terms.append(self.form.expression(share) * square)
         if not terms:
             return None if self.shares(current) is None else sympy.Integer(0)

@@ -25,7 +25,7 @@ def open_conditions(balance: Balance) -> list[SignCondition]:
     return [
         condition
         for condition in balance.sign_conditions
-        if not _always(condition.ratio[0], condition.ratio[1])
+        if not _always(condition.ratio.numerator, condition.ratio.denominator)
     ]
 
 
@@ -75,8 +75,8 @@ def judged(
             value, size = value_and_size(balance.ring, constraint, point)
             good &= np.abs(value) < 1e-9 * size
         for condition in open_conditions(balance):
-            top, top_size = value_and_size(balance.ring, condition.ratio[0], point)
-            bottom = balance.ring.value(condition.ratio[1], point)
+            top, top_size = value_and_size(balance.ring, condition.ratio.numerator, point)
+            bottom = balance.ring.value(condition.ratio.denominator, point)
             relative = np.nan_to_num(np.sign(bottom) * top / top_size, nan=0.0)
             good &= relative > -1e-8 - slack
             edge = np.minimum(edge, relative)

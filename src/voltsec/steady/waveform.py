@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from voltsec.steady.balance import Balance
-from voltsec.steady.ratio import Ratio, add, multiply
 from voltsec.tableau.network import Row
+from voltsec.tableau.ratio import Ratio
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Waveform:
         if not self.bends or mean is None:
             return mean
         bend = self.bends[k]
-        return None if bend is None else add(mean, bend)
+        return None if bend is None else mean + bend
 
 
 class Waveforms:
@@ -63,11 +63,11 @@ class Waveforms:
 
     def weighted(self, terms: list[Ratio | None] | tuple[Ratio | None, ...]) -> Ratio | None:
         """Sum of fraction times term; the open parts of single terms may cancel, so all must be there."""
-        total: Ratio = (self.ring.zero, self.ring.one)
+        total = Ratio(self.ring.zero, self.ring.one)
         for fraction, term in zip(self.fractions, terms, strict=True):
             if term is None:
                 return None
-            total = add(total, (fraction * term[0], term[1]))
+            total = total + term.times(fraction)
         return total
 
     def average_of_free(self, row: Row) -> Ratio | None:
@@ -77,7 +77,7 @@ class Waveforms:
         """
         total = None
         for k, fraction in enumerate(self.fractions):
-            term = self.balance.affine(k, row, "average").times((fraction, self.ring.one))
+            term = self.balance.affine(k, row, "average").times(Ratio(fraction, self.ring.one))
             total = term if total is None else total.plus(term, 1)
         if total is None or total.free:
             return None
@@ -87,7 +87,7 @@ class Waveforms:
         """Values at the sample points."""
         length = len(self.points["T"])
         with np.errstate(all="ignore"):
-            value = self.ring.value(ratio[0], self.points) / self.ring.value(ratio[1], self.points)
+            value = ratio.value(self.ring, self.points)
         return np.broadcast_to(np.asarray(value, float), (length,))
 
     def mean_square(self, waveform: Waveform) -> Ratio | None:
@@ -100,7 +100,7 @@ class Waveforms:
         for mean, ramp in zip(waveform.means, waveform.ramps, strict=True):
             if mean is None or ramp is None:
                 return None
-            square = multiply(mean, mean)
-            third = multiply(ramp, ramp)
-            terms.append(add(square, (third[0], third[1] * 3)))
+            square = mean * mean
+            third = ramp * ramp
+            terms.append(square + Ratio(third.numerator, third.denominator * 3))
         return self.weighted(terms)

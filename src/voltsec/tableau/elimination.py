@@ -11,9 +11,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from voltsec.circuit.computing_time import LeftOut, go_on
+from voltsec.circuit.computing_time import go_on
 from voltsec.tableau.network import Row, Unknown
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
+from voltsec.tableau.ratio import Ratio
+from voltsec.tableau.ring import Polynomial, Ring, TooLarge, definite_sign, factors
 
 TERMS = 60_000
 """A system whose combinations pass so many terms in all is given up."""
@@ -27,10 +28,6 @@ condition that would come out, and its roots are better found from numbers."""
 
 TERMS_AT_A_POINT = 4000
 """The same where numbers stand for the parameters: dividing takes many seconds from there on."""
-
-
-class TooLarge(LeftOut):
-    """The exact answer has more terms than anybody could read."""
 
 
 @dataclass(frozen=True)
@@ -49,13 +46,13 @@ class Eliminated:
     assumed: tuple[Polynomial, ...] = ()
     """Pivots of no definite sign: the solution holds where none of them vanishes."""
 
-    def fraction(self, unknown: Unknown) -> tuple[Polynomial, Polynomial] | None:
-        """``unknown`` as (numerator, denominator), None where it is not determined."""
+    def fraction(self, unknown: Unknown) -> Ratio | None:
+        """``unknown`` as a ratio, None where it is not determined."""
         found = self.solved.get(unknown)
         if found is None or any(free is not None for free in found[1]):
             return None
         denominator, row = found
-        return row.get(None, self.ring.zero), denominator
+        return Ratio(row.get(None, self.ring.zero), denominator)
 
 
 def eliminate(

@@ -14,8 +14,17 @@ import sympy
 from sympy import Add, Expr, Integer, Mul, Pow, Symbol
 
 from voltsec.circuit.computing_time import go_on
-from voltsec.tableau.elimination import TooLarge
-from voltsec.tableau.ring import Polynomial, Ring, factors, is_turns, root_name, symbols_of, value_of
+from voltsec.tableau.ratio import Ratio
+from voltsec.tableau.ring import (
+    Polynomial,
+    Ring,
+    TooLarge,
+    factors,
+    is_turns,
+    root_name,
+    symbols_of,
+    value_of,
+)
 
 LONGEST = 600
 """A ratio of more terms is not written: nobody could read it, and it takes seconds."""
@@ -45,15 +54,16 @@ class Writer:
         self.roots = _in_roots(ring)
         """Coils of one flux are written by the roots of their inductances, which keeps sums short."""
 
-    def ratio(self, numerator: Polynomial, denominator: Polynomial) -> Expr:
-        """numerator / denominator, factored and positive-looking; :class:`TooLarge` where very long."""
+    def ratio(self, ratio: Ratio) -> Expr:
+        """A ratio, factored and positive-looking; :class:`TooLarge` where very long."""
         go_on()
+        numerator, denominator = ratio.parts
         if numerator.is_zero():
             return Integer(0)
         if len(numerator) + len(denominator) > LONGEST:
             raise TooLarge(f"a formula of {len(numerator) + len(denominator)} terms")
-        if self.roots is not None and any(self.roots.concern(part) for part in (numerator, denominator)):
-            return self._in_roots(numerator, denominator)
+        if self.roots is not None and any(map(self.roots.concern, ratio.parts)):
+            return self._in_roots(ratio)
         common = numerator.gcd(denominator)
         if not common.is_one():
             numerator, denominator = numerator // common, denominator // common
@@ -71,18 +81,18 @@ class Writer:
             return Mul(coefficient, product, evaluate=False)
         return coefficient * product
 
-    def _in_roots(self, numerator: Polynomial, denominator: Polynomial) -> Expr:
+    def _in_roots(self, ratio: Ratio) -> Expr:
         """A ratio with turns of coils of one flux in it, by the roots of the inductances."""
         assert self.roots is not None
         target = self.roots.target
         point = {**self.point} | {name: value_of(name, self.point) for name in self.roots.names}
         inner = Writer(target, tuple(self.ring.names[place] for place in self.inner), point)
-        (top, lacking), (bottom, missing) = (self.roots.image(part) for part in (numerator, denominator))
-        return inner.ratio(top * missing, bottom * lacking)
+        (top, lacking), (bottom, missing) = (self.roots.image(part) for part in ratio.parts)
+        return inner.ratio(Ratio(top * missing, bottom * lacking))
 
     def polynomial(self, polynomial: Polynomial) -> Expr:
         """A polynomial as a product of its factors."""
-        return self.ratio(polynomial, self.ring.one)
+        return self.ratio(Ratio(polynomial, self.ring.one))
 
     def _factors(self, polynomial: Polynomial) -> tuple[int, list[tuple[Polynomial, int]]]:
         content, pairs = factors(polynomial)
@@ -110,7 +120,7 @@ class Writer:
     def oriented(self, factor: Polynomial) -> Expr:
         """One irreducible factor as a sum, the duties collected in each term."""
         if self.roots is not None and self.roots.concern(factor):
-            return self._in_roots(factor, self.ring.one)
+            return self._in_roots(Ratio(factor, self.ring.one))
         key = str(factor)
         if key not in self.written:  # the same denominator stands under many answers
             self.written[key] = self._oriented(factor)

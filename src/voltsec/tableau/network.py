@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import singledispatchmethod
+from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import (
@@ -30,8 +31,10 @@ from voltsec.circuit.elements import (
 from voltsec.circuit.perfect_coupling import perfect_groups
 from voltsec.tableau.ring import Polynomial, Ring, root_name
 
-Unknown = tuple
-Row = dict
+Unknown = tuple[Any, ...]
+"""An unknown of the network, ``("i", "L1")`` for one."""
+Row = dict[Any, Any]
+"""Coefficients, polynomials or numbers, of unknowns and of one, whose key is ``None``."""
 
 
 @dataclass(frozen=True)

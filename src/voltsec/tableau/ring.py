@@ -16,10 +16,16 @@ from typing import Any
 import flint
 import numpy as np
 
+from voltsec.circuit.computing_time import LeftOut
+
 Polynomial = flint.fmpz_mpoly
 
 LARGEST = 900
 """Bits of the largest coefficient that is evaluated as it is: a float holds numbers below 2**1024."""
+
+
+class TooLarge(LeftOut):
+    """The exact answer has more terms than anybody could read."""
 
 
 def root_name(coil: str, first: str | None = None) -> str:

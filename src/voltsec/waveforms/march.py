@@ -160,7 +160,7 @@ def margin_row(network: PeriodNetwork, system: IntervalSystem, name: str, on: bo
     row = (current if on else -voltage)[0]
     found = row[:-1] @ system.unknowns[0]
     found[-1] += row[-1]
-    return found / float((network.scales.ampere if on else network.scales.volt)[0])  # type: ignore[no-any-return]
+    return found / float((network.scales.ampere if on else network.scales.volt)[0])
 
 
 def _first_event(

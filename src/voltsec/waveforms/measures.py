@@ -8,23 +8,29 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import singledispatchmethod
+from typing import Any
 
 import numpy as np
 
 from voltsec.results.table import (
     Average,
+    Core,
     Efficiency,
     FlowShare,
     Gain,
+    Gate,
     Heat,
     Measure,
+    OverallEfficiency,
     Peak,
     RootMeanSquare,
     Step,
     Swing,
     Terms,
+    Turning,
 )
 from voltsec.waveforms.linear import Array
+from voltsec.waveforms.other_losses import JUMP, core, turning
 from voltsec.waveforms.periodic import Periodic
 from voltsec.waveforms.shares import open_range, settled_functional
 from voltsec.waveforms.trajectory import Trajectory
@@ -33,8 +39,6 @@ ROUNDING = 1e-9
 """An average, peak or swing of less than this share of the circuit's level is nothing."""
 UNDECIDED = 1e-6
 """An average that moves by more along an open direction of the state is not determined."""
-JUMP = 1e-6
-"""A step of a current by less than this share of its peak is rounding."""
 CHARGE = 1e-7
 """A jump that sends less than this share of an ordinary charge through a part sends none."""
 
@@ -83,19 +87,43 @@ class Measures:
             heat = heat + self.network.point[measure.drop] * self.average(measure.terms)
         return heat
 
-    @value.register
-    def _(self, measure: Efficiency) -> Array:
+    def _powers(self, measure: Efficiency) -> tuple[Array, Array]:
+        """What loads take and sources give, watt."""
         taken, given = np.zeros(self.points), np.zeros(self.points)
         for load in measure.loads:
             taken = taken + self.value(load)
         for symbol, terms in measure.ports:
             power = self.network.point[symbol] * self.average(terms)
             taken, given = taken + np.maximum(power, 0.0), given + np.maximum(-power, 0.0)
+        return taken, given
+
+    @value.register
+    def _(self, measure: Efficiency) -> Array:
+        taken, given = self._powers(measure)
         with np.errstate(all="ignore"):
             share = taken / given
         share = np.where(np.abs(share - 1.0) < ROUNDING, 1.0, share)
         level = self.network.scales.volt * self.network.scales.ampere
         return np.where(given > ROUNDING * level, share, np.nan)
+
+    @value.register
+    def _(self, measure: Turning) -> Array:
+        return turning(self, measure)
+
+    @value.register
+    def _(self, measure: Gate) -> Array:
+        return measure.charge * measure.voltage / self.network.point["T"] + np.zeros(self.points)
+
+    @value.register
+    def _(self, measure: Core) -> Array:
+        return core(self, measure)
+
+    @value.register
+    def _(self, measure: OverallEfficiency) -> Array:
+        taken, given = self._powers(measure.efficiency)
+        lost = sum(self.value(one) for one in measure.beside)
+        with np.errstate(all="ignore"):
+            return np.where(given > 0, taken / (given + lost), np.nan)
 
     @value.register
     def _(self, measure: Peak) -> Array:
@@ -146,7 +174,7 @@ class Measures:
         peak = np.max(sizes, axis=0)
         flows = [np.where(size > JUMP * peak, 1.0, 0.0) for size in sizes]
         shares = self.trajectory.fractions[:, self.lasting].T
-        return np.sum([share * flow for share, flow in zip(shares, flows, strict=True)], axis=0)  # type: ignore[no-any-return]
+        return np.sum([share * flow for share, flow in zip(shares, flows, strict=True)], axis=0)
 
     @value.register
     def _(self, measure: Step) -> Array:
@@ -257,11 +285,11 @@ class Measures:
         squares = (first * first + first * last + last * last) / 3
         steps = np.diff(self.trajectory.sampled[k][0])
         seconds = self.trajectory.courses[k].length * self.network.scales.second
-        return (squares * steps).sum(axis=1) * seconds  # type: ignore[no-any-return]
+        return (squares * steps).sum(axis=1) * seconds
 
     def jumps(self, terms: Terms) -> Array:
         """(P,): True where the quantity comes in an impulse at some instant (charge, or flux)."""
-        return np.any(self.impulses(terms), axis=1)  # type: ignore[return-value]
+        return np.any(self.impulses(terms), axis=1)
 
     def impulses(self, terms: Terms) -> Array:
         """(P, intervals): coulomb, or volt seconds, that come in no time as each interval begins."""
@@ -344,9 +372,9 @@ def extremes(shares: Array, values: Array, slopes: Array) -> tuple[Array, Array]
     return low, high
 
 
-def _known(terms: Terms, references: frozenset[str]) -> list[tuple[tuple, int]]:
+def _known(terms: Terms, references: frozenset[str]) -> list[tuple[tuple[Any, ...], int]]:
     """Terms without the potentials of reference nodes; several of one unknown are added up."""
-    total: dict[tuple, int] = {}
+    total: dict[tuple[Any, ...], int] = {}
     for unknown, sign in terms:
         if not (unknown[0] == "v" and unknown[1] in references):
             total[unknown] = total.get(unknown, 0) + sign

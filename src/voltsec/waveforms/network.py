@@ -307,7 +307,7 @@ class PeriodNetwork:
         )
         inner = table[:, :, 2 * n :]
         known = known + inner @ left
-        return -np.linalg.pinv(inner @ loose[:, 2 * n :], rcond=1e-9) @ known  # type: ignore[no-any-return]
+        return -np.linalg.pinv(inner @ loose[:, 2 * n :], rcond=1e-9) @ known
 
     def _unknowns(
         self, following: Array, fixed: Array, rate: Array, drive: Array, left: Array

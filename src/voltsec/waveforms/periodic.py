@@ -142,7 +142,7 @@ def ending_row(network: PeriodNetwork, sequence: Sequence, k: int) -> Array:
     found = (row[:, None, :-1] @ network.system(sequence.intervals[k].conducting).unknowns)[:, 0]
     found[:, -1] += row[:, -1]
     unit = network.scales.ampere if column else network.scales.volt
-    return found / unit[:, None]  # type: ignore[no-any-return]
+    return found / unit[:, None]
 
 
 def event_device(network: PeriodNetwork, sequence: Sequence, k: int) -> tuple[str, int]:

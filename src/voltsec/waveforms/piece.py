@@ -52,4 +52,4 @@ def _inside(period: Trajectory, k: int, share: float) -> np.ndarray:
     system, first = period.systems[k], period.ends[k][0]
     growth = course(system.augmented, np.array([share]) * period.period).growth
     there = first + (growth @ first[:, :, None])[:, :, 0]
-    return (system.outlet @ there[:, :, None])[0, :-1, 0]  # type: ignore[no-any-return]
+    return (system.outlet @ there[:, :, None])[0, :-1, 0]

@@ -74,4 +74,4 @@ def return_rate(periodic: Periodic, switching: Switching) -> ReturnRate | None:
 def _without_open(slope: Array, open_: Array) -> Array:
     """The part of ``slope`` between directions that are not open."""
     kept = np.eye(len(slope)) - open_.T @ open_
-    return kept @ slope @ kept  # type: ignore[no-any-return]
+    return kept @ slope @ kept

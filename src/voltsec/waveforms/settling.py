@@ -8,6 +8,7 @@ so a formula that takes it for constant would be far off, and what it passes on 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
@@ -46,7 +47,7 @@ def settling(circuit: Circuit, point: Mapping[str, float]) -> frozenset[str]:
         kind, name = unknown[0], unknown[-1]
         if place >= network.count or kind == "flux" or (kind == "i" and name not in single):
             continue
-        size = network.point[circuit.element(name).quantity.symbol][0]
+        size = network.point[circuit.symbol_of(name)][0]
         low, high = _range(trajectory, unknown)
         swing, largest = high - low, max(abs(low), abs(high))
         level = (ampere if kind == "V" else volt) * period
@@ -57,7 +58,7 @@ def settling(circuit: Circuit, point: Mapping[str, float]) -> frozenset[str]:
     return frozenset(names)
 
 
-def _range(trajectory: Trajectory, unknown: tuple) -> tuple[float, float]:
+def _range(trajectory: Trajectory, unknown: tuple[Any, ...]) -> tuple[float, float]:
     row = trajectory.network.row({unknown: 1.0})
     values = [
         np.einsum("pm,psm->ps", trajectory.functional(k, row), states)

@@ -73,7 +73,7 @@ class _Choice:
 
 def _slope(trajectory: Trajectory, k: int, row: Array) -> Array:
     """(P or 1, q): how a quantity changes along each open direction."""
-    return (row[:, None, :-1] @ trajectory.systems[k].loose)[:, 0]  # type: ignore[no-any-return]
+    return (row[:, None, :-1] @ trajectory.systems[k].loose)[:, 0]
 
 
 def _choices(trajectory: Trajectory, k: int, slope: Array) -> Iterator[_Choice]:

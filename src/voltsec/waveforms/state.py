@@ -18,12 +18,12 @@ from voltsec.waveforms.network import PeriodNetwork
 def state_from(network: PeriodNetwork, values: Array) -> Array:
     """(n,): the state in energy coordinates with the currents and voltages ``values`` (n,), SI."""
     scaled = values / network.units[0, : network.count]
-    return np.linalg.solve(network.coordinates[0][0], scaled)  # type: ignore[no-any-return]
+    return np.linalg.solve(network.coordinates[0][0], scaled)
 
 
 def state_values(network: PeriodNetwork, states: Array) -> Array:
     """(..., n): currents and voltages, SI, of states in energy coordinates (..., n)."""
-    return states @ network.coordinates[0][0].T * network.units[0, : network.count]  # type: ignore[no-any-return]
+    return states @ network.coordinates[0][0].T * network.units[0, : network.count]
 
 
 @dataclass(frozen=True)

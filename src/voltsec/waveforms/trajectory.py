@@ -98,24 +98,24 @@ class Trajectory:
 
     def values(self, k: int, row: Array) -> Array:
         """A sum of unknowns at the samples of interval ``k``, (P, s)."""
-        return (self.sampled[k][1] @ self.functional(k, row)[:, :, None])[:, :, 0]  # type: ignore[no-any-return]
+        return (self.sampled[k][1] @ self.functional(k, row)[:, :, None])[:, :, 0]
 
     @property
     def usable(self) -> Array:
         """(P,): where the networks are of the same rank as at the first point."""
-        return np.all([system.usable for system in self.systems], axis=0)  # type: ignore[no-any-return]
+        return np.all([system.usable for system in self.systems], axis=0)
 
     def summed(self, k: int, own: Array) -> Array:
         """(P,): what ``own`` (P, m + 1), over (xi, 1), comes to when integrated over interval ``k``, SI."""
         sums = _apply(self.courses[k].integral, self.ends[k][0])
-        return (own * sums).sum(axis=1) * self.network.scales.second  # type: ignore[no-any-return]
+        return (own * sums).sum(axis=1) * self.network.scales.second
 
     def squared(self, k: int, own: Array) -> Array:
         """(P,): the same of its square; jumps are not in it."""
         if k not in self._squares:
             self._squares[k] = self.courses[k].squares(self.ends[k][0])
         square = ((own[:, None, :] @ self._squares[k])[:, 0] * own).sum(axis=1)
-        return square * self.network.scales.second  # type: ignore[no-any-return]
+        return square * self.network.scales.second
 
     @cached_property
     def _squares(self) -> dict[int, Array]:
@@ -135,7 +135,7 @@ class Trajectory:
         """(P,): what the jump at the start of interval ``k`` adds to the integral of a sum, SI."""
         jump = self.ends[k][2]
         moved = (row[:, None, :-1] @ self.systems[k].impulses)[:, 0]
-        return (moved * jump).sum(axis=1) * self.network.scales.second  # type: ignore[no-any-return]
+        return (moved * jump).sum(axis=1) * self.network.scales.second
 
     def diode_margins(self) -> list[tuple[int, str, bool, Array, Array]]:
         """(interval, diode, conducts, impulse (P,), values at the samples (P, s)); negative is wrong."""
