@@ -31,7 +31,7 @@ def write_drawing(drawing: Drawing, path: FilePath) -> None:
 
 @in_face
 def drawing_figure(drawing: Drawing, widest: float = inf) -> Figure:
-    """``drawing`` as a figure of its own size, made smaller where it would be wider than ``widest`` inches."""
+    """``drawing`` as a figure of its own size, smaller where it would be wider than ``widest`` inches."""
     wide, high = size(drawing)
     scale = min(SCALE, widest * POINTS / wide)
     figure = Figure(figsize=(wide * scale / POINTS, high * scale / POINTS))
