@@ -114,6 +114,11 @@ class Circuit:
 
         return check(self)
 
+    def _repr_svg_(self) -> str:
+        from voltsec.report.drawing import draw  # only a notebook asks for it
+
+        return draw(self).svg
+
     def element(self, name: str) -> Element:
         """The element called ``name``; KeyError where there is none."""
         for element in self.elements:

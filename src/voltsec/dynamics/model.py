@@ -226,7 +226,9 @@ class _Written:
         ring = duty_ring(case, (S,))
         found = in_time(lambda: small_signal(case, ring, outputs))
         if found is None:
-            self.notes.append("the averaged model's formulas are too long to be written")
+            self.notes.append(
+                "the averaged model's formulas are too long to be written, or were not finished in their time"
+            )
             return
         self.ring, self.responses = ring, found.responses
         known = [*shares_of(case, ring).values(), *passive(case.circuit, ring)]
