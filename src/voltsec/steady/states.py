@@ -29,7 +29,7 @@ from voltsec.steady.choices import Knowledge, bars
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import passive
 from voltsec.steady.extremes import Extremes
-from voltsec.steady.mode_formulas import AVERAGES, BESIDE, ModeFormulas
+from voltsec.steady.mode_formulas import AVERAGES, ModeFormulas
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
 from voltsec.steady.root_forms import root_of_sum
@@ -165,7 +165,7 @@ class StateBuilder(StateFormulas):
             rise = self.definitions.get(self.states.rises[part])
             return rise if rise is None or part in self.states.certain else bars(rise)
         found = super().told(name) if group in AVERAGES else in_time(partial(super().told, name))
-        if found is None and group in BESIDE:
+        if found is None and group in ("ripple", "stress"):
             found = in_time(partial(self._loosely.told, name))
             return self.explicit.told(name) if found is None else found
         return found
