@@ -28,7 +28,7 @@ from voltsec.report.outline import (
     shown_mode,
     stress_rows,
 )
-from voltsec.report.report_latex import frequency_latex, time_latex
+from voltsec.report.report_latex import circuit_latex, frequency_latex, intervals_latex, time_latex
 from voltsec.report.shortened import leading_orders, shortened
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
@@ -74,6 +74,7 @@ def latex_document(solution: Solution) -> str:
         r"\maketitle",
         escaped(f"{purpose(circuit)}. {lead(solution)}." if purpose(circuit) else f"{lead(solution)}."),
         "",
+        *circuit_latex(solution),
         r"\section*{Parts}",
         r"\begin{center}",
         r"\begin{tabular}{lllll}",
@@ -87,6 +88,7 @@ def latex_document(solution: Solution) -> str:
         _plain_netlist(circuit.text),
         r"\end{verbatim}",
         "",
+        *intervals_latex(solution),
         *time_latex(solution),
         latex_fragment(solution),
         *_latex_losses(solution),

@@ -58,6 +58,7 @@ from voltsec.report.outline import (
 from voltsec.report.page_figures import frequency_section, time_section
 from voltsec.report.page_script import model_script
 from voltsec.report.quantity import UNITS, engineering
+from voltsec.report.report_drawings import KEY, circuit_drawing, interval_drawings
 from voltsec.report.shortened import leading_orders, shortened
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
@@ -129,6 +130,9 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
         "contents": contents,
         "parts": list(parts(circuit)),
         "further": any(part.further for part in parts(circuit)),
+        "circuit_drawing": circuit_drawing(solution),
+        "interval_drawings": list(interval_drawings(solution)),
+        "drawing_key": KEY,
         "netlist": circuit.text.strip("\n"),
         "numbers": numbers,
         "duties": [_complement_line(duty) for duty in circuit.duty_symbols],
@@ -295,6 +299,7 @@ def _mode(mode: Mode, solution: Solution, leading: FirstOrder | None) -> dict[st
     definitions += [_equation(e, Integer(0), duties) for e in mode.condition or ()]
     return {
         "name": shown_mode(mode),
+        "holds_here": solution.numbers is not None and solution.numbers.mode == mode.name,
         "words": mode_words(mode),
         "headline": _brief(target, duties) or _equation(left, target, duties, display=False),
         "words_region": region_words(mode),

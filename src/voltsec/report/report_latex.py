@@ -2,7 +2,7 @@ r"""The report's sections over time and over frequency as LaTeX, figures drawn w
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from voltsec.report.alphabet import UNICODE
 from voltsec.report.dynamics_latex import dynamics_latex
@@ -12,13 +12,38 @@ from voltsec.report.latex import escaped
 from voltsec.report.latex_figure import latex_figure
 from voltsec.report.over_frequency import over_frequency
 from voltsec.report.over_time import over_time
+from voltsec.report.report_drawings import KEY, Captioned, circuit_drawing, interval_drawings
 from voltsec.report.report_figures import Drawn, frequency_figures, time_figures
 from voltsec.steady.solution import Solution
 
 WIDTH = 5.2
 """Inches."""
+WIDEST = 6.2
+"""Inches: as wide as the text."""
 NARROW = 4.2
 """The same of curves over frequency: two fit on a page."""
+
+
+def circuit_latex(solution: Solution) -> Iterator[str]:
+    """The circuit drawn."""
+    yield r"\section*{Circuit}"
+    yield from _drawn([_as_figure(circuit_drawing(solution))])
+
+
+def intervals_latex(solution: Solution) -> Iterator[str]:
+    """The circuit in each interval at the operating point; nothing without one."""
+    shown = [_as_figure(one) for one in interval_drawings(solution)]
+    if shown:
+        yield r"\section*{Intervals at the operating point}"
+        yield escaped(KEY)
+        yield ""
+        yield from _drawn(shown)
+
+
+def _as_figure(one: Captioned) -> Drawn:
+    from voltsec.report.drawing_figure import drawing_figure
+
+    return Drawn(drawing_figure(one.drawing, WIDEST), one.words)
 
 
 def time_latex(solution: Solution) -> Iterator[str]:
@@ -63,7 +88,7 @@ def frequency_latex(solution: Solution) -> Iterator[str]:
         yield r"\end{itemize}"
 
 
-def _drawn(figures: Iterator[Drawn]) -> Iterator[str]:
+def _drawn(figures: Iterable[Drawn]) -> Iterator[str]:
     """Each figure above its words; they stay where they stand and together."""
     for one in figures:
         yield r"\begin{center}\begin{minipage}{\linewidth}\centering"

@@ -8,14 +8,16 @@ the ideal stage divided by it.  A factor like ``R + R_Co`` that stands above goe
 
 from __future__ import annotations
 
-import copy
 from dataclasses import dataclass
 from functools import cached_property
 
 import sympy
 from sympy import Expr
+from sympy.logic.boolalg import Boolean
 
+from voltsec.steady.choices import Knowledge
 from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.mode_formulas import ModeFormulas
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.small import by_degree, by_powers, small_symbols
 from voltsec.tableau.expression import symbol
@@ -130,16 +132,33 @@ class CorrectedForm(ClosedForm):
         return sympy.Add(sympy.Integer(1), *terms)
 
 
-def corrected(builder: ModeBuilder) -> ModeBuilder | None:
-    """A builder whose averages have the loss denominator named; None where there is nothing to name."""
+class Corrected(ModeFormulas):
+    """A mode's averages with its loss denominator named."""
+
+    def __init__(self, builder: ModeBuilder) -> None:
+        self.builder = builder
+        self.balance, self.circuit = builder.balance, builder.circuit
+        self.waveforms, self.witness = builder.waveforms, builder.witness
+        self.too_long = builder.too_long
+        self.named = CorrectedForm(builder)
+        self.form = self.named
+
+    @cached_property
+    def known(self) -> Knowledge:
+        """What is so where the mode holds."""
+        return self.builder.known
+
+    def condition(self, ratio: Ratio) -> Boolean:
+        """That a ratio is positive where the mode holds."""
+        return self.builder.condition(ratio)
+
+
+def corrected(builder: ModeBuilder) -> Corrected | None:
+    """The averages with the loss denominator named; None where there is nothing to name."""
     if builder.balance.by_itself or not small_symbols(builder.circuit):
         return None
-    form = CorrectedForm(builder)
-    if not form.applies:
-        return None
-    found = copy.copy(builder)
-    found.form = form
-    return found
+    told = Corrected(builder)
+    return told if told.named.applies else None
 
 
 def correction(builder: ModeBuilder) -> Correction | None:
@@ -147,8 +166,7 @@ def correction(builder: ModeBuilder) -> Correction | None:
     told = corrected(builder)
     if told is None:
         return None
-    form = told.form
-    assert isinstance(form, CorrectedForm)
+    form = told.named
     voltage = builder.output_voltage()
     assert voltage is not None
     ring = builder.balance.ring

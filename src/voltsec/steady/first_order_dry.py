@@ -27,12 +27,11 @@ from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Element, Resistor, Source
-from voltsec.results.table import lossy_elements
+from voltsec.results.table import heats
 from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.first_order import FirstOrder, loses_nothing_ideally
 from voltsec.steady.fractions import Fractions, NotClosed, degree_in, value_and_size, with_images
-from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
 from voltsec.steady.small import small_symbols
@@ -332,22 +331,20 @@ def _power_shares(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
     if drawn.is_zero:
         return None
     found: dict[str, Expr] = {}
-    for element in lossy_elements(case.circuit):
-        if isinstance(element, Resistor):
-            continue
-        for resistance, drop, _ in current_rows(case.circuit, balance, element.name):
-            row = {("i", element.name): ring.one}
-            flows = (
-                (resistance, ideal.waves.mean_square(ideal.waves.of(row)) if resistance else None),
-                (drop, ideal.waves.average_of_free(row) if drop else None),
-            )
-            for name, flow in flows:
-                if name is None:
-                    continue
-                if flow is None:
-                    return None
-                if flow.is_zero or form.divides(flow.numerator):
-                    continue
-                share = flow / drawn
-                found[name] = form.written(_shortest(form, form.shown(share))) * symbol(name)
+    small = small_symbols(case.circuit)
+    for heat in heats(case.circuit).values():
+        row = balance.network.row(heat.terms)
+        flows = (
+            (heat.resistance, ideal.waves.mean_square(ideal.waves.of(row)) if heat.resistance else None),
+            (heat.drop, ideal.waves.average_of_free(row) if heat.drop else None),
+        )
+        for name, flow in flows:
+            if name is None or name not in small:
+                continue
+            if flow is None:
+                return None
+            if flow.is_zero or form.divides(flow.numerator):
+                continue
+            share = flow / drawn
+            found[name] = form.written(_shortest(form, form.shown(share))) * symbol(name)
     return found

@@ -11,7 +11,7 @@ Unknowns: ``("v", node)`` potential, ``("i", element)`` current, ``("i", transfo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import singledispatchmethod
 from typing import Any
@@ -154,6 +154,14 @@ class Network:
         if end not in self.references:
             terms.append((("v", end), self.ring.constant(-sign)))
         return terms
+
+    def row(self, terms: Iterable[tuple[Unknown, int]]) -> Row:
+        """A quantity (unknowns with their signs) as a row; a reference node's potential is left out."""
+        return {
+            unknown: self.ring.constant(sign)
+            for unknown, sign in terms
+            if unknown[0] != "v" or unknown[1] not in self.references
+        }
 
     def closed(self, device: Switch | Diode) -> Row:
         """A conducting device: v = drop + resistance * i."""
