@@ -99,7 +99,7 @@ def test_the_other_worked_figures() -> None:
 
 @pytest.mark.parametrize("name", ["flyback", "iso_cuk", "iso_sepic", "iso_zeta"])
 def test_a_transformer_leaves_the_duty_s_gain_in_terms_of_v(name: str) -> None:
-    """S14: with a transformer Gd0 written with V is unchanged, Gg0 gains the turns ratio; V/(D D') of each."""
+    """S14: with a transformer Gd0 written with V is unchanged, V/(D D'), and Gg0 gains the turns ratio."""
     D, Vg = symbols("D Vg")
     answer = voltsec.solve(voltsec.load(name))
     duty = answer.transfer("D", "V", form="symbolic").subs(s, 0)

@@ -1,7 +1,7 @@
 """What a circuit's equations are whatever its values: rows of the elements, states, columns of unknowns.
 
-A state is asked for at many points one after another, and these parts cost more than solving there; so they are
-made once a circuit, and with them the numbers that the ring keeps of its polynomials.
+A state is asked for at many points one after another, and these parts cost more than solving there; so they
+are made once a circuit, and with them the numbers that the ring keeps of its polynomials.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ KEPT = 32
 
 @dataclass(frozen=True)
 class Structure:
-    """The network's rows over the circuit's own symbols; see :class:`voltsec.waveforms.network.PeriodNetwork`."""
+    """The network's rows over the circuit's own symbols, for :mod:`voltsec.waveforms.network`."""
 
     circuit: Circuit
     ring: Ring
