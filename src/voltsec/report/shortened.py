@@ -22,7 +22,6 @@ from voltsec.steady.correction import corrected
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.mode_formulas import AVERAGES, BESIDE
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.small import small_symbols
 from voltsec.steady.solution import Mode, Solution, Stress
 from voltsec.steady.states import LONG_TERMS, StateBuilder, serves
 from voltsec.tableau.expression import symbol
@@ -49,7 +48,7 @@ SAME = 1e-6
 
 def shortened(solution: Solution) -> Solution:
     """``solution`` with the formulas of lossy modes shortened; itself where nothing is lossy."""
-    if not small_symbols(solution.circuit):
+    if not solution.circuit.parasitics:
         return solution
     builders = dict(solution.engine.builders)
     modes = tuple(in_time(partial(_mode, mode, builders.get(mode.name))) or mode for mode in solution.modes)
@@ -59,7 +58,7 @@ def shortened(solution: Solution) -> Solution:
 def leading_orders(solution: Solution) -> dict[str, FirstOrder]:
     """Leading orders of a lossy stage's modes without closed form: the others can be read as they are."""
     open_ = {mode.name for mode in solution.modes if not mode.closed_form}
-    if not open_ or not small_symbols(solution.circuit):
+    if not open_ or not solution.circuit.parasitics:
         return {}
     with limited(ORDERS):
         found = list(solution.engine.first_orders())

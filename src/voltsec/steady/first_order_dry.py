@@ -26,7 +26,7 @@ import numpy as np
 from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import CurrentSource, Element, Resistor, Source
+from voltsec.circuit.elements import CurrentSource, Element, Source, Transformer
 from voltsec.results.table import heats
 from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
@@ -34,7 +34,6 @@ from voltsec.steady.first_order import FirstOrder, loses_nothing_ideally
 from voltsec.steady.fractions import Fractions, NotClosed, degree_in, value_and_size, with_images
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
-from voltsec.steady.small import small_symbols
 from voltsec.steady.stages import Stages
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.assembly import period_rows
@@ -108,12 +107,10 @@ class _Ideal:
 
 
 def _stripped(element: Element) -> Element:
-    if isinstance(element, Resistor):
+    if isinstance(element, Transformer):
         return element
-    gone: dict[str, Any] = {
-        part: None for part in ("resistance", "drop") if getattr(element, part, None) is not None
-    }
-    return replace(element, **gone) if gone else element
+    gone: dict[str, Any] = {"resistance": None, "drop": None}
+    return replace(element, **gone)
 
 
 def _waves(balance: Balance, witness: Mapping[str, float]) -> Waveforms:
@@ -160,7 +157,7 @@ def _gain_terms(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
         return None
     found, balance = perturbed
     ring, target, form = balance.ring, ideal.form.ring, ideal.form
-    small = small_symbols(case.circuit)
+    small = case.circuit.parasitics
     images = form.fractions.images_in(target, ring)
     over = form.fractions.over
     places = [ring.index[name] for name in small]
@@ -221,7 +218,7 @@ def _perturbed(case: Case, ideal: _Ideal) -> tuple[Eliminated, Balance] | None:
     """The period's equations to first order, solved; the balance's ring has all small symbols."""
     balance = Balance(case.circuit, case.sequence, case.references)
     ring = balance.ring
-    small = small_symbols(case.circuit)
+    small = case.circuit.parasitics
     places = {ring.index[name] for name in small}
     known = {
         unknown: (ideal.balance.ring.substitute(bottom, ring, {}), terms)
@@ -331,7 +328,7 @@ def _power_shares(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
     if drawn.is_zero:
         return None
     found: dict[str, Expr] = {}
-    small = small_symbols(case.circuit)
+    small = case.circuit.parasitics
     for heat in heats(case.circuit).values():
         row = balance.network.row(heat.terms)
         flows = (

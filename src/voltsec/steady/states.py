@@ -34,7 +34,6 @@ from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.signs import Facts, ordinary
-from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.state_balance import StateBalance, StrictBalance
 from voltsec.steady.verification import open_conditions
 from voltsec.steady.waveform import Waveform, Waveforms
@@ -93,7 +92,7 @@ class StateFormulas(ModeFormulas):
     def _apart(self, ratio: Ratio) -> Expr:
         """Means first, then half of what the ripples add."""
         rises = tuple(self.states.rises.values())
-        parts = by_degree(self.balance.ring, ratio.numerator, rises)
+        parts = self.balance.ring.by_degree(ratio.numerator, rises)
         if set(parts) != {0, 1}:
             return self.form.expression(ratio)
         mean = self.form.expression(Ratio(parts[0], ratio.denominator))
@@ -328,7 +327,7 @@ def serves(builder: ModeBuilder) -> bool:
     balance = builder.balance
     return (
         not balance.by_itself
-        and bool(small_symbols(builder.circuit))
+        and bool(builder.circuit.parasitics)
         and balance.separate_ramps
         and all(
             balance.capacitor_voltage(capacitor.name) is not None for capacitor in builder.circuit.capacitors
