@@ -209,9 +209,9 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
 
 def _port_rows(mode: Mode, solution: Solution, builder: ModeBuilder) -> Iterator[Row]:
     if mode.states:
-        from voltsec.steady.states import StateBuilder  # a lossy mode told by its states
+        from voltsec.steady.states import states_of  # a lossy mode told by its states
 
-        builder = StateBuilder(builder)
+        builder = states_of(builder) or builder
     currents = [("Input current", "in", input_current(builder, MOST_TERMS))]
     if output_capacitor(solution.circuit) is not None:  # otherwise the load's own current, told elsewhere
         currents.append(("Output current", "out", output_current(builder, MOST_TERMS)))

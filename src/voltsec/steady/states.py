@@ -15,17 +15,17 @@ divide by a small resistance, is taken from the explicit solution.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
-from voltsec.circuit.computing_time import in_time
+from voltsec.circuit.computing_time import in_time, seconds_left
 from voltsec.steady.balance import Affine, SignCondition
 from voltsec.steady.choices import Knowledge, bars
 from voltsec.steady.closed_form import ClosedForm
@@ -45,6 +45,8 @@ from voltsec.tableau.network import Row, coils
 from voltsec.tableau.ratio import Ratio, insert
 from voltsec.tableau.ring import definite_sign
 
+T = TypeVar("T")
+
 LONG_VOLTAGE = 150
 """Terms of a capacitor's voltage from which it is told by the coil currents."""
 
@@ -59,6 +61,7 @@ class StateBuilder(ModeBuilder):
         self.explicit = explicit
         self.circuit = explicit.circuit
         self.too_long = explicit.too_long
+        self._done: dict[str, Any] = {}
         points = explicit.waveforms.points
         balance = StateBalance(explicit.balance, points, explicit.known.sign)
         self.balance = self.states = balance
@@ -272,9 +275,23 @@ class StateBuilder(ModeBuilder):
             return None if self.shares(current) is None else sympy.Integer(0)
         return root_of_sum(terms)
 
+    def ripple(self) -> dict[str, Expr | None]:
+        """Peak-to-peak ripple of every coil and capacitor."""
+        return self._once("ripple", super().ripple)
+
     def stress(self) -> dict[str, Stress]:
         """Stress of every element; explicit where the states leave something open."""
-        return {name: self._filled(name, stress) for name, stress in super().stress().items()}
+        plain = super().stress
+        return self._once("stress", lambda: {name: self._filled(name, s) for name, s in plain().items()})
+
+    def _once(self, what: str, work: Callable[[], dict[str, T]]) -> dict[str, T]:
+        """Work done before; only what was cut short for want of time is done again."""
+        if what not in self._done:
+            found = work()
+            if seconds_left() <= 0:
+                return found
+            self._done[what] = found
+        return dict(self._done[what])
 
     def _filled(self, name: str, stress: Stress) -> Stress:
         return in_time(lambda: self._fill(name, stress)) or stress
@@ -325,9 +342,11 @@ LONG_TERMS = 24
 
 def told_by_states(builder: ModeBuilder) -> StateBuilder | None:
     """Formulas by states, where explicit ones would be too long to read."""
-    return StateBuilder(builder) if builder.length > LONG_TERMS and serves(builder) else None
+    return states_of(builder) if builder.length > LONG_TERMS else None
 
 
 def states_of(builder: ModeBuilder) -> StateBuilder | None:
-    """The mode's states, where it can be told by them."""
-    return StateBuilder(builder) if serves(builder) else None
+    """The mode's states, where it can be told by them; made once, they hold what was worked out."""
+    if builder.by_states is None and serves(builder):
+        builder.by_states = StateBuilder(builder)
+    return builder.by_states if isinstance(builder.by_states, StateBuilder) else None
