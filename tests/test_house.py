@@ -44,6 +44,8 @@ ASKED_BY_A_NOTEBOOK = {
     ("steady/solution.py", "report"),
     ("steady/solution.py", "practice"),
     ("practice/waves.py", "report"),
+    ("circuit/circuit.py", "report"),
+    ("practice/startup_result.py", "report"),
 }
 """Uphill on purpose: a notebook asks the value itself how it wants to be shown, or swept."""
 

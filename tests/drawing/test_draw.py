@@ -127,3 +127,8 @@ def test_what_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
         with pytest.raises(CannotWrite):
             drawing.save(tmp_path / name)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_notebook_shows_the_circuit() -> None:
+    circuit = voltsec.load("buck")
+    assert circuit._repr_svg_() == voltsec.draw(circuit).svg

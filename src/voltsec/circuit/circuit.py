@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from pathlib import PurePath
 from typing import Any
 
 from voltsec.circuit.elements import (
@@ -99,11 +100,24 @@ class Circuit:
     file: str = field(default="<text>", compare=False)
     text: str = field(default="", compare=False, repr=False)
 
+    def __repr__(self) -> str:
+        return f"<circuit {self.name}: {' '.join(element.name for element in self.elements)}>"
+
+    @property
+    def name(self) -> str:
+        """The title, or the stem of the file's name."""
+        return self.title or PurePath(self.file).stem
+
     def check(self) -> Circuit:
         """This circuit, or :class:`NetlistErrors` naming everything that cannot work in it."""
         from voltsec.circuit.graph import check
 
         return check(self)
+
+    def _repr_svg_(self) -> str:
+        from voltsec.report.drawing import draw  # only a notebook asks for it
+
+        return draw(self).svg
 
     def element(self, name: str) -> Element:
         """The element called ``name``; KeyError where there is none."""
@@ -122,6 +136,11 @@ class Circuit:
     def of(self, *kinds: type) -> tuple[Any, ...]:
         """All elements of the given classes, in the order of the netlist."""
         return tuple(element for element in self.elements if isinstance(element, kinds))
+
+    @property
+    def parasitics(self) -> tuple[str, ...]:
+        """Symbols of all series resistances and drops; loads and plain resistors are no losses of a part."""
+        return tuple(q.symbol for element in self.elements for q in element.parasitics.values())
 
     @property
     def sources(self) -> tuple[Source, ...]:

@@ -74,6 +74,9 @@ class _Composer:
         if piece.kind in ("inductor", "winding"):
             turned = piece.kind == "winding" and p in places.side
         strokes = placed(symbol(piece.kind, turned=turned), (x, y), along, across)
+        closed: tuple[Stroke, ...] = ()
+        if piece.kind == "switch":
+            closed = placed(symbol(piece.kind, True, turned), (x, y), along, across)
         terminals = (
             (x - REACH * along[0], y - REACH * along[1]),
             (x + REACH * along[0], y + REACH * along[1]),
@@ -91,7 +94,7 @@ class _Composer:
         )
         label = tuple(self._label(p, x, y))
         nets = (self.task.nets[piece.start], self.task.nets[piece.end])
-        return Part(piece.name, piece.kind, strokes, terminals, nets, box, label, signs, dots)
+        return Part(piece.name, piece.kind, strokes, terminals, nets, box, label, signs, dots, closed)
 
     def _label(self, p: int, x: float, y: float) -> Iterator[Text]:
         lines, piece = self.labels[p], self.task.pieces[p]
@@ -203,15 +206,15 @@ class _Composer:
         own = [wire for wire in wires if wire.net == name]
         level = sorted({(min(w.start, w.end), max(w.start, w.end)) for w in own if w.start[1] == w.end[1]})
         trials: list[tuple[float, float, str]] = []
-        for dy in (-4.0, 11.5):
+        for dy in (-7.0, 14.0):
             for a, b in level:
                 trials += [(a[0] + 3, a[1] + dy, "start"), (b[0] - 3, a[1] + dy, "end")]
                 trials += [((a[0] + b[0]) / 2, a[1] + dy, "middle")]
         for wire in own:
             if wire.start[0] == wire.end[0]:
                 x, (low, high) = wire.start[0], sorted((wire.start[1], wire.end[1]))
-                for y in (low + 11.5, (low + high) / 2 + 4, high - 4):
-                    trials += [(x + 4, y, "start"), (x - 4, y, "end")]
+                for y in (low + 13.0, (low + high) / 2 + 4, high - 6):
+                    trials += [(x + 7, y, "start"), (x - 7, y, "end")]
         for x, y, anchor in trials:
             text = _text(name, x, y, anchor, "net")
             if not any(text.box.meets(box) for box in filled):

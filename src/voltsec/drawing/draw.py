@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
+from functools import lru_cache
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.drawing.arrangement import Arrangement
@@ -22,7 +23,12 @@ CANDIDATES = 3
 def picture(circuit: Circuit, label: Callable[[str], tuple[str, ...]]) -> Picture:
     """The picture of ``circuit``; ``label`` tells the lines that stand beside a part (a winding: ``T.1``)."""
     task = task_of(circuit)
-    labels = tuple(label(piece.name) for piece in task.pieces)
+    return _best(task, tuple(label(piece.name) for piece in task.pieces))
+
+
+@lru_cache(maxsize=64)
+def _best(task: Task, labels: Labels) -> Picture:
+    """The best picture; remembered, since a report draws the same circuit several times."""
     trials = [_sided(task, one, labels) for one in arrangements(task)[:CANDIDATES]]
     drawn = [trial for trial in trials if trial is not None]
     if not drawn:

@@ -43,6 +43,8 @@ class Part:
     """Middles of polarity signs at the first and the second end."""
     dots: tuple[Point, ...] = ()
     """The dot of a winding."""
+    closed: tuple[Stroke, ...] = ()
+    """A switch's strokes where it is on."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,7 @@ class Picture:
                 label=tuple(map(text, one.label)),
                 signs=tuple(map(at, one.signs)),
                 dots=tuple(map(at, one.dots)),
+                closed=tuple(stroke.moved(dx, dy) for stroke in one.closed),
             )
 
         return Picture(

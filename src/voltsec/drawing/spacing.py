@@ -306,7 +306,7 @@ class _Spacing:
         for p, piece in enumerate(self.task.pieces):
             if net in (piece.start, piece.end):
                 if p in self.middle:
-                    return False
+                    continue
                 other = piece.end if piece.start == net else piece.start
                 ends.append(self.arrangement.rows[other] > row)
         return sorted(ends) == [False, True]

@@ -27,7 +27,7 @@ from voltsec.dynamics.number_ring import UNITS, NumberRing, in_s
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
 from voltsec.dynamics.validity import deviation, left_out
-from voltsec.results.table import Terms
+from voltsec.results.measures import Terms
 from voltsec.steady.effective import passive
 from voltsec.steady.first_order_dry import Case
 from voltsec.steady.modes import ModeBuilder
@@ -226,7 +226,9 @@ class _Written:
         ring = duty_ring(case, (S,))
         found = in_time(lambda: small_signal(case, ring, outputs))
         if found is None:
-            self.notes.append("the averaged model's formulas are too long to be written")
+            self.notes.append(
+                "the averaged model's formulas are too long to be written, or were not finished in their time"
+            )
             return
         self.ring, self.responses = ring, found.responses
         known = [*shares_of(case, ring).values(), *passive(case.circuit, ring)]

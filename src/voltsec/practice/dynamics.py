@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -17,7 +17,7 @@ from voltsec.practice.solve import solve
 from voltsec.practice.stated_point import missing_values, read_point
 from voltsec.practice.sweep import BadSweep, known_point
 from voltsec.practice.traces_wanted import read_traces
-from voltsec.results.table import Terms
+from voltsec.results.measures import Terms
 from voltsec.steady.points import operating_point
 from voltsec.steady.solution import Solution
 from voltsec.tableau.expression import symbol
@@ -72,8 +72,24 @@ def told(
     """
     output = None if wanted is None else _output(wanted, circuit)
     values = read_point(changes, circuit)
+    known_point(circuit, values)  # what makes no sense is refused before any work
+    return told_of(solve(circuit), values, output, mode, kinds)
+
+
+def told_of(
+    answer: Solution,
+    values: Mapping[str, float],
+    output: tuple[str, str, Terms] | None = None,
+    mode: str | None = None,
+    kinds: Iterable[str] = ("duty", "input", "zout", "zin"),
+) -> Told:
+    """The model of a solved circuit; ``values`` (SI units) change its operating point.
+
+    ``output`` is (name, unit, terms) of what is looked at in place of the output voltage.
+    Raises :class:`~voltsec.dynamics.chosen_mode.NotTold` for a mode that is not there.
+    """
+    circuit = answer.circuit
     point, missing = known_point(circuit, values)
-    answer = solve(circuit)
     there = None if missing else {name: float(value) for name, value in point.items()}
     model = small_signals(answer, mode, there, output, kinds)
     if missing:

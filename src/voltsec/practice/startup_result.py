@@ -75,6 +75,17 @@ class Startup:
     stopped: str = ""
     """Why it could not be followed to the end that was asked for; empty where it was."""
 
+    def __repr__(self) -> str:
+        names = ", ".join(trace.text for trace in self.traces)
+        periods = len(self.time) - 1
+        return f"<{periods} periods of {self.circuit.name} starting from {self.start}: {names}>"
+
+    def _repr_svg_(self) -> str:
+        from voltsec.report.figure_face import svg_text  # only a notebook asks for it
+        from voltsec.report.startup_figure import startup_figure
+
+        return svg_text(startup_figure(self))
+
     @property
     def responses(self) -> tuple[Response, ...]:
         """How the output comes to rest, section by section."""

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import seconds_left
 from voltsec.results.table import results_of
 from voltsec.steady.compiled import CompiledMode, compile_mode
 from voltsec.steady.modes import ModeBuilder
@@ -349,7 +350,7 @@ def run_chunk(job: _Job, arrays: dict[str, Array], length: int) -> _Part:
         {**job.constants, **arrays},
         [known[name] for name in job.quantities],
         expected,
-        lambda: monotonic() < deadline,
+        lambda: monotonic() < deadline and seconds_left() > 0,
     )
     values = {}
     for name in job.quantities:
@@ -416,7 +417,10 @@ def _point_by_point(
 ) -> Array:
     """Points that no mode claims are asked of the exact equations; returns those that stay open."""
     still = []
-    for place in left:
+    for done, place in enumerate(left):
+        if seconds_left() < 0:  # each of these points may take long
+            still += list(left[done:])
+            break
         point = constants | {name: float(array[place]) for name, array in arrays.items()}
         found = mode.by_exact_equations(point)
         if found is None:

@@ -23,7 +23,8 @@ from voltsec.practice.solve import NO_NUMBERS
 from voltsec.practice.stated_point import stated_point
 from voltsec.practice.sweep import BadSweep
 from voltsec.practice.traces_wanted import WantedTrace, default_traces, read_traces
-from voltsec.results.table import Average, RootMeanSquare, Swing, Terms, results_of, voltage
+from voltsec.results.measures import Average, RootMeanSquare, Swing, Terms
+from voltsec.results.table import results_of, voltage
 from voltsec.steady.solution import Numbers, Solution
 from voltsec.waveforms.measures import Measures
 from voltsec.waveforms.traces import Impulse, PeriodTraces
@@ -119,6 +120,10 @@ class Waves:
             if trace.name == name:
                 return trace
         raise KeyError(name)
+
+    def __repr__(self) -> str:
+        names = ", ".join(trace.name for trace in self.traces)
+        return f"<{self.periods} period{'s' * (self.periods > 1)} of {self.circuit.name}: {names}>"
 
     def _repr_html_(self) -> str:
         from voltsec.report.waves_figure import notebook_figure  # only a notebook asks for it

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,19 +19,38 @@ from voltsec.report.dynamics_words import title
 from voltsec.report.figure_face import CURVES, INK, engineering_axis, in_face, panels
 from voltsec.report.machine import circuit_name
 
-PANELS = (3.0, 2.4)
-"""Inches, heights."""
+WIDTH = 6.4
+"""Inches."""
+PANELS = (0.47, 0.375)
+"""Heights, over the width."""
 ROOM = 6.0
 """Decibels left above and below the curves."""
+LINE = 0.18
+"""Inches of a line of the legend."""
+LETTERS = 11
+"""Letters of the title, an inch."""
 DEEPEST = 120.0
 """Decibels below the highest point at which the axis ends."""
 
 
 @in_face
-def bode_figure(models: Sequence[Model], output: str = "", points: int = 200) -> Figure:
-    """One colour a response and circuit; ``output`` names what is looked at if not the output voltage."""
-    figure, (level, phase) = panels(2, PANELS)
+def bode_figure(
+    models: Sequence[Model],
+    output: str = "",
+    points: int = 200,
+    width: float = WIDTH,
+    kept: Sequence[str] | None = None,
+    heading: str | None = None,
+) -> Figure:
+    """One colour a response and circuit; ``output`` names what is looked at if not the output voltage.
+
+    ``kept`` are the kinds of responses that are drawn (all of the models' unless given), ``width`` is in
+    inches, ``heading`` takes the place of the circuits' names.
+    """
+    figure, (level, phase) = panels(2, [share * width for share in PANELS], width)
     several = len(models) > 1
+    if kept is not None:
+        models = [replace(m, responses=tuple(r for r in m.responses if r.link.kind in kept)) for m in models]
     kinds = list(dict.fromkeys(title(r.link, m, output) for m in models for r in m.responses))
     labels: list[str] = []
     drawn: list[Curve] = []
@@ -49,9 +70,27 @@ def bode_figure(models: Sequence[Model], output: str = "", points: int = 200) ->
             phase.plot(curve.hertz, _near(curve, drawn), **style)
             drawn.append(curve)
     _axes(level, phase, drawn)
-    _legend(level, labels, drawn, all(model.reduced for model in models))
-    first = names[0] if len(models) == 1 else ", ".join(names)
-    level.set_title(f"{first}: {kinds[0]}" if len(kinds) == 1 else first, wrap=True)
+    first = heading or (names[0] if len(models) == 1 else ", ".join(names))
+    first = f"{first}: {kinds[0]}" if len(kinds) == 1 and heading is None else first
+    handles = _legend(labels, drawn, all(model.reduced for model in models))
+    columns = 1 if several else 2
+    level.legend(  # above the curves: within, there is room for it at one stage and none at the next
+        handles=handles,
+        loc="lower left",
+        bbox_to_anchor=(0.0, 1.0),
+        borderaxespad=0.1,
+        labelspacing=0.25,
+        columnspacing=1.5,
+        ncols=columns,
+    )
+    figure.set_figheight(float(figure.get_figheight()) + LINE * -(-len(handles) // columns))
+    figure.suptitle(
+        "\n".join(textwrap.wrap(first, int(LETTERS * width))),
+        x=0.01,
+        ha="left",
+        fontsize=10,
+        fontweight="bold",
+    )
     return figure
 
 
@@ -88,7 +127,7 @@ def _axes(level: Axes, phase: Axes, drawn: list[Curve]) -> None:
     phase.yaxis.set_major_locator(MultipleLocator(45 if high - low < 300 else 90))
 
 
-def _legend(axes: Axes, labels: list[str], drawn: list[Curve], reduced: bool) -> None:
+def _legend(labels: list[str], drawn: list[Curve], reduced: bool) -> list[Line2D]:
     handles = [
         Line2D([], [], color=CURVES[place % len(CURVES)], label=label)
         for place, label in enumerate(labels)
@@ -101,4 +140,4 @@ def _legend(axes: Axes, labels: list[str], drawn: list[Curve], reduced: bool) ->
     if any(curve.exact for curve in drawn):
         colour = CURVES[1] if alone else INK
         handles.append(Line2D([], [], color=colour, linestyle=(0, (4, 2.2)), linewidth=1.4, label="exact"))
-    axes.legend(handles=handles, loc="lower left")
+    return handles

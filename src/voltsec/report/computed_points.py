@@ -8,6 +8,7 @@ from math import isfinite
 
 import numpy as np
 
+from voltsec.circuit.computing_time import budget_of, seconds_left
 from voltsec.practice.sweep import sweep
 from voltsec.report.contents import figures, loads, number_rows, slider_key
 from voltsec.report.javascript import has_formulas
@@ -18,6 +19,8 @@ DUTIES = [0.02 + 0.04 * k for k in range(25)]
 DECADES = (-1.0, -0.5, 0.0, 0.5, 1.0, 1.5)
 """The load relative to the netlist's, as far as its slider goes."""
 DIGITS = 6
+SHARE = 0.5
+"""Share of the computing time that is left, for points at which the state must be searched."""
 CURVES = {"gain", "V", "eta"}
 """Shown as curves, whether or not as numbers."""
 
@@ -77,7 +80,8 @@ def computed_points(solution: Solution) -> ComputedPoints | None:
     names = _names(solution)
     grid = np.meshgrid(*(np.array(values) for values in axes.values()), indexing="ij", sparse=True)
     others = {name: value for name, value in numbers.point.items() if name not in axes}
-    found = sweep(solution, {**others, **dict(zip(axes, grid, strict=True))}, tuple(names.values()))
+    with budget_of(max(seconds_left(), 0.0) * SHARE):  # searches from nothing end with it
+        found = sweep(solution, {**others, **dict(zip(axes, grid, strict=True))}, tuple(names.values()))
     return ComputedPoints(
         axes,
         [str(mode) for mode in found.mode.ravel()],

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 
 from sympy import Basic
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.computing_time import in_time, limited, seconds_left
 from voltsec.circuit.elements import CurrentSource, Element, Load, Quantity, Transformer
 from voltsec.practice.derivation import Derivation
 from voltsec.practice.derive import NoSuchMode, derive
@@ -21,6 +23,8 @@ MAP_CELLS = (90, 64)
 """Columns and rows of the map: each cell is asked of the exact sign conditions."""
 FEWER_CELLS = (45, 32)
 """The same where the equations of a mode are solved anew in every cell."""
+MAP_SHARE = 0.5
+"""Share of the computing time that is left, for the map."""
 MAP_WIDTH = 5.0
 """Inches: on a narrow screen the type stays legible."""
 
@@ -91,10 +95,11 @@ def parts(circuit: Circuit) -> Iterator[Part]:
 
 def _further(element: Element) -> Iterator[str]:
     """The properties of an element with their values, ``resistance 40 mΩ``."""
-    listed = [(word, getattr(element, word, None)) for word in ("resistance", "drop", "magnetizing")]
-    for word, quantity in (*listed, *element.beside):
-        if quantity is not None:
-            yield f"{word.replace('_', ' ')} {_value(quantity)}"
+    listed = dict(element.parasitics)
+    if isinstance(element, Transformer) and element.magnetizing is not None:
+        listed["magnetizing"] = element.magnetizing
+    for word, quantity in (*listed.items(), *element.beside):
+        yield f"{word.replace('_', ' ')} {_value(quantity)}"
 
 
 def _value(quantity: Quantity) -> str:
@@ -179,7 +184,8 @@ def derivations(solution: Solution) -> list[Derivation]:
     found = []
     for name in names[:MOST_DERIVATIONS]:
         with suppress(NoSuchMode):  # one that is too long to derive
-            found.append(derive(solution, name))
+            derived = in_time(partial(derive, solution, name))
+            found += [] if derived is None else [derived]
     return found
 
 
@@ -193,8 +199,11 @@ def map_svg(solution: Solution) -> tuple[str, str] | None:
 
     try:
         cells = FEWER_CELLS if solution.engine.numeric else MAP_CELLS
-        areas = region_map(solution, None, None, *cells)
+        with limited(seconds_left() * MAP_SHARE):
+            areas = in_time(partial(region_map, solution, None, None, *cells))
     except ValueError:
+        return None
+    if areas is None:
         return None
     return (
         svg_text(draw_map(areas, MAP_WIDTH)),

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from html import escape
 
+from sympy import Basic
+
 from voltsec.practice.derivation import Derivation, Equation, Heading, Paragraph, Prose
-from voltsec.report.formula import formula
+from voltsec.report.formula import UNREADABLE, formula, readable
 from voltsec.report.mathml import equation_mathml, mathml
 
 INLINE = 24
@@ -25,6 +27,9 @@ def html_lines(derivation: Derivation, prefix: str) -> Iterator[str]:
         parts = []
         for piece in pieces:
             if not isinstance(piece, str):
+                if not readable(piece):
+                    parts.append("a formula too long to be read")
+                    continue
                 text = formula(piece, duties)
                 markup = sized(mathml(piece, duties), text)
                 parts.append(f'<span class="scroll">{markup}</span>' if len(text) > INLINE else markup)
@@ -39,10 +44,7 @@ def html_lines(derivation: Derivation, prefix: str) -> Iterator[str]:
             mark = ' class="doubt"' if line.doubt else ""
             yield f"<p{mark}>{prose(line.pieces)}</p>"
         else:
-            shown = sized(
-                equation_mathml(line.left, line.right, duties),
-                f"{formula(line.left, duties)} = {formula(line.right, duties)}",
-            )
+            shown = _equation(line.left, line.right, duties)
             numbered = isinstance(line, Equation)
             anchor = f' id="{prefix}-{line.number}"' if isinstance(line, Equation) else ""
             tag = (
@@ -54,6 +56,14 @@ def html_lines(derivation: Derivation, prefix: str) -> Iterator[str]:
                 f'<div class="{kind}"{anchor}><div class="scroll">{shown}</div>{tag}'
                 f'<div class="why">{why}</div></div>'
             )
+
+
+def _equation(left: Basic, right: Basic, duties: Iterable[str]) -> str:
+    if readable(left) and readable(right):
+        text = f"{formula(left, duties)} = {formula(right, duties)}"
+        return sized(equation_mathml(left, right, duties), text)
+    shown = [mathml(side, duties) if readable(side) else UNREADABLE for side in (left, right)]
+    return f"{shown[0]}: {shown[1]}"
 
 
 def sized(markup: str, text: str) -> str:

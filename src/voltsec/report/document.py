@@ -11,6 +11,7 @@ from voltsec.report.contents import derivations, lead, parts, purpose, shown_los
 from voltsec.report.derivation_latex import as_latex
 from voltsec.report.derivation_text import as_markdown
 from voltsec.report.latex import escaped, formula_latex, latex_fragment, symbol_latex
+from voltsec.report.latex_figure import PACKAGES
 from voltsec.report.losses import loss_rows
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
@@ -27,6 +28,7 @@ from voltsec.report.outline import (
     shown_mode,
     stress_rows,
 )
+from voltsec.report.report_latex import circuit_latex, frequency_latex, intervals_latex, time_latex
 from voltsec.report.shortened import leading_orders, shortened
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
@@ -65,13 +67,14 @@ def latex_document(solution: Solution) -> str:
     ]
     rows = "\n".join(" & ".join(row) + r" \\" for row in listed)
     pieces = [
-        PREAMBLE,
+        PREAMBLE + PACKAGES,
         rf"\title{{{escaped(title(solution))}}}",
         r"\author{}\date{}",
         r"\begin{document}",
         r"\maketitle",
         escaped(f"{purpose(circuit)}. {lead(solution)}." if purpose(circuit) else f"{lead(solution)}."),
         "",
+        *circuit_latex(solution),
         r"\section*{Parts}",
         r"\begin{center}",
         r"\begin{tabular}{lllll}",
@@ -85,9 +88,12 @@ def latex_document(solution: Solution) -> str:
         _plain_netlist(circuit.text),
         r"\end{verbatim}",
         "",
+        *intervals_latex(solution),
+        *time_latex(solution),
         latex_fragment(solution),
         *_latex_losses(solution),
         *_latex_other_losses(solution),
+        *frequency_latex(solution),
         *(as_latex(derivation) for derivation in derivations(solution)),
         r"\end{document}",
     ]

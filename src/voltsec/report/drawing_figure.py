@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from math import inf
 from pathlib import Path as FilePath
 from typing import Any
 
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
@@ -28,10 +30,12 @@ def write_drawing(drawing: Drawing, path: FilePath) -> None:
 
 
 @in_face
-def drawing_figure(drawing: Drawing) -> Figure:
-    """``drawing`` as a figure of its own size."""
+def drawing_figure(drawing: Drawing, widest: float = inf) -> Figure:
+    """``drawing`` as a figure of its own size, smaller where it would be wider than ``widest`` inches."""
     wide, high = size(drawing)
-    figure = Figure(figsize=(wide * SCALE / POINTS, high * SCALE / POINTS))
+    scale = min(SCALE, widest * POINTS / wide)
+    figure = Figure(figsize=(wide * scale / POINTS, high * scale / POINTS))
+    FigureCanvasAgg(figure)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
     axes.set_xlim(0.0, wide)
@@ -45,7 +49,7 @@ def drawing_figure(drawing: Drawing) -> Figure:
                         _outline(mark.stroke),
                         edgecolor=line.light,
                         facecolor=line.light if mark.stroke.filled else "none",
-                        linewidth=line.width * SCALE,
+                        linewidth=line.width * scale,
                         capstyle="round",
                         joinstyle="round",
                     )
@@ -56,7 +60,7 @@ def drawing_figure(drawing: Drawing) -> Figure:
                     mark.x,
                     mark.y,
                     mark.text,
-                    fontsize=words.size * SCALE,
+                    fontsize=words.size * scale,
                     fontweight="bold" if words.bold else "normal",
                     color=words.light,
                     ha=ANCHORS[mark.anchor],

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Element, Switch, Transformer
+from voltsec.practice.flows import IntervalFlow
 from voltsec.report.quantity import engineering
 
 
@@ -51,3 +52,19 @@ def coupling_notes(circuit: Circuit) -> tuple[str, ...]:
             strength = f", {coupling.symbol} = {engineering(float(coupling.mutual), 'H')}"
         found.append(f"{coupling.first} and {coupling.second} are coupled{strength}")
     return tuple(found)
+
+
+def interval_caption(number: int, count: int, flow: IntervalFlow) -> tuple[str, ...]:
+    """What stands above an interval's picture: when it is and what conducts, then who feeds whom."""
+    conducting = ", ".join(flow.conducting) or "no device"
+    verb = "conduct" if len(flow.conducting) > 1 else "conducts"
+    when = f"{engineering(flow.start, 's')} to {engineering(flow.end, 's')}"
+    told = []
+    for role, several in (("absorbs", "absorb"), ("supplies", "supply")):
+        parts = [name for name, played in flow.roles.items() if played == role]
+        if parts:
+            told.append(f"{', '.join(parts)} {role if len(parts) == 1 else several}")
+    idle = "coils and capacitors idle"
+    lines = (f"Interval {number} of {count}, {when}: {conducting} {verb}", "; ".join(told) or idle)
+    jumps = ", ".join(name for name in flow.jumps)
+    return (*lines, f"As it begins charge jumps through {jumps}") if jumps else lines

@@ -29,6 +29,7 @@ def drawing_svg(drawing: Drawing) -> str:
 def _group(group: Group) -> str:
     key = {"part": "data-part", "wire": "data-net", "junction": "data-net", "reference": "data-net"}
     told = f' {key[group.kind]}="{escape(group.name)}"' if group.kind in key else ""
+    told += f' data-state="{group.state}"' if group.state else ""
     return f'<g class="{group.kind}"{told}>{"".join(_mark(mark) for mark in group.marks)}</g>'
 
 

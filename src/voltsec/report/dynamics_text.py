@@ -14,11 +14,10 @@ from voltsec.dynamics.input_filter import Interaction
 from voltsec.dynamics.model import Model, Response
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.dynamics_words import (
-    HIGHEST,
     crossover_words,
-    decibels,
+    in_sentence,
     lowest_right_zero,
-    root_lines,
+    number_rows,
     title,
 )
 from voltsec.report.filter_text import filter_lines
@@ -29,8 +28,6 @@ from voltsec.report.quantity import engineering
 from voltsec.report.wrapping import wrap_formula
 
 INDENT = "  "
-WORDS = ("Duty", "Input", "Output")
-"""Words that begin a title with a capital letter for that alone."""
 COLUMN = 20
 LONGEST = 400
 """Signs of a formula up to which it is printed."""
@@ -134,8 +131,7 @@ class _View:
                 yield from self.row(f"{label}s", f"the {above}")
                 continue
             if any(factor.omega is None for factor in factors):
-                told = name[0].lower() + name[1:] if name.split()[0] in WORDS else name
-                self.told[factors] = f"{label.lower()}s of {told}"
+                self.told[factors] = f"{label.lower()}s of {in_sentence(name)}"
             for factor in factors:
                 yield from self._factor(label, factor)
 
@@ -170,16 +166,8 @@ class _View:
         link = response.link
         how = "" if response.fitted is None else ", of the exact period map"
         yield from self.row("Numbers", f"at the operating point{how}")
-        unit = link.unit if link.unit != "A/V" else "A"
-        value = transfer.dc_gain
-        shown = engineering(value, unit, self.alphabet)
-        aside = decibels(value, link.unit)
-        yield from self.row(INDENT + "at 0 Hz", shown + (f" ({self.alphabet.plain(aside)})" if aside else ""))
-        for label, roots in (("zero", transfer.zeros), ("pole", transfer.poles)):
-            lines = list(root_lines(roots, self.alphabet, HIGHEST * model.frequency / 2))
-            for number, line in enumerate(lines):
-                name = INDENT + label + ("s" if len(lines) > 1 or "pair" in line.text else "")
-                yield from self.row(name if number == 0 else "", line.text)
+        for label, text in number_rows(response, model, self.alphabet):
+            yield from self.row(INDENT + label if label else "", text)
         lowest = lowest_right_zero(response)
         if link.kind == "duty" and lowest is not None:
             words = crossover_words(lowest, model.frequency, self.alphabet)

@@ -17,6 +17,8 @@ CROSSOVER = 5
 HIGHEST = 100.0
 """A zero above so many times half the switching frequency is none."""
 
+WORDS = ("Duty", "Input", "Output")
+"""Words that begin a title with a capital letter for that alone."""
 KINDS = {
     "duty": "Duty to output",
     "input": "Input to output",
@@ -41,7 +43,32 @@ def decibels(value: float, unit: str) -> str:
     if value == 0 or value in (inf, -inf):
         return ""
     shown = {"ohm": "dBΩ", "V": "dBV", "A": "dBA", "1": "dB"}.get(unit, "dB")
-    return f"{20 * log10(abs(value)):.1f} {shown}"
+    return f"{20 * log10(abs(value)):.1f} {shown}".replace("-", "−")
+
+
+def in_sentence(name: str) -> str:
+    """A title within a sentence: ``duty to output``; a duty's name keeps its letters."""
+    return name[0].lower() + name[1:] if name.split()[0] in WORDS else name
+
+
+def number_rows(response: Response, model: Model, alphabet: Alphabet) -> Iterator[tuple[str, str]]:
+    """Label and text: the value at 0 Hz, zeros, poles; nothing without numbers.
+
+    A label that would repeat is empty.
+    """
+    transfer = response.transfer
+    if transfer is None or model.frequency is None:
+        return
+    unit = response.link.unit if response.link.unit != "A/V" else "A"
+    value = transfer.dc_gain
+    aside = decibels(value, response.link.unit)
+    shown = engineering(value, unit, alphabet)
+    yield "at 0 Hz", shown + (f" ({alphabet.plain(aside)})" if aside else "")
+    for label, roots in (("zero", transfer.zeros), ("pole", transfer.poles)):
+        lines = list(root_lines(roots, alphabet, HIGHEST * model.frequency / 2))
+        for number, line in enumerate(lines):
+            name = label + ("s" if len(lines) > 1 or "pair" in line.text else "")
+            yield name if number == 0 else "", line.text
 
 
 @dataclass(frozen=True)
@@ -89,6 +116,17 @@ def crossover_words(hertz: float, switching: float, alphabet: Alphabet) -> str |
         f"its lowest right-half-plane zero keeps a loop's crossover below about {limit}, a fifth of it "
         "(common practice)"
     )
+
+
+def crossovers(model: Model, alphabet: Alphabet) -> Iterator[str]:
+    """Sentences: what the right-half-plane zeros of the responses to duties limit."""
+    for response in model.responses:
+        lowest = lowest_right_zero(response)
+        if response.link.kind != "duty" or lowest is None or model.frequency is None:
+            continue
+        words = crossover_words(lowest, model.frequency, alphabet)
+        if words is not None:
+            yield f"{title(response.link, model)}: {words}."
 
 
 def control_name(link: Link) -> str:

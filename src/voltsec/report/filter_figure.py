@@ -10,11 +10,19 @@ from voltsec.dynamics.input_filter import Interaction
 from voltsec.report.figure_face import ACCENT, CURVES, QUIET, STYLES, engineering_axis, in_face, panels
 from voltsec.report.machine import circuit_name
 
+HEIGHT = 0.56
+"""Of the figure, over its width."""
+
 
 @in_face
-def filter_figure(circuit: Circuit, found: Interaction) -> Figure:
-    """Magnitudes in ohm over frequency; the place of the least margin is marked."""
-    figure, (axes,) = panels(1, 3.6)
+def filter_figure(
+    circuit: Circuit, found: Interaction, width: float = 6.4, heading: str | None = None
+) -> Figure:
+    """Magnitudes in ohm over frequency; the place of the least margin is marked.
+
+    ``heading`` takes the place of the title with the circuit's name; ``width`` is in inches.
+    """
+    figure, (axes,) = panels(1, HEIGHT * width, width)
     curves = (
         (found.source, "filter"),
         (found.held, "stage, duty held"),
@@ -43,5 +51,5 @@ def filter_figure(circuit: Circuit, found: Interaction) -> Figure:
     axes.set_xlabel("Frequency")
     axes.set_ylabel("Impedance")
     axes.legend(loc="best")
-    axes.set_title(f"{circuit_name(circuit)}: input filter")
+    axes.set_title(f"{circuit_name(circuit)}: input filter" if heading is None else heading)
     return figure

@@ -7,14 +7,26 @@ back comes from :mod:`voltsec.report.machine`.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import islice
 
-from sympy import Add, Basic, Expr, Integer, Mul, Number, Pow, Rational, Symbol
+from sympy import Add, Basic, Expr, Integer, Mul, Number, Pow, Rational, Symbol, preorder_traversal
 from sympy.printing.precedence import PRECEDENCE
 from sympy.printing.str import StrPrinter
 
 from voltsec.circuit.computing_time import go_on
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.outline import shown_name
+
+MOST_NODES = 600
+"""Symbols, numbers and operations of a formula that can still be read: half a page."""
+UNREADABLE = "too long to be read; voltsec solve --json gives it"
+
+
+def readable(expression: Basic | None) -> bool:
+    """Whether a formula is short enough to be shown; found without going through all of a long one."""
+    if expression is None:
+        return True
+    return sum(1 for _ in islice(preorder_traversal(expression), MOST_NODES + 1)) <= MOST_NODES
 
 
 def complement(name: str, prime: str = "′") -> Symbol:

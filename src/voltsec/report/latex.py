@@ -12,7 +12,7 @@ from sympy import Add, Basic
 from sympy.printing.latex import LatexPrinter
 
 from voltsec.report.cautions import cautions
-from voltsec.report.formula import with_complements
+from voltsec.report.formula import readable, with_complements
 from voltsec.report.letters import board_latex, board_name
 from voltsec.report.machine import circuit_name
 from voltsec.report.notes import deviation_rows, notes
@@ -126,6 +126,8 @@ def formula_latex(expression: Basic | None, duties: Iterable[str] = ()) -> str:
     """``expression`` in LaTeX's mathematics; ``None`` is a dash."""
     if expression is None:
         return r"\text{--}"
+    if not readable(expression):
+        return r"\text{too long to be read}"
     return str(_Printer().doprint(with_complements(expression, duties)))
 
 
@@ -238,7 +240,7 @@ LETTERS = {
 def equation(left: str, expression: Basic | None, duties: Iterable[str], label: str = "") -> str:
     """One line of an ``align*``; a long sum goes on over several."""
     note = rf" && \text{{{escaped(label)}}}" if label else ""
-    if isinstance(expression, Add) and len(str(expression)) > LINE:
+    if isinstance(expression, Add) and readable(expression) and len(str(expression)) > LINE:
         shown = with_complements(expression, duties)
         parts = shown.as_ordered_terms() if isinstance(shown, Add) else [shown]
         terms = [formula_latex(part) for part in parts]

@@ -10,7 +10,6 @@ import json
 from collections.abc import Container, Iterator, Mapping
 from dataclasses import asdict
 from math import isfinite
-from pathlib import PurePath
 from typing import Any
 
 from sympy import Add, Basic
@@ -67,7 +66,7 @@ def json_text(value: Json) -> str:
 
 def circuit_name(circuit: Circuit) -> str:
     """The title, or the stem of the file's name."""
-    return circuit.title or PurePath(circuit.file).stem
+    return circuit.name
 
 
 def symbol_units(solution: Solution) -> dict[str, str]:

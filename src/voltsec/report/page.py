@@ -36,7 +36,7 @@ from voltsec.report.contents import (
 )
 from voltsec.report.derivation_html import html_lines, sized
 from voltsec.report.evaluation import curve, curve_functions
-from voltsec.report.formula import formula
+from voltsec.report.formula import UNREADABLE, formula, readable
 from voltsec.report.javascript import has_formulas
 from voltsec.report.mathml import equation_mathml, mathml, symbol_mathml, wrapped
 from voltsec.report.notes import deviation_rows, notes
@@ -55,8 +55,10 @@ from voltsec.report.outline import (
     shown_mode,
     stress_rows,
 )
+from voltsec.report.page_figures import frequency_section, time_section
 from voltsec.report.page_script import model_script
 from voltsec.report.quantity import UNITS, engineering
+from voltsec.report.report_drawings import KEY, circuit_drawing, interval_drawings
 from voltsec.report.shortened import leading_orders, shortened
 from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.solution import Mode, Solution
@@ -97,9 +99,12 @@ def _beside(name: str) -> str:
 
 def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
     circuit = solution.circuit
+    numbers = solution.numbers
+    # what must not be missing comes first: the rest has what time is left
+    over_time, over_frequency = time_section(solution), frequency_section(solution)
+    live = {} if numbers is None else _live(solution)
     drawn = map_svg(solution)
     orders = leading_orders(solution)
-    numbers = solution.numbers
     shown_derivations = [
         {
             "mode": derivation.mode,
@@ -111,6 +116,10 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
     contents = [("circuit", "Circuit"), ("modes", "Modes")]
     if numbers is not None:
         contents.insert(1, ("point", "Operating point"))
+    if over_time is not None:
+        contents.insert(2, ("waves", "Waveforms"))
+    if over_frequency is not None:
+        contents.append(("dynamics", "Small signals"))
     if shown_derivations:
         contents.append(("derivation", "Derivation"))
     contents.append(("cautions", "Cautions"))
@@ -121,6 +130,9 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
         "contents": contents,
         "parts": list(parts(circuit)),
         "further": any(part.further for part in parts(circuit)),
+        "circuit_drawing": circuit_drawing(solution),
+        "interval_drawings": list(interval_drawings(solution)),
+        "drawing_key": KEY,
         "netlist": circuit.text.strip("\n"),
         "numbers": numbers,
         "duties": [_complement_line(duty) for duty in circuit.duty_symbols],
@@ -128,6 +140,8 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
         "modes": [_mode(mode, solution, orders.get(mode.name)) for mode in shortened(solution).modes],
         "map": None if drawn is None else drawn[0],
         "map_words": None if drawn is None else drawn[1],
+        "over_time": over_time,
+        "over_frequency": over_frequency,
         "derivations": shown_derivations,
         "cautions": cautions(solution),
         "notes": [("Not determined", solution.undetermined), ("Notes", notes(solution))],
@@ -139,7 +153,7 @@ def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
     found["number_rows"] = list(number_rows(solution))
     found["differing"] = list(deviation_rows(solution))
     found["other_losses"] = list(other_loss_rows(solution))
-    return found | _live(solution)
+    return found | live
 
 
 def _complement_line(duty: str) -> str:
@@ -243,6 +257,8 @@ def _charts(
         dots = [(share, value * scale) for share, value in dots if values[_nearest(share)] is None]
         if marked is None:
             marked = next((value for share, value in dots if share == point[duty]), None)
+        if all(value is None for value in values) and not dots:
+            continue
         label = {"gain": "Gain", "V": "V / volt", "eta": "Efficiency / %"}[key]
         all_values = [*values, *(value for _, value in dots)]
         bounds = percent_span(all_values) if key == "eta" else span(all_values, marked)
@@ -274,6 +290,8 @@ def _mode(mode: Mode, solution: Solution, leading: FirstOrder | None) -> dict[st
         left, target = Mul(quantity, Pow(symbol(circuit.input.quantity.symbol), -1)), mode.gain
 
     def shown(expression: Basic | None) -> str:
+        if not readable(expression):
+            return UNREADABLE
         return sized(mathml(expression, duties), formula(expression, duties))
 
     region = region_words(mode) or shown(mode.holds_when)
@@ -281,6 +299,7 @@ def _mode(mode: Mode, solution: Solution, leading: FirstOrder | None) -> dict[st
     definitions += [_equation(e, Integer(0), duties) for e in mode.condition or ()]
     return {
         "name": shown_mode(mode),
+        "holds_here": solution.numbers is not None and solution.numbers.mode == mode.name,
         "words": mode_words(mode),
         "headline": _brief(target, duties) or _equation(left, target, duties, display=False),
         "words_region": region_words(mode),
@@ -317,7 +336,8 @@ def _brief(expression: Basic | None, duties: tuple[str, ...]) -> str:
     """A pointer in place of a formula too long for the overview; empty where it fits."""
     if expression is None:
         return "–"
-    return "below" if len(formula(expression, duties)) > LONGEST_IN_OVERVIEW else ""
+    short = readable(expression) and len(formula(expression, duties)) <= LONGEST_IN_OVERVIEW
+    return "" if short else "below"
 
 
 def _rows(rows: Iterable[Row], shown: Any, first: Any) -> list[dict[str, str]]:
@@ -350,5 +370,8 @@ def _port_rows(rows: Iterable[Row], shown: Any) -> list[dict[str, str]]:
 
 
 def _equation(left: Basic, right: Basic, duties: tuple[str, ...], display: bool = True) -> str:
+    if not readable(right) or not readable(left):
+        short = right if readable(right) else left
+        return f"{mathml(short, duties)}: {UNREADABLE}" if readable(short) else UNREADABLE
     text = f"{formula(left, duties)} = {formula(right, duties)}"
     return sized(equation_mathml(left, right, duties, display), text)

@@ -50,22 +50,31 @@ A_TRACE = 0.16
 """More height for each trace's line of the legend."""
 LETTER = 0.075
 """Inches a letter takes."""
-ROOM = 4.5
-"""Inches of the time axis."""
-KEY = 74
-"""Letters of a line below the figure."""
+ROOM = 0.9
+"""Inches of the width that the time axis has not."""
+LETTERS = 13.7
+"""Letters of a line below the figure, an inch."""
+HANDLE = 5
+"""Letters that a line of the legend has less, for the piece of curve before it."""
 MOST_LABELLED = 3
 """Periods up to which the strip names what conducts."""
 
 
 @in_face
-def waves_figure(waves: Waves) -> Figure:
-    """The figure; its title is the circuit's name."""
+def waves_figure(waves: Waves, width: float = WIDTH, title: str | None = None) -> Figure:
+    """The figure, ``width`` inches wide.
+
+    Its title is the circuit's name; with another ``title`` the figure stands in a text that says where it was
+    taken.
+    """
     groups = panelled(waves)
-    heights = [STRIP, *(PANEL + A_TRACE * len(group) for group in groups)]
-    figure, stacked = panels(len(heights), heights, WIDTH)
-    numbered = _strip(stacked[0], waves)
-    for axes, group in zip(stacked[1:], groups, strict=True):
+    letters = int((width - ROOM) / LETTER) - HANDLE
+    legends = [[_handle(trace, place, letters) for place, trace in enumerate(group)] for group in groups]
+    lines = [sum(str(one.get_label()).count("\n") + 1 for one in legend) for legend in legends]
+    heights = [STRIP, *(PANEL + A_TRACE * count for count in lines)]
+    figure, stacked = panels(len(heights), heights, width)
+    numbered = _strip(stacked[0], waves, width - ROOM)
+    for axes, group, legend in zip(stacked[1:], groups, legends, strict=True):
         _shade(axes, waves)
         for place, trace in enumerate(group):
             _draw(axes, waves, trace, CURVES[place % len(CURVES)], STYLES[place % len(STYLES)], place)
@@ -73,7 +82,7 @@ def waves_figure(waves: Waves) -> Figure:
         engineering_axis(axes.yaxis, group[0].unit)
         axes.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 2.5, 5, 10]))
         axes.legend(
-            handles=[_handle(trace, place) for place, trace in enumerate(group)],
+            handles=legend,
             loc="lower left",
             bbox_to_anchor=(0.0, 1.0),
             borderaxespad=0.1,
@@ -85,9 +94,10 @@ def waves_figure(waves: Waves) -> Figure:
     last.set_xlim(0.0, waves.periods * waves.period)
     engineering_axis(last.xaxis, "s")
     last.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
-    last.set_xlabel(_below(waves, numbered), loc="left", color=QUIET, fontsize=8)
-    title = [*textwrap.wrap(circuit_name(waves.circuit), 60)]
-    stacked[0].set_title("\n".join(title))
+    below = _below(waves, numbered, int(LETTERS * width), title is None)
+    last.set_xlabel(below, loc="left", color=QUIET, fontsize=8)
+    heading = circuit_name(waves.circuit) if title is None else title
+    stacked[0].set_title("\n".join(textwrap.wrap(heading, int(11 * width))))
     return figure
 
 
@@ -101,8 +111,8 @@ def notebook_figure(waves: Waves) -> str:
     return f"{svg_text(waves_figure(waves))}\n<table><tr>{cells}</tr>{body}</table>"
 
 
-def _strip(axes: Axes, waves: Waves) -> bool:
-    """What conducts when; True where numbers stand for names that have no room."""
+def _strip(axes: Axes, waves: Waves, room: float) -> bool:
+    """What conducts when, on ``room`` inches; True where numbers stand for names that have no room."""
     axes.set_ylim(0, 1)
     axes.grid(False)
     axes.set_yticks([])
@@ -110,7 +120,7 @@ def _strip(axes: Axes, waves: Waves) -> bool:
         side.set_visible(False)
     axes.tick_params(labelbottom=False)
     _shade(axes, waves)
-    inch = ROOM / (waves.periods * waves.period)
+    inch = room / (waves.periods * waves.period)
     names = [conducting_words(conducting) for *_, conducting in waves.intervals]
     rooms = [(end - start) * inch for start, end, _ in waves.intervals]
     numbered = any(len(name) * LETTER > room for name, room in zip(names, rooms, strict=True))
@@ -193,7 +203,7 @@ def _limits(axes: Axes, group: list[Trace]) -> None:
     axes.set_ylim(low - margin, high + margin)
 
 
-def _handle(trace: Trace, place: int) -> Line2D | Patch:
+def _handle(trace: Trace, place: int, letters: int) -> Line2D | Patch:
     colour, style = CURVES[place % len(CURVES)], STYLES[place % len(STYLES)]
     told = [trace.name]
     digits = 4 if _is_ripple(trace) else 3
@@ -209,12 +219,12 @@ def _handle(trace: Trace, place: int) -> Line2D | Patch:
             told.append(f"ripple {measure_text(trace.peak_to_peak, trace.unit, digits=3)}")
     if trace.open:
         told.append("band: open share" if trace.least is not None else "open")
-        return Patch(facecolor=colour, alpha=0.3, label=_listed(told))
-    return Line2D([], [], color=colour, ls=style, label=_listed(told))
+        return Patch(facecolor=colour, alpha=0.3, label=_listed(told, letters))
+    return Line2D([], [], color=colour, ls=style, label=_listed(told, letters))
 
 
-def _listed(told: list[str]) -> str:
-    return f"{told[0]}: {', '.join(told[1:])}"
+def _listed(told: list[str], letters: int) -> str:
+    return "\n".join(textwrap.wrap(f"{told[0]}: {', '.join(told[1:])}", max(letters, 24)))
 
 
 def _is_ripple(trace: Trace) -> bool:
@@ -222,10 +232,10 @@ def _is_ripple(trace: Trace) -> bool:
     return bool(trace.average) and (trace.peak_to_peak or 0.0) < 0.5 * abs(trace.average or 0.0)
 
 
-def _below(waves: Waves, numbered: bool) -> str:
-    """What stands below the time axis."""
-    lines = textwrap.wrap(title_words(waves), KEY)
+def _below(waves: Waves, numbered: bool, letters: int, alone: bool) -> str:
+    """What stands below the time axis; a figure ``alone`` says where it was taken."""
+    lines = textwrap.wrap(title_words(waves), letters) if alone else []
     if numbered or waves.periods > MOST_LABELLED:
-        lines += textwrap.wrap(" · ".join(interval_key(waves)), KEY)
-    lines += [line for remark in remarks(waves) for line in textwrap.wrap(remark, KEY)]
+        lines += textwrap.wrap(" · ".join(interval_key(waves)), letters)
+    lines += [line for remark in remarks(waves) for line in textwrap.wrap(remark, letters)]
     return "\n".join(lines)

@@ -239,6 +239,13 @@ class Solution:
         if not self.modes and self.without_formulas is not None:
             raise NoSteadyState((self.without_formulas,), self.circuit.file, self.circuit.text)
 
+    def __repr__(self) -> str:
+        lines = [f"<steady state of {self.circuit.name}"]
+        for mode in self.modes:
+            ratio = "" if mode.gain is None else f": V/{self.circuit.input.quantity.symbol} = {mode.gain}"
+            lines.append(f"  {mode.label or mode.name}{ratio}")
+        return "\n".join(lines) + ">"
+
     def _repr_latex_(self) -> str:
         from voltsec.report.notebook import latex  # only a notebook asks for it
 

@@ -16,7 +16,6 @@ from voltsec.circuit.graph import references, shorts
 from voltsec.steady.device_notes import device_notes
 from voltsec.steady.first_order import FirstOrder, first_order
 from voltsec.steady.first_order_dry import Case, case_of, first_order_dry
-from voltsec.steady.losses import losses
 from voltsec.steady.mode_names import Conduction, conduction, name_modes, order_text
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import CONSTANT, no_steady_state
@@ -128,11 +127,7 @@ def _written(named: Iterable[tuple[str, ModeBuilder]]) -> tuple[tuple[Mode, ...]
 
 def _mode(name: str, builder: ModeBuilder) -> Mode:
     """A mode with all formulas, told by its states where explicit formulas would be too long."""
-    states = told_by_states(builder)
-    mode = builder.build(name, states, lambda: states_of(builder))
-    lost = losses(states or builder)
-    defined = mode.definitions if states is None else mode.definitions | states.used(lost.values())
-    return replace(mode, losses=lost, definitions=defined)
+    return builder.build(name, told_by_states(builder), lambda: states_of(builder))
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,73 @@
+"""What a report shows over frequency: the small-signal model, its curves, an input filter against it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from voltsec.circuit.fault import CircuitError
+from voltsec.dynamics.chosen_mode import NotTold
+from voltsec.dynamics.input_filter import Interaction
+from voltsec.dynamics.model import Model
+from voltsec.practice.dynamics import told_of
+from voltsec.practice.sweep import BadSweep
+from voltsec.report.outline import shown_mode
+from voltsec.steady.solution import Solution
+
+CURVES = (
+    (("duty",), "Duty to output"),
+    (("input",), "Input to output"),
+    (("zout", "zin"), "Output and input impedance"),
+)
+"""Responses that share a figure, and what it is called."""
+
+
+@dataclass(frozen=True)
+class OverFrequency:
+    """The model of the mode at the operating point, or of the usual mode where there is none."""
+
+    model: Model
+    filter_: Interaction | None
+
+    @property
+    def lead(self) -> str:
+        """What is told, in a sentence or two."""
+        model = self.model
+        words = f"Small changes of the output over those of a control, in {shown_mode(model.mode)}."
+        if model.reduced:
+            words += (
+                " Reduced order: coil currents start from rest every period and are no states; good to about "
+                "a tenth of the switching frequency."
+            )
+        if model.sampled is not None:
+            words += " In the exact response nothing is averaged; the duty is sampled at the edge it moves."
+        return words
+
+    @property
+    def figures(self) -> list[tuple[tuple[str, ...], str]]:
+        """Kinds of responses of each figure, and its name; none without an operating point."""
+        if self.model.point is None:
+            return []
+        there = {
+            one.link.kind
+            for one in self.model.responses
+            if one.averaged is not None or self.model.sampled is not None
+        }
+        return [(kinds, name) for kinds, name in CURVES if there & set(kinds)]
+
+    @property
+    def notes(self) -> Iterator[str]:
+        """Sentences."""
+        for note in self.model.notes:
+            yield f"{note[0].upper()}{note[1:]}."
+
+
+def over_frequency(solution: Solution) -> OverFrequency | None:
+    """The model; None where there are no modes, or it could not be told."""
+    if not solution.modes or not solution.circuit.timing_symbols:
+        return None
+    try:
+        told = told_of(solution, {})
+        return OverFrequency(told.model, told.interaction)
+    except (NotTold, CircuitError, BadSweep):
+        return None
