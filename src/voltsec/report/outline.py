@@ -60,8 +60,8 @@ class Row:
 
 
 def shown_name(symbol: str) -> str:
-    """A symbol for people: ``dI_L1`` as ``ΔI_L1``, ``Delta`` as ``Δ``."""
-    if symbol.startswith("dI_"):
+    """A symbol for people: ``dI_L1`` as ``ΔI_L1``, ``dV_C1`` as ``ΔV_C1``, ``Delta`` as ``Δ``."""
+    if symbol.startswith(("dI_", "dV_")):
         return "Δ" + symbol[1:]
     return symbol.replace("Delta", "Δ") if symbol.startswith("Delta") else symbol
 
