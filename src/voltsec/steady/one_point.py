@@ -273,8 +273,7 @@ class Trial:
             shares = np.array(held)
         try:
             fractions = Fractions(balance, search.stages, point, shares, at_edge)
-            if balance.special:  # it is right where some pivot vanishes, not elsewhere
-                del search.balances[sequence, alike]
+            balance = fractions.balance  # another one where a pivot vanishes
             if self._equal_turns() > alike:
                 whole = dict(point) | dict(zip(sequence.fractions, shares, strict=True))
                 if not balance.pivots_hold(lambda pivot: fractions.relative(pivot, whole) < EQUAL):
@@ -341,6 +340,7 @@ def _without_idle_diodes(
         ring = ring_for(balance.circuit, sequence, balance.alike)
         plain = Balance(balance.circuit, sequence, references, ring)
         fractions = Fractions(plain, found.stages, point, shares)
+        plain = fractions.balance
         mask, _, _ = verify(plain, fractions, as_arrays(point))
     except (NotClosed, TooLarge):
         return None
