@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -86,10 +87,11 @@ class _Ideal:
 
     def __init__(self, case: Case) -> None:
         circuit = replace(case.circuit, elements=tuple(_stripped(e) for e in case.circuit.elements))
-        self.balance = Balance(circuit, case.sequence, case.references)
+        balance = Balance(circuit, case.sequence, case.references)
         known = {quantity.symbol for quantity in circuit.quantities}
         point = {name: value for name, value in case.point.items() if name in known}
-        self.fractions = Fractions(self.balance, case.stages, point, case.shares)
+        self.fractions = Fractions(balance, case.stages, point, case.shares)
+        self.balance = self.fractions.balance
         arrays = as_arrays(point)
         self.unknown = self.fractions.unknown
         near = [
@@ -224,6 +226,12 @@ def _perturbed(case: Case, ideal: _Ideal) -> tuple[Eliminated, Balance] | None:
         unknown: (ideal.balance.ring.substitute(bottom, ring, {}), terms)
         for unknown, (bottom, terms) in ideal.balance.full.solved.items()
     }
+    output = case.circuit.output
+    wanted = {
+        ("m", k, unknown)
+        for k in range(len(case.sequence.intervals))
+        for unknown, _ in balance.network.voltage(output.start, output.end)
+    }
     for all_events in (False, True):
         rows = []
         for row in period_rows(case.circuit, case.sequence, balance.network, all_events, bends=True):
@@ -231,12 +239,28 @@ def _perturbed(case: Case, ideal: _Ideal) -> tuple[Eliminated, Balance] | None:
             if told is None:
                 return None
             rows.append(told)
-        found = eliminate(rows, ring, fractions_unknown=True, limited=False)
+        found = eliminate(rows, ring, wanted, fractions_unknown=True, limited=False)
         if len(found.conditions) >= len(case.sequence.unknown):
             break
-    for name in ("full", "averages"):
-        balance.__dict__[name] = found
-    return found, balance
+    return found, _Perturbed(balance, found)
+
+
+class _Perturbed(Balance):
+    """A balance whose solution is that to first order."""
+
+    def __init__(self, plain: Balance, found: Eliminated) -> None:
+        super().__init__(plain.circuit, plain.sequence, tuple(plain.network.references), plain.ring)
+        self._found = found
+
+    @cached_property
+    def full(self) -> Eliminated:
+        """The solution to first order."""
+        return self._found
+
+    @cached_property
+    def averages(self) -> Eliminated:
+        """The same: intervals end by themselves."""
+        return self._found
 
 
 def _told(row: Row, known: dict, ideal: Ring, ring: Ring, places: set[int]) -> Row | None:
