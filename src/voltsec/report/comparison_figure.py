@@ -7,7 +7,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from sympy import Expr, lambdify
 
-from voltsec.practice.design.comparison import Comparison, Judged
+from voltsec.practice.design.comparison import Comparison
+from voltsec.practice.design.judging import Judged
 from voltsec.report.figure_face import CURVES, STYLES, engineering_axis, in_face, panels
 from voltsec.tableau.expression import symbol
 

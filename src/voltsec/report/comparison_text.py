@@ -8,9 +8,10 @@ from textwrap import wrap
 
 from sympy import Expr
 
-from voltsec.practice.design.comparison import Comparison, Judged
+from voltsec.practice.design.comparison import Comparison
 from voltsec.practice.design.equipped import WORDS
 from voltsec.practice.design.judged import MEASURES, Measure, measure
+from voltsec.practice.design.judging import Judged
 from voltsec.practice.design.specification import Limit
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.cautions import CLOSING, EXTRA_LOW_VOLTAGE, voltage_caution

@@ -8,9 +8,10 @@ from typing import Any
 
 from sympy import Basic
 
-from voltsec.practice.design.comparison import Comparison, Judged
+from voltsec.practice.design.comparison import Comparison
 from voltsec.practice.design.extremes import Corner, Extreme, WorstCase
 from voltsec.practice.design.judged import MEASURES
+from voltsec.practice.design.judging import Judged
 from voltsec.practice.design.points import Points
 from voltsec.practice.design.sizing import Sizing
 from voltsec.report.machine import FORMAT, Writer, circuit_name, symbol_units

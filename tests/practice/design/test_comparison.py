@@ -28,7 +28,7 @@ def compared() -> Comparison:
 
 
 def test_gain_duty_and_stress_of_textbook_stages() -> None:
-    """Boost: 1/(1 - D), the switch takes V; buck-boost: -D/(1 - D), the switch takes Vin + V (M1, from memory).
+    """Boost: 1/(1 - D), the switch takes V; buck-boost: -D/(1 - D), it takes Vin + V (M1, from memory).
 
     Duties over 8 to 16 V for 24 V: 1 - Vin/V, V/(V + Vin).
     """
