@@ -131,12 +131,8 @@ def lossy_elements(circuit: Circuit) -> tuple[TwoTerminal, ...]:
     """Elements that turn power into heat: those with a resistance or drop, and plain resistors."""
     return tuple(
         element
-        for element in circuit.elements
-        if not isinstance(element, Transformer)
-        and (
-            (isinstance(element, Resistor) and not isinstance(element, Load))
-            or any(getattr(element, part, None) is not None for part in ("resistance", "drop"))
-        )
+        for element in circuit.of(TwoTerminal)
+        if element.parasitics or (isinstance(element, Resistor) and not isinstance(element, Load))
     )
 
 
@@ -230,7 +226,7 @@ def _output_current_swing(circuit: Circuit) -> Swing:
 def _heat(element: TwoTerminal) -> Heat:
     if isinstance(element, Resistor):
         return Heat(one(("i", element.name)), element.quantity.symbol, None)
-    resistance, drop = (getattr(element, part, None) for part in ("resistance", "drop"))
+    resistance, drop = element.resistance, element.drop
     return Heat(
         one(("i", element.name)),
         None if resistance is None else resistance.symbol,

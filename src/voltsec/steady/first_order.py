@@ -17,7 +17,6 @@ from voltsec.circuit.elements import CurrentSource, Load, Resistor
 from voltsec.results.measures import Heat
 from voltsec.results.table import heats
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.small import by_degree, small_symbols
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring
 
@@ -60,7 +59,7 @@ def first_order(builder: ModeBuilder) -> FirstOrder | None:
     if builder.balance.by_itself:
         return None
     circuit, ring = builder.circuit, builder.balance.ring
-    small = small_symbols(circuit)
+    small = circuit.parasitics
     output = circuit.output
     voltage = builder.waveforms.average_of_free(
         dict(builder.balance.network.voltage(output.start, output.end))
@@ -70,7 +69,7 @@ def first_order(builder: ModeBuilder) -> FirstOrder | None:
     own = builder.form.ring
     source = circuit.input.quantity.symbol
     shown = builder.form.shown(voltage * Ratio(ring.one, ring.symbol(source)))
-    top, bottom = (by_degree(own, part, small) for part in shown.parts)
+    top, bottom = (own.by_degree(part, small) for part in shown.parts)
     if not top or min(top) != min(bottom):
         return None
     least = min(top)
@@ -123,7 +122,7 @@ def _leading(builder: ModeBuilder, ratio: Ratio, small: tuple[str, ...]) -> Rati
     """Lowest order of a ratio in the small symbols; None where it grows without limit."""
     own = builder.form.ring
     shown = builder.form.shown(ratio)
-    top, bottom = (by_degree(own, part, small) for part in shown.parts)
+    top, bottom = (own.by_degree(part, small) for part in shown.parts)
     if not top or min(top) > min(bottom):
         return Ratio(own.zero, own.one)
     return None if min(top) < min(bottom) else _over(top[min(top)], bottom[min(bottom)])

@@ -13,7 +13,6 @@ from voltsec.circuit.computing_time import in_time, limited, seconds_left
 from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.circuit.fault import Fault, NoSteadyState
 from voltsec.circuit.graph import references, shorts
-from voltsec.steady.device_notes import device_notes
 from voltsec.steady.first_order import FirstOrder, first_order
 from voltsec.steady.first_order_dry import Case, case_of, first_order_dry
 from voltsec.steady.mode_names import Conduction, conduction, name_modes, order_text
@@ -27,13 +26,13 @@ from voltsec.steady.numbers import (
 )
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import as_arrays, operating_point
+from voltsec.steady.remarks import device_notes, open_line, undetermined
 from voltsec.steady.resting import SolvedExactly
 from voltsec.steady.row_mode import row_mode, solved_in_floats
 from voltsec.steady.search import Found, Search, numeric_mode_of
 from voltsec.steady.sequences import find_sequences, sequence_at
 from voltsec.steady.solution import Mode, Numbers, Solution
 from voltsec.steady.states import states_of, told_by_states
-from voltsec.steady.undetermined import open_line, undetermined
 from voltsec.steady.unwritten import mode_without_formulas
 from voltsec.steady.verification import GAP, may_miss_edge
 from voltsec.tableau.interval import Sequence

@@ -9,7 +9,6 @@ import numpy as np
 
 from voltsec.circuit.elements import Transformer
 from voltsec.steady.balance import Affine, Balance
-from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
@@ -42,7 +41,7 @@ class StateBalance(Balance):
         ring = ring_of(solved.sequence, (*parameter_names(circuit), *self.names))
         super().__init__(circuit, solved.sequence, tuple(solved.network.references), ring)
         self.solved = solved
-        self.small = small_symbols(circuit)
+        self.small = circuit.parasitics
         self.certain: set[str] = set()
         """Coils whose currents rise and fall in the same intervals for all values: that is proved."""
         self.rising = self._rising(Waveforms(solved, points), sign)
@@ -99,7 +98,7 @@ class StateBalance(Balance):
 
     def divides(self, ratio: Ratio) -> bool:
         """True for what would grow without limit as the losses vanish."""
-        top, bottom = (by_degree(self.ring, part, self.small) for part in ratio.parts)
+        top, bottom = (self.ring.by_degree(part, self.small) for part in ratio.parts)
         return bool(top) and min(bottom) > min(top)
 
     def _proportional(self, value: Ratio | None) -> Ratio | None:

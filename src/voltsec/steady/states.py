@@ -34,7 +34,6 @@ from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.signs import Facts, ordinary
-from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.state_balance import StateBalance, StrictBalance
 from voltsec.steady.verification import open_conditions
 from voltsec.steady.waveform import Waveform, Waveforms
@@ -93,7 +92,7 @@ class StateFormulas(ModeFormulas):
     def _apart(self, ratio: Ratio) -> Expr:
         """Means first, then half of what the ripples add."""
         rises = tuple(self.states.rises.values())
-        parts = by_degree(self.balance.ring, ratio.numerator, rises)
+        parts = self.balance.ring.by_degree(ratio.numerator, rises)
         if set(parts) != {0, 1}:
             return self.form.expression(ratio)
         mean = self.form.expression(Ratio(parts[0], ratio.denominator))
@@ -153,7 +152,16 @@ class StateBuilder(StateFormulas):
         return _Loosely(self)
 
     def told(self, name: str) -> Expr | None:
-        """As the explicit ones; what is longest told by the states."""
+        """As the explicit ones; what is longest told by the states.  What was told is kept."""
+        if self._told.get(name) is None:
+            self._told[name] = self._anew(name)
+        return self._told[name]
+
+    @cached_property
+    def _told(self) -> dict[str, Expr | None]:
+        return {}
+
+    def _anew(self, name: str) -> Expr | None:
         group, _, part = name.partition(".")
         if group in ("gain", "output_voltage", "source_currents"):
             return self.explicit.told(name)
@@ -328,7 +336,7 @@ def serves(builder: ModeBuilder) -> bool:
     balance = builder.balance
     return (
         not balance.by_itself
-        and bool(small_symbols(builder.circuit))
+        and bool(builder.circuit.parasitics)
         and balance.separate_ramps
         and all(
             balance.capacitor_voltage(capacitor.name) is not None for capacitor in builder.circuit.capacitors
@@ -342,9 +350,11 @@ LONG_TERMS = 24
 
 def told_by_states(builder: ModeBuilder) -> StateBuilder | None:
     """Formulas by states, where explicit ones would be too long to read."""
-    return StateBuilder(builder) if builder.length > LONG_TERMS and serves(builder) else None
+    return states_of(builder) if builder.length > LONG_TERMS else None
 
 
 def states_of(builder: ModeBuilder) -> StateBuilder | None:
-    """The mode's states, where it can be told by them."""
-    return StateBuilder(builder) if serves(builder) else None
+    """The mode's states, where it can be told by them; made once, they hold what was worked out."""
+    if builder.by_states is None and serves(builder):
+        builder.by_states = StateBuilder(builder)
+    return builder.by_states if isinstance(builder.by_states, StateBuilder) else None
