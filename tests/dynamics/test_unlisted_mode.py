@@ -1,4 +1,4 @@
-"""Small signals and state equations where the search for modes was not finished: the point's own mode is told."""
+"""Small signals and state equations of the point's own mode, where the search for modes was not finished."""
 
 from __future__ import annotations
 
@@ -38,8 +38,8 @@ def answer() -> voltsec.Solution:
 def test_the_mode_at_the_point_has_its_small_signals(answer: voltsec.Solution) -> None:
     """At 0 Hz they are finite differences of the exact state; a current-fed stage's zero by the textbook.
 
-    An isolated step-up stage: D' of the whole is 2 (1 - D), its right-half-plane zero D'^2 R/(n^2 L) (Erickson,
-    Maksimovic, section 6.3.5 and table 8.2, from memory), a little lower with its losses.
+    An isolated step-up stage: D' of the whole is 2 (1 - D), its right-half-plane zero D'^2 R/(n^2 L), a little
+    lower with its losses (Erickson, Maksimovic, section 6.3.5 and table 8.2, from memory).
     """
     assert answer.modes == ()
     found = told_of(answer, {}).model
@@ -63,4 +63,4 @@ def test_the_mode_at_the_point_has_its_small_signals(answer: voltsec.Solution) -
 def test_its_state_equations_as_well(answer: voltsec.Solution) -> None:
     found = voltsec.states(answer)
     assert found.mode.startswith("CCM") and len(found.intervals) == 4
-    assert [one.conducting for one in found.intervals][0] == ("S1", "S2")
+    assert found.intervals[0].conducting == ("S1", "S2")
