@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from voltsec.command.netlists import load
     from voltsec.dynamics.state_equations import states
     from voltsec.language.reader import read
+    from voltsec.practice.design.extremes import worst_case
+    from voltsec.practice.design.sizing import size
     from voltsec.practice.solve import solve
     from voltsec.report.drawing import draw
     from voltsec.steady.solution import Solution
@@ -35,10 +37,24 @@ _HOMES = {
     "load": "voltsec.command.netlists",
     "read": "voltsec.language.reader",
     "solve": "voltsec.practice.solve",
+    "size": "voltsec.practice.design.sizing",
     "states": "voltsec.dynamics.state_equations",
+    "worst_case": "voltsec.practice.design.extremes",
 }
 
-__all__ = ["Circuit", "CircuitError", "NoSteadyState", "Solution", "draw", "load", "read", "solve", "states"]
+__all__ = [
+    "Circuit",
+    "CircuitError",
+    "NoSteadyState",
+    "Solution",
+    "draw",
+    "load",
+    "read",
+    "size",
+    "solve",
+    "states",
+    "worst_case",
+]
 
 
 def __getattr__(name: str) -> Any:

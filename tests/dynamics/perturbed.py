@@ -10,7 +10,7 @@ from math import cos, pi
 
 import numpy as np
 
-from voltsec.results.table import Terms
+from voltsec.results.measures import Terms
 from voltsec.steady.stages import Stages
 from voltsec.waveforms.linear import course
 from voltsec.waveforms.march import Switching, follow

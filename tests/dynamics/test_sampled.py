@@ -173,7 +173,7 @@ def test_output_impedance_is_the_load_s_pull() -> None:
     pulled = exact_state(circuit, values)
     rest = exact_state(circuit, {**values, "#probe": 0.0})
     assert pulled is not None and rest is not None
-    from voltsec.results.table import Average
+    from voltsec.results.measures import Average
     from voltsec.waveforms.measures import Measures
 
     output = Average(voltage("out", "gnd"))

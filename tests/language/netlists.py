@@ -48,7 +48,7 @@ def two_terminals(draw: st.DrawFn, name: str):
     value = draw(values)
     match draw(st.integers(0, 7)):
         case 0:
-            return Source(name, start, end, Quantity(name, "V", value), resistance)
+            return Source(name, start, end, Quantity(name, "V", value), resistance=resistance)
         case 1:
             return CurrentSource(name, start, end, Quantity(name, "A", value))
         case 2:
@@ -56,12 +56,12 @@ def two_terminals(draw: st.DrawFn, name: str):
         case 3:
             return Load(name, start, end, Quantity(name, "ohm", value))
         case 4:
-            return Inductor(name, start, end, Quantity(name, "H", value), resistance)
+            return Inductor(name, start, end, Quantity(name, "H", value), resistance=resistance)
         case 5:
-            return Capacitor(name, start, end, Quantity(name, "F", value), resistance)
+            return Capacitor(name, start, end, Quantity(name, "F", value), resistance=resistance)
         case 6:
-            return Switch(name, start, end, resistance, drop)
-    return Diode(name, start, end, resistance, drop)
+            return Switch(name, start, end, resistance=resistance, drop=drop)
+    return Diode(name, start, end, resistance=resistance, drop=drop)
 
 
 @st.composite

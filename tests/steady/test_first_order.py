@@ -7,7 +7,6 @@ import sympy
 
 import voltsec
 from voltsec.steady.first_order import first_order
-from voltsec.steady.small import small_symbols
 from voltsec.tableau.expression import symbol
 
 
@@ -17,7 +16,7 @@ def test_slope_at_no_losses(name: str) -> None:
     answer = voltsec.solve(voltsec.load(name))
     leading = first_order(answer.engine.builders[0][1])
     assert leading is not None
-    small = small_symbols(answer.circuit)
+    small = answer.circuit.parasitics
     for key, exact in (
         ("gain", answer.output_voltage / symbol("Vg")),
         ("efficiency", answer.modes[0].efficiency),
@@ -55,7 +54,7 @@ DISCONTINUOUS = {
 def test_slope_in_discontinuous_conduction(name: str) -> None:
     """Numeric: the exact numbers at small losses leave a difference of second order."""
     answer = voltsec.solve(voltsec.load(name))
-    small = small_symbols(answer.circuit)
+    small = answer.circuit.parasitics
     base = {key: float(value) for key, value in answer.circuit.values.items()}
     for coil in answer.circuit.inductors:
         base[coil.quantity.symbol] *= DISCONTINUOUS[name]

@@ -36,8 +36,9 @@ def test_stress_by_states_is_the_explicit_one(name: str) -> None:
     assert serves(builder)
     states = StateBuilder(builder)
     point = {key: float(v) for key, v in builder.circuit.values.items()}
-    for part, told in states.stress().items():
-        explicit = builder.stress_of(part)
+    stress = builder.fields(["stress"])["stress"]
+    for part, told in states.fields(["stress"])["stress"].items():
+        explicit = stress[part]
         for key in vars(told):
             one, other = getattr(told, key), getattr(explicit, key)
             if one is None or other is None:
@@ -55,8 +56,10 @@ def test_ripple_and_voltages_by_states(name: str) -> None:
     _, builder = first(name)
     states = StateBuilder(builder)
     point = {key: float(v) for key, v in builder.circuit.values.items()}
-    for part, told in states.ripple().items():
-        expected = value(builder.ripple_of(part), builder.form.definitions | builder.area.definitions, point)
+    for part, told in states.fields(["ripple"])["ripple"].items():
+        expected = value(
+            builder.told(f"ripple.{part}"), builder.form.definitions | builder.area.definitions, point
+        )
         assert value(told, states.definitions, point) == pytest.approx(expected, rel=1e-9), part
     for capacitor in builder.circuit.capacitors:
         told = states.voltage_by_currents(capacitor.name)

@@ -10,7 +10,8 @@ import voltsec
 from tests.integration.switched import periodic_averages
 from tests.random.cases import is_cheap, make
 from tests.waveforms.traced import currents, kirchhoff_misses, traced
-from voltsec.results.table import Swing, stressed, voltage
+from voltsec.results.measures import Swing
+from voltsec.results.table import stressed, voltage
 from voltsec.waveforms.traces import PeriodTraces, TracePoints
 
 RAIL = """source Vg : in -> gnd = 12 V

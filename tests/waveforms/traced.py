@@ -6,7 +6,8 @@ import numpy as np
 
 import voltsec
 from voltsec.circuit.circuit import Circuit
-from voltsec.results.table import Terms, stressed
+from voltsec.results.measures import Terms
+from voltsec.results.table import stressed
 from voltsec.steady.points import operating_point
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.traces import PeriodTraces

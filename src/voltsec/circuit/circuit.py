@@ -138,6 +138,11 @@ class Circuit:
         return tuple(element for element in self.elements if isinstance(element, kinds))
 
     @property
+    def parasitics(self) -> tuple[str, ...]:
+        """Symbols of all series resistances and drops; loads and plain resistors are no losses of a part."""
+        return tuple(q.symbol for element in self.elements for q in element.parasitics.values())
+
+    @property
     def sources(self) -> tuple[Source, ...]:
         """Voltage sources."""
         return self.of(Source)

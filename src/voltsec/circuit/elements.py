@@ -46,6 +46,10 @@ class TwoTerminal:
     end: str
     place: Place | None = field(default=None, compare=False, kw_only=True)
     beside: BesideConduction = field(default=(), kw_only=True)
+    resistance: Quantity | None = field(default=None, kw_only=True)
+    """In series with it, ohm: internal, of a winding, equivalent series, on or forward resistance."""
+    drop: Quantity | None = field(default=None, kw_only=True)
+    """Of a conducting device, along its arrow, volt."""
 
     kind = ""
 
@@ -57,15 +61,14 @@ class TwoTerminal:
     @property
     def quantities(self) -> tuple[Quantity, ...]:
         """Every symbol this element brings into the formulas."""
-        return tuple(
-            quantity
-            for quantity in (
-                getattr(self, "quantity", None),
-                getattr(self, "resistance", None),
-                getattr(self, "drop", None),
-            )
-            if quantity is not None
-        )
+        own: Quantity | None = getattr(self, "quantity", None)
+        return (*(() if own is None else (own,)), *self.parasitics.values())
+
+    @property
+    def parasitics(self) -> dict[str, Quantity]:
+        """Series resistance and drop, by these words, where it has them."""
+        pairs = {"resistance": self.resistance, "drop": self.drop}
+        return {word: quantity for word, quantity in pairs.items() if quantity is not None}
 
 
 @dataclass(frozen=True)
@@ -73,7 +76,6 @@ class Source(TwoTerminal):
     """Voltage source: ``quantity`` volts from start to end, with an optional internal resistance."""
 
     quantity: Quantity
-    resistance: Quantity | None = None
     kind = "source"
 
 
@@ -105,7 +107,6 @@ class Inductor(TwoTerminal):
     """Inductance in henry, with an optional winding resistance in series."""
 
     quantity: Quantity
-    resistance: Quantity | None = None
     kind = "inductor"
 
 
@@ -114,7 +115,6 @@ class Capacitor(TwoTerminal):
     """Capacitance in farad, with an optional equivalent series resistance."""
 
     quantity: Quantity
-    resistance: Quantity | None = None
     kind = "capacitor"
 
 
@@ -122,8 +122,6 @@ class Capacitor(TwoTerminal):
 class Switch(TwoTerminal):
     """Controlled switch: conducts both ways when on, with optional on resistance and drop."""
 
-    resistance: Quantity | None = None
-    drop: Quantity | None = None
     kind = "switch"
 
 
@@ -131,8 +129,6 @@ class Switch(TwoTerminal):
 class Diode(TwoTerminal):
     """Conducts along its arrow only, with optional forward resistance and drop."""
 
-    resistance: Quantity | None = None
-    drop: Quantity | None = None
     kind = "diode"
 
 
@@ -163,6 +159,11 @@ class Transformer:
     def quantities(self) -> tuple[Quantity, ...]:
         """Every symbol this element brings into the formulas (turns are parameters)."""
         return (self.magnetizing,) if self.magnetizing is not None else ()
+
+    @property
+    def parasitics(self) -> dict[str, Quantity]:
+        """None: its losses are those of elements in series."""
+        return {}
 
 
 Element = Source | CurrentSource | Resistor | Load | Inductor | Capacitor | Switch | Diode | Transformer

@@ -24,6 +24,7 @@ COMMANDS = {
     "solve": "voltsec.command.solve",
     "map": "voltsec.command.map",
     "sweep": "voltsec.command.sweep",
+    "size": "voltsec.command.size",
     "waves": "voltsec.command.waves",
     "draw": "voltsec.command.draw",
     "startup": "voltsec.command.startup",

@@ -35,6 +35,7 @@ MOST_MODES = 8
 @click.option("--full", is_flag=True, help="Everything, also what a screen has no room for.")
 @click.option("--mode", metavar="NAME", help="That mode alone, such as CCM or 'DCM 2'.")
 @click.option("--for", "wanted", metavar="Vout=VOLT", help="The duty that gives this output voltage.")
+@click.option("--worst", metavar="RANGES", help="The worst corner of every stress, as in Vin=8:16,R=6:24.")
 @click.option(
     "--order",
     type=click.Choice(["exact", "first"]),
@@ -51,6 +52,7 @@ def command(
     full: bool,
     mode: str | None,
     wanted: str | None,
+    worst: str | None,
     order: str,
 ) -> None:
     """Find how a converter conducts and print its formulas.
@@ -65,11 +67,16 @@ def command(
 
     With --for the duties that give a wanted output come first, the stable side named; where none does,
     the largest gain that can be reached is told.
+
+    With --worst named values run over ranges, and for every stress the worst point is found on the exact
+    periodic state, a corner or one inside; with --for besides, each point has the duty it needs.
     """
     from voltsec.command.netlists import load
 
     held = _held(holds, form)
     _compatible(held, form, brief, full, mode)
+    if worst is not None and (held or brief or full or mode is not None or form == "latex"):
+        raise click.UsageError("--worst tells the worst corners alone, as text or --json")
     circuit = load(netlist)  # a bad netlist is told before the solver is even imported
     if held:
         _solve_held(circuit, held, form)
@@ -77,6 +84,9 @@ def command(
     from voltsec.command.wanted import find_duties, say_leading_order, say_wanted, volts_wanted
 
     volts = None if wanted is None else volts_wanted(wanted)
+    if worst is not None:
+        _worst(circuit, worst, volts, form)
+        return
     from voltsec.practice.solve import solve
 
     solution = solve(circuit)
@@ -155,3 +165,28 @@ def _solve_held(circuit: Circuit, held: dict[str, str], form: str | None) -> Non
         click.echo(json_text(held_json(state)))
     else:
         show_held(state)
+
+
+def _worst(circuit: Circuit, ranges: str, volts: float | None, form: str | None) -> None:
+    from voltsec.practice.design.extremes import worst_case
+    from voltsec.practice.sweep import BadSweep
+
+    try:
+        found = worst_case(circuit, ranges, volts)
+    except BadSweep as problem:
+        raise click.UsageError(f"--worst: {problem}") from None
+    if form == "json":
+        from voltsec.report.design_machine import worst_json
+        from voltsec.report.machine import json_text
+
+        click.echo(json_text(worst_json(found)))
+        return
+    import sys
+    from shutil import get_terminal_size
+
+    from voltsec.report.alphabet import alphabet_for
+    from voltsec.report.design_text import worst_lines
+
+    width = min(get_terminal_size().columns, 100)
+    for line in worst_lines(found, width, alphabet_for(sys.stdout.encoding or "utf-8")):
+        click.echo(line)

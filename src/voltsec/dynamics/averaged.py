@@ -28,7 +28,7 @@ from voltsec.dynamics.equations import (
     shares_of,
     with_inputs,
 )
-from voltsec.results.table import Terms
+from voltsec.results.measures import Terms
 from voltsec.steady.first_order_dry import Case
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Network, Row, Unknown

@@ -27,7 +27,7 @@ from voltsec.dynamics.number_ring import UNITS, NumberRing, in_s
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
 from voltsec.dynamics.validity import deviation, left_out
-from voltsec.results.table import Terms
+from voltsec.results.measures import Terms
 from voltsec.steady.effective import passive
 from voltsec.steady.first_order_dry import Case
 from voltsec.steady.modes import ModeBuilder

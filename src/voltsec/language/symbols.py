@@ -56,10 +56,9 @@ def _claims_of(element: Element) -> list[_Claim]:
         what = f"{element.kind} {element.name}"
         if isinstance(element, Transformer):
             what = f"the magnetizing inductance of {element.name}"
-        elif quantity is getattr(element, "resistance", None):
-            what = f"the resistance of {element.name}"
-        elif quantity is getattr(element, "drop", None):
-            what = f"the drop of {element.name}"
+        for word, parasitic in element.parasitics.items():
+            if quantity is parasitic:
+                what = f"the {word} of {element.name}"
         found.append(_Claim(quantity.symbol, what, element.name, element.place))
     return found
 

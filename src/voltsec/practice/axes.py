@@ -20,7 +20,7 @@ MOST_POINTS = 2_000_000
 
 _VALUE = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\W\d]*|%)")
 _PREFIXES = {"f": -15, "p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "M": 6, "G": 9, "T": 12}
-_UNITS = {"V": "V", "A": "A", "ohm": "ohm", "Ω": "ohm", "H": "H", "F": "F", "s": "s", "%": "1"}
+_UNITS = {name: name for name in ("V", "A", "ohm", "H", "F", "s", "Hz", "W")} | {"Ω": "ohm", "%": "1"}
 
 
 def read_axes(texts: tuple[str, ...], units: Mapping[str, str]) -> dict[str, float | np.ndarray]:

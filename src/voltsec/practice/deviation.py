@@ -11,7 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.results.table import Average, Gain, results_of
+from voltsec.results.measures import Average, Gain
+from voltsec.results.table import results_of
 from voltsec.steady.solution import Numbers, Solution
 
 SHARE = 0.01

@@ -17,7 +17,7 @@ from voltsec.practice.solve import solve
 from voltsec.practice.stated_point import missing_values, read_point
 from voltsec.practice.sweep import BadSweep, known_point
 from voltsec.practice.traces_wanted import read_traces
-from voltsec.results.table import Terms
+from voltsec.results.measures import Terms
 from voltsec.steady.points import operating_point
 from voltsec.steady.solution import Solution
 from voltsec.tableau.expression import symbol

@@ -126,9 +126,8 @@ def event_lines(setting: Setting, blackboard: Blackboard) -> list[Pending]:
             what = "current"
             if not stops:
                 row = dict(network.device_voltage(device))  # type: ignore[arg-type]
-                drop = getattr(device, "drop", None)
-                if drop is not None:
-                    row[None] = -network.ring.symbol(drop.symbol)
+                if "drop" in device.parasitics:
+                    row[None] = -network.ring.symbol(device.parasitics["drop"].symbol)
                 what = "voltage"
             mean = setting.value(k, row)
             total = mean + setting.half_rise(mean, k)

@@ -97,11 +97,8 @@ def _losses(claim: Claim, trial: Trial) -> Iterator[Slip]:
     """The line holds where the resistances and drops it does not mention are left out."""
     losses: dict[str, str] = {}
     for element in trial.mode.circuit.elements:
-        for quantity in element.quantities:
-            if quantity is getattr(element, "resistance", None):
-                losses[quantity.symbol] = f"the resistance of {element.name}"
-            elif quantity is getattr(element, "drop", None):
-                losses[quantity.symbol] = f"the drop of {element.name}"
+        for word, quantity in element.parasitics.items():
+            losses[quantity.symbol] = f"the {word} of {element.name}"
     sides = [trial.prover.inserted(claim, side) for side in (claim.left, claim.right)]
     written = {free.name for side in (claim.left, claim.right) for free in side.free_symbols}
     needed = set(trial.prover.algebra(*sides).ring.names)

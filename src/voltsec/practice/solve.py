@@ -12,11 +12,11 @@ from voltsec.circuit.quasi_static import quasi_static
 from voltsec.practice.exact_numbers import ExactNumbers
 from voltsec.practice.quasi_static import with_settled
 from voltsec.steady.points import operating_point
+from voltsec.steady.remarks import left_open
 from voltsec.steady.search import Point
 from voltsec.steady.solution import Solution
 from voltsec.steady.solve import solve as solve_formulas
 from voltsec.steady.solve import without_modes
-from voltsec.steady.undetermined import left_open
 from voltsec.waveforms.settling import settling
 
 NO_NUMBERS = (

@@ -20,7 +20,8 @@ from voltsec.circuit.fault import CircuitError, Fault
 from voltsec.circuit.graph import graph_of, references
 from voltsec.practice.misread import did_you_mean, nearest
 from voltsec.practice.quantities import PLAIN
-from voltsec.results.table import Terms, inductances, stressed, voltage
+from voltsec.results.measures import Terms
+from voltsec.results.table import inductances, stressed, voltage
 
 MOST_TRACES = 40
 """Traces that may be asked for at once."""

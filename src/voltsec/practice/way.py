@@ -15,7 +15,8 @@ from voltsec.practice.start_state import start_state
 from voltsec.practice.startup_result import Largest, Section, Startup
 from voltsec.practice.step import Step
 from voltsec.practice.traces_wanted import TraceNames, WantedTrace
-from voltsec.results.table import Average, Peak, Terms, inductances
+from voltsec.results.measures import Average, Peak, Terms
+from voltsec.results.table import inductances
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Switching

@@ -95,10 +95,11 @@ def parts(circuit: Circuit) -> Iterator[Part]:
 
 def _further(element: Element) -> Iterator[str]:
     """The properties of an element with their values, ``resistance 40 mΩ``."""
-    listed = [(word, getattr(element, word, None)) for word in ("resistance", "drop", "magnetizing")]
-    for word, quantity in (*listed, *element.beside):
-        if quantity is not None:
-            yield f"{word.replace('_', ' ')} {_value(quantity)}"
+    listed = dict(element.parasitics)
+    if isinstance(element, Transformer) and element.magnetizing is not None:
+        listed["magnetizing"] = element.magnetizing
+    for word, quantity in (*listed.items(), *element.beside):
+        yield f"{word.replace('_', ' ')} {_value(quantity)}"
 
 
 def _value(quantity: Quantity) -> str:

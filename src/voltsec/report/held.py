@@ -87,7 +87,7 @@ def _short_words(state: HeldState, short: Short, alphabet: Alphabet) -> str:
     others = [s.name for s in state.circuit.sources if s.name in rest]
     if not short.coils:
         switches = [state.circuit.element(name) for name in rest if name not in others]
-        bare = all(getattr(switch, "resistance", None) is None for switch in switches)
+        bare = not any("resistance" in switch.parasitics for switch in switches)
         limit = "nothing" if bare else "nothing but resistances of switches"
         joined = f"{source} is shorted" if not others else f"{', '.join([source, *others])} are joined"
         names = ", ".join(switch.name for switch in switches)

@@ -11,6 +11,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
 from voltsec.results.table import output_capacitor
 from voltsec.steady.first_order import FirstOrder
+from voltsec.steady.mode_formulas import ModeFormulas
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.ports import input_current, output_current, output_ripple
 from voltsec.steady.solution import Mode, ModeInterval, Solution
@@ -59,8 +60,8 @@ class Row:
 
 
 def shown_name(symbol: str) -> str:
-    """A symbol for people: ``dI_L1`` as ``ΔI_L1``, ``Delta`` as ``Δ``."""
-    if symbol.startswith("dI_"):
+    """A symbol for people: ``dI_L1`` as ``ΔI_L1``, ``dV_C1`` as ``ΔV_C1``, ``Delta`` as ``Δ``."""
+    if symbol.startswith(("dI_", "dV_")):
         return "Δ" + symbol[1:]
     return symbol.replace("Delta", "Δ") if symbol.startswith("Delta") else symbol
 
@@ -207,11 +208,12 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
         yield from in_time(lambda: list(_port_rows(mode, solution, builder))) or ()
 
 
-def _port_rows(mode: Mode, solution: Solution, builder: ModeBuilder) -> Iterator[Row]:
+def _port_rows(mode: Mode, solution: Solution, explicit: ModeBuilder) -> Iterator[Row]:
+    builder: ModeFormulas = explicit
     if mode.states:
-        from voltsec.steady.states import StateBuilder  # a lossy mode told by its states
+        from voltsec.steady.states import states_of  # a lossy mode told by its states
 
-        builder = StateBuilder(builder)
+        builder = states_of(explicit) or explicit
     currents = [("Input current", "in", input_current(builder, MOST_TERMS))]
     if output_capacitor(solution.circuit) is not None:  # otherwise the load's own current, told elsewhere
         currents.append(("Output current", "out", output_current(builder, MOST_TERMS)))

@@ -14,17 +14,16 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from sympy import Add, And, Expr, Ge, Pow, Symbol, preorder_traversal
+from sympy import Add, And, Basic, Expr, Ge, Max, Pow, Symbol, preorder_traversal
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.computing_time import go_on, in_time, limited
-from voltsec.steady.correction import CorrectedForm, corrected
+from voltsec.steady.correction import corrected
 from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.losses import losses
+from voltsec.steady.mode_formulas import AVERAGES, BESIDE
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.small import small_symbols
 from voltsec.steady.solution import Mode, Solution, Stress
-from voltsec.steady.states import LONG_TERMS, StateBuilder, serves
+from voltsec.steady.states import LONG_TERMS, StateBuilder, states_of
 from voltsec.tableau.expression import symbol
 
 LONG_SUM = 12
@@ -41,13 +40,15 @@ LONGEST_EDGE = 60
 
 ORDERS = 4.0
 """Seconds for leading orders: what takes longer is too long to be read."""
+SHORT_AVERAGES = ("gain", "output_voltage", "inductor_currents", "source_currents")
+"""What is told over ``Delta`` also where the rest would take long to write."""
 SAME = 1e-6
 """Relative difference up to which two numbers are one."""
 
 
 def shortened(solution: Solution) -> Solution:
     """``solution`` with the formulas of lossy modes shortened; itself where nothing is lossy."""
-    if not small_symbols(solution.circuit):
+    if not solution.circuit.parasitics:
         return solution
     builders = dict(solution.engine.builders)
     modes = tuple(in_time(partial(_mode, mode, builders.get(mode.name))) or mode for mode in solution.modes)
@@ -57,7 +58,7 @@ def shortened(solution: Solution) -> Solution:
 def leading_orders(solution: Solution) -> dict[str, FirstOrder]:
     """Leading orders of a lossy stage's modes without closed form: the others can be read as they are."""
     open_ = {mode.name for mode in solution.modes if not mode.closed_form}
-    if not open_ or not small_symbols(solution.circuit):
+    if not open_ or not solution.circuit.parasitics:
         return {}
     with limited(ORDERS):
         found = list(solution.engine.first_orders())
@@ -69,39 +70,24 @@ def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:
         return mode
     taken = {quantity.symbol for quantity in builder.circuit.quantities} | set(mode.definitions)
     told = corrected(builder)
-    if told is not None and isinstance(told.form, CorrectedForm):
-        taken.add(told.form.name)
-        definitions = mode.definitions | {told.form.name: told.form.denominator}
-        long = builder.length > LONG_TERMS
-        averages = told.averages() if not long else _short_averages(told, mode)
-        mode = replace(mode, **averages, definitions=definitions)
-    states = StateBuilder(builder) if serves(builder) else None
+    if told is not None:
+        taken.add(told.named.name)
+        definitions = mode.definitions | {told.named.name: told.named.denominator}
+        # what takes long to write stays as the mode has it, told by its states
+        groups = SHORT_AVERAGES if builder.length > LONG_TERMS else AVERAGES
+        mode = replace(mode, **told.fields(groups), definitions=definitions)
+    states = states_of(builder)
     if states is not None:
         mode = replace(
             mode,
             capacitor_voltages=_voltages(mode, states),
-            ripple=states.ripple(),
-            stress=states.stress(),
-            losses=losses(states),
+            **states.fields(BESIDE),
             states=states.names,
             # the states are rows of the results, so they need no definition besides
             definitions={n: e for n, e in mode.definitions.items() if n not in states.names},
         )
     mode = _with_edge_named(mode, taken, states)
     return _with_repeats_named(mode, taken)
-
-
-def _short_averages(told: ModeBuilder, mode: Mode) -> dict[str, Any]:
-    """What takes long to write stays as the mode has it, told by its states."""
-    voltage = told.output_voltage()
-    assert voltage is not None
-    row = told.balance.ring.one
-    return {
-        "gain": told.gain(voltage),
-        "output_voltage": told.form.expression(voltage),
-        "inductor_currents": {name: told.mean({("i", name): row}) for name in mode.inductor_currents},
-        "source_currents": {name: told.delivered({("i", name): row}) for name in mode.source_currents},
-    }
 
 
 def _voltages(mode: Mode, states: StateBuilder) -> dict[str, Expr | None]:
@@ -146,7 +132,7 @@ def _runs_dry(mode: Mode, edge: Expr, states: StateBuilder) -> Boolean | None:
             mean, ramp = current.means[k], current.ramps[k]
             if diode.name not in interval.conducting or mean is None or ramp is None or ramp.is_zero:
                 continue
-            point = states.found.witness
+            point = states.witness
             middle, half = (r.value(balance.ring, point) for r in (mean, ramp))
             if abs(abs(half) * limit - middle) < SAME * abs(middle):
                 rise = ramp.times(2 if half > 0 else -2)
@@ -226,5 +212,15 @@ def _sums(expression: Expr) -> Iterable[Expr]:
 
 
 def _replaced(expression: Any, names: Mapping[Any, Any]) -> Any:
+    """``expression`` with sums named; the largest of several is not worked out anew."""
     go_on()
-    return None if expression is None else expression.xreplace(names)
+    if expression is None or not isinstance(expression, Basic):
+        return expression
+    if expression in names:
+        return names[expression]
+    parts = [_replaced(part, names) for part in expression.args]
+    if all(part is old for part, old in zip(parts, expression.args, strict=True)):
+        return expression
+    if isinstance(expression, Max):
+        return Max(*parts, evaluate=False)
+    return expression.func(*parts)

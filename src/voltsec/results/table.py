@@ -24,139 +24,26 @@ from voltsec.circuit.elements import (
     Transformer,
     TwoTerminal,
 )
-from voltsec.tableau.network import Unknown
-
-Terms = tuple[tuple[Unknown, int], ...]
-"""A voltage or current: unknowns of the network with their signs."""
-
-
-@dataclass(frozen=True)
-class Average:
-    """Mean over the period."""
-
-    terms: Terms
-
-
-@dataclass(frozen=True)
-class RootMeanSquare:
-    """Root of the mean square over the period."""
-
-    terms: Terms
-
-
-@dataclass(frozen=True)
-class Peak:
-    """Largest magnitude; of a device's voltage only while it blocks."""
-
-    terms: Terms
-    blocked_by: str | None = None
-
-
-@dataclass(frozen=True)
-class Swing:
-    """Peak to peak."""
-
-    terms: Terms
-
-
-@dataclass(frozen=True)
-class FlowShare:
-    """Share of the period in which a current flows."""
-
-    terms: Terms
-
-
-@dataclass(frozen=True)
-class Step:
-    """Largest step of a current between two intervals, zero where it makes none."""
-
-    terms: Terms
-
-
-@dataclass(frozen=True)
-class Gain:
-    """Average of the output voltage over the input voltage."""
-
-    terms: Terms
-    source: str
-    """Symbol of the input."""
-
-
-@dataclass(frozen=True)
-class Heat:
-    """Resistance times mean square, and drop times average, of one current."""
-
-    terms: Terms
-    resistance: str | None
-    drop: str | None
-
-
-@dataclass(frozen=True)
-class Efficiency:
-    """Power taken by loads, and sources that are fed, over power given."""
-
-    loads: tuple[Heat, ...]
-    ports: tuple[tuple[str, Terms], ...]
-    """(symbol, quantity) of sources and constant currents: their product's average is the power taken."""
-
-
-@dataclass(frozen=True)
-class Turning:
-    """Power lost as a device turns, estimated: energy of every such turn over the period.
-
-    The voltage is that of the side on which the device blocks, the current that of the other one.
-    """
-
-    device: str
-    voltage: Terms
-    current: Terms
-    closing: bool
-    """At its turn-on; otherwise at its turn-off."""
-    overlap: float = 0.0
-    """Seconds in which voltage and current pass over in straight lines: half their product."""
-    capacitance: float = 0.0
-    """Farad, charged to the voltage: half its square."""
-    charge: float = 0.0
-    """Coulomb that the voltage moves, where a current was cut off."""
-
-
-@dataclass(frozen=True)
-class Gate:
-    """Power that a drive takes: a charge a period from a voltage."""
-
-    charge: float
-    voltage: float
-
-
-@dataclass(frozen=True)
-class Core:
-    """Power lost in a core: volume * k * f**alpha * B**beta (Steinmetz), B half the swing of flux density."""
-
-    linkage: tuple[tuple[Terms, str], ...]
-    """Currents and the symbols of their inductances: their products' sum is the flux linkage."""
-    turns: float
-    area: float
-    volume: float
-    k: float
-    alpha: float
-    beta: float
-
-
-Beside = Turning | Gate | Core
-
-
-@dataclass(frozen=True)
-class OverallEfficiency:
-    """Power taken over power given and lost beside conduction."""
-
-    efficiency: Efficiency
-    beside: tuple[Beside, ...]
-
-
-Measure = (
-    Average | RootMeanSquare | Peak | Swing | FlowShare | Step | Gain | Heat | Efficiency | Beside
-    | OverallEfficiency
-)  # fmt: skip
+from voltsec.results.measures import (
+    Average,
+    Beside,
+    Charge,
+    Core,
+    Efficiency,
+    FlowShare,
+    Gain,
+    Gate,
+    Heat,
+    Measure,
+    OverallEfficiency,
+    Peak,
+    RootMeanSquare,
+    Step,
+    Swing,
+    Terms,
+    Turning,
+    one,
+)
 
 
 @dataclass(frozen=True)
@@ -179,18 +66,24 @@ def _results(circuit: Circuit) -> Iterator[Result]:
     yield Result("gain", "1", Gain(output, circuit.input.quantity.symbol))
     yield Result("output_voltage", "V", Average(output))
     yield Result("efficiency", "1", _efficiency(circuit))
-    yield Result("output_ripple", "V", Swing(output))
-    for port, terms in (("input", _input(circuit)), ("output_current", _output(circuit))):
+    yield Result("output_ripple", "V", _output_swing(circuit))
+    ports = {"input": Swing(_input(circuit)), "output_current": _output_current_swing(circuit)}
+    for port, swing in ports.items():
+        terms = swing.terms
         if terms:
-            yield Result(f"{port}_ripple", "A", Swing(terms))
+            yield Result(f"{port}_ripple", "A", swing)
             yield Result(f"{port}_share", "1", FlowShare(terms))
             yield Result(f"{port}_step", "A", Step(terms))
     for capacitor in circuit.capacitors:
-        yield Result(f"capacitor_voltages.{capacitor.name}", "V", Average(_one(("V", capacitor.name))))
-        yield Result(f"ripple.{capacitor.name}", "V", Swing(_one(("V", capacitor.name))))
+        yield Result(f"capacitor_voltages.{capacitor.name}", "V", Average(one(("V", capacitor.name))))
+        yield Result(
+            f"ripple.{capacitor.name}",
+            "V",
+            Swing(one(("V", capacitor.name)), _inside(capacitor)),
+        )
     for name in inductances(circuit):
-        yield Result(f"inductor_currents.{name}", "A", Average(_one(("i", name))))
-        yield Result(f"ripple.{name}", "A", Swing(_one(("i", name))))
+        yield Result(f"inductor_currents.{name}", "A", Average(one(("i", name))))
+        yield Result(f"ripple.{name}", "A", Swing(one(("i", name))))
     for source in circuit.sources:
         yield Result(f"source_currents.{source.name}", "A", Average(((("i", source.name), -1),)))
     for part, current, across, device in stressed(circuit):
@@ -198,8 +91,8 @@ def _results(circuit: Circuit) -> Iterator[Result]:
         yield Result(f"stress.{part}.current_average", "A", Average(current))
         yield Result(f"stress.{part}.current_peak", "A", Peak(current))
         yield Result(f"stress.{part}.current_rms", "A", RootMeanSquare(current))
-    for element in lossy_elements(circuit):
-        yield Result(f"losses.{element.name}", "W", _heat(element))
+    for name, heat in heats(circuit).items():
+        yield Result(f"losses.{name}", "W", heat)
     beside = dict(_beside(circuit))
     for name, measure in beside.items():
         yield Result(f"other_losses.{name}", "W", measure)
@@ -219,27 +112,33 @@ def stressed(circuit: Circuit) -> Iterator[tuple[str, Terms, Terms, str | None]]
     for element in circuit.elements:
         if isinstance(element, Transformer):
             for number, winding in enumerate(element.windings):
-                yield f"{element.name}.{number + 1}", _winding(element, number), voltage(*winding), None
+                yield (
+                    f"{element.name}.{number + 1}",
+                    winding_current(element, number),
+                    voltage(*winding),
+                    None,
+                )
         else:
             device = element.name if element in circuit.devices else None
-            yield element.name, _one(("i", element.name)), voltage(element.start, element.end), device
+            yield element.name, one(("i", element.name)), voltage(element.start, element.end), device
     for transformer in circuit.transformers:
         if transformer.magnetizing is not None:
             symbol = transformer.magnetizing.symbol
-            yield symbol, _one(("i", symbol)), voltage(*transformer.windings[0]), None
+            yield symbol, one(("i", symbol)), voltage(*transformer.windings[0]), None
 
 
 def lossy_elements(circuit: Circuit) -> tuple[TwoTerminal, ...]:
     """Elements that turn power into heat: those with a resistance or drop, and plain resistors."""
     return tuple(
         element
-        for element in circuit.elements
-        if not isinstance(element, Transformer)
-        and (
-            (isinstance(element, Resistor) and not isinstance(element, Load))
-            or any(getattr(element, part, None) is not None for part in ("resistance", "drop"))
-        )
+        for element in circuit.of(TwoTerminal)
+        if element.parasitics or (isinstance(element, Resistor) and not isinstance(element, Load))
     )
+
+
+def heats(circuit: Circuit) -> dict[str, Heat]:
+    """Which current heats which resistance and drop, by the name of the element."""
+    return {element.name: _heat(element) for element in lossy_elements(circuit)}
 
 
 def output_capacitor(circuit: Circuit) -> Capacitor | None:
@@ -275,11 +174,7 @@ def voltage(start: str, end: str) -> Terms:
     return ((("v", start), 1), (("v", end), -1))
 
 
-def _one(unknown: Unknown) -> Terms:
-    return ((unknown, 1),)
-
-
-def _winding(transformer: Transformer, number: int) -> Terms:
+def winding_current(transformer: Transformer, number: int) -> Terms:
     """Current into a winding's terminal, the magnetizing current included."""
     own: Terms = ((("i", transformer.name, number), 1),)
     if number == 0 and transformer.magnetizing is not None:
@@ -303,14 +198,40 @@ def _output(circuit: Circuit) -> Terms:
     return tuple(found)
 
 
+def _inside(capacitor: Capacitor) -> Charge:
+    """What makes the voltage inside a capacitor swing, without its series resistance."""
+    return Charge(((capacitor.name, 1, capacitor.quantity.symbol),))
+
+
+def _output_swing(circuit: Circuit) -> Swing:
+    """The output's ripple, of capacitors and sources in series across it where there are some."""
+    terms, path = voltage(circuit.output.start, circuit.output.end), output_path(circuit)
+    if path is None:
+        return Swing(terms)
+    capacitors = [(c.name, sign, c.quantity.symbol) for c, sign in path if isinstance(c, Capacitor)]
+    resistances = [(c.name, sign, c.resistance.symbol) for c, sign in path if c.resistance is not None]
+    return Swing(terms, Charge(tuple(capacitors), tuple(resistances)))
+
+
+def _output_current_swing(circuit: Circuit) -> Swing:
+    """The output current's ripple; of a resistive load with no capacitor right across it, its voltage's."""
+    ports = {circuit.output.start, circuit.output.end}
+    across = [e for e in circuit.of(Resistor, CurrentSource, Capacitor) if {e.start, e.end} == ports]
+    if circuit.capacitors and across and all(isinstance(element, Resistor) for element in across):
+        ohms = tuple(element.quantity.symbol for element in across)
+        return Swing(_output(circuit), voltage=_output_swing(circuit), resistances=ohms)
+    return Swing(_output(circuit))
+
+
 def _heat(element: TwoTerminal) -> Heat:
     if isinstance(element, Resistor):
-        return Heat(_one(("i", element.name)), element.quantity.symbol, None)
-    resistance, drop = (getattr(element, part, None) for part in ("resistance", "drop"))
+        return Heat(one(("i", element.name)), element.quantity.symbol, None)
+    resistance, drop = element.resistance, element.drop
     return Heat(
-        _one(("i", element.name)),
+        one(("i", element.name)),
         None if resistance is None else resistance.symbol,
         None if drop is None else drop.symbol,
+        isinstance(element, Capacitor),
     )
 
 
@@ -319,7 +240,7 @@ def _beside(circuit: Circuit) -> Iterator[tuple[str, Beside]]:
     for element in circuit.elements:
         given = {name: float(quantity.value) for name, quantity in element.beside if quantity.value}
         if isinstance(element, TwoTerminal):
-            across, current = voltage(element.start, element.end), _one(("i", element.name))
+            across, current = voltage(element.start, element.end), one(("i", element.name))
             for kind, key, closing in TURNS:
                 if key in given:
                     amounts = {TURNS[kind, key, closing]: given[key]}
@@ -346,18 +267,20 @@ def _linkage(circuit: Circuit, element: Element) -> tuple[tuple[Terms, str], ...
     if isinstance(element, Transformer):
         assert element.magnetizing is not None  # the reader asks for it
         symbol = element.magnetizing.symbol
-        return ((_one(("i", symbol)), symbol),)
+        return ((one(("i", symbol)), symbol),)
     assert isinstance(element, Inductor)
-    linkage = [(_one(("i", element.name)), element.quantity.symbol)]
+    linkage = [(one(("i", element.name)), element.quantity.symbol)]
     for coupling in circuit.couplings:
         pair = (coupling.first, coupling.second)
         if element.name in pair:
             other = pair[1 - pair.index(element.name)]
-            linkage.append((_one(("i", other)), coupling.symbol))
+            linkage.append((one(("i", other)), coupling.symbol))
     return tuple(linkage)
 
 
 def _efficiency(circuit: Circuit) -> Efficiency:
-    ports = [(s.quantity.symbol, _one(("i", s.name))) for s in circuit.of(Source)]
-    ports += [(s.quantity.symbol, voltage(s.start, s.end)) for s in circuit.of(CurrentSource)]
+    ports = [
+        (s.quantity.symbol, one(("i", s.name)) if isinstance(s, Source) else voltage(s.start, s.end))
+        for s in circuit.of(Source, CurrentSource)
+    ]
     return Efficiency(tuple(_heat(load) for load in circuit.of(Load)), tuple(ports))

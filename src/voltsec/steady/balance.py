@@ -53,8 +53,11 @@ class Balance:
         sequence: Sequence,
         references: tuple[str, ...],
         ring: Ring | None = None,
+        vanishes: Callable[[Polynomial], bool] | None = None,
     ) -> None:
         self.circuit = circuit
+        self.vanishes = vanishes
+        """Tells coefficients that are zero at the points looked for: no pivots there (None: nowhere)."""
         self.sequence = sequence
         self.ring = ring_for(circuit, sequence) if ring is None else ring
         self.network = Network(circuit, self.ring, references)
@@ -62,8 +65,6 @@ class Balance:
         self.bends = self.by_itself and bends_count(circuit)
         """Currents are followed to their bend, not only as straight lines."""
         self.all_decided = True
-        self.special = False
-        """Solved anew for points at which a pivot of the general solution vanishes."""
         self.alike = frozenset(name for name in self.ring.sums if is_turns(name))
         """Turns ratios that are one in this solution."""
 
@@ -96,9 +97,6 @@ class Balance:
     @cached_property
     def full(self) -> Eliminated:
         """Means and ramps together."""
-        return self._eliminated(None)
-
-    def _eliminated(self, vanishes: Callable[[Polynomial], bool] | None) -> Eliminated:
         found = None
         for all_events in (False, True):
             rows = period_rows(self.circuit, self.sequence, self.network, all_events, self.bends)
@@ -107,23 +105,18 @@ class Balance:
                 self.ring,
                 fractions_unknown=self.by_itself,
                 limited=not isinstance(self.ring, ScaledRing),
-                vanishes=vanishes,
+                vanishes=self.vanishes,
             )
             if len(self.factors(found)) >= len(self.sequence.unknown):
                 break
         assert found is not None
         return found
 
-    def solve_again(self, vanishes: Callable[[Polynomial], bool]) -> bool:
-        """Repeat the elimination where a pivot vanishes at the solution; True where one did."""
+    def solved_again(self, vanishes: Callable[[Polynomial], bool]) -> Balance | None:
+        """The solution for points at which a pivot of this one vanishes; None where none does."""
         if not any(vanishes(pivot) for pivot in self.full.assumed):
-            return False
-        found = self._eliminated(vanishes)
-        for name in ("full", "averages", "condition_factors", "sign_conditions"):
-            self.__dict__.pop(name, None)
-        self.__dict__["full"] = found
-        self.special = True
-        return True
+            return None
+        return Balance(self.circuit, self.sequence, tuple(self.network.references), self.ring, vanishes)
 
     @cached_property
     def condition_factors(self) -> list[list[Polynomial]]:

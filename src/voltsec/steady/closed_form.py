@@ -51,6 +51,7 @@ class ClosedForm:
         while self.k_name in taken:
             self.k_name += "_"
         self.ring = Ring((*self.unknown, self.k_name, *edges, *names, *more))
+        self.witness = witness
         self.point = dict(witness)
         for k, name in fractions.unknown.items():
             self.point[name] = witness[balance.sequence.fractions[k]]

@@ -8,16 +8,17 @@ the ideal stage divided by it.  A factor like ``R + R_Co`` that stands above goe
 
 from __future__ import annotations
 
-import copy
 from dataclasses import dataclass
 from functools import cached_property
 
 import sympy
 from sympy import Expr
+from sympy.logic.boolalg import Boolean
 
+from voltsec.steady.choices import Knowledge
 from voltsec.steady.closed_form import ClosedForm
+from voltsec.steady.mode_formulas import ModeFormulas
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.small import by_degree, by_powers, small_symbols
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, definite_sign, factors
@@ -47,7 +48,7 @@ class CorrectedForm(ClosedForm):
         super().__init__(
             builder.balance, builder.found.fractions, builder.found.witness | {self.name: 1.0}, (self.name,)
         )
-        self.small = small_symbols(builder.circuit)
+        self.small = builder.circuit.parasitics
         self.whole, self.ideal = self._denominator(builder)
         self.applies = self.whole is not None
         if self.whole is not None:
@@ -65,19 +66,19 @@ class CorrectedForm(ClosedForm):
         if not candidates:
             return none
         whole = max(candidates, key=len)
-        ideal = by_degree(self.ring, whole, self.small)[0]
+        ideal = self.ring.by_degree(whole, self.small)[0]
         drops = {name for name in self.small if name in self._drops(builder)}
         for factor, _ in factors(top)[1]:
             used = self.ring.variables(factor)
             if used & set(self.small) and not used & drops and self._small_only_besides(factor):
-                own = by_degree(self.ring, factor, self.small)[0]
+                own = self.ring.by_degree(factor, self.small)[0]
                 if (ideal // own) * own == ideal:
                     ideal = (ideal // own) * factor
         return whole, ideal
 
     def _small_only_besides(self, polynomial: Polynomial) -> bool:
         """True for something ideal plus something small, all of it positive."""
-        degrees = by_degree(self.ring, polynomial, self.small)
+        degrees = self.ring.by_degree(polynomial, self.small)
         positive = definite_sign(self._complements(polynomial)) is not None
         return 0 in degrees and len(degrees) > 1 and positive
 
@@ -95,8 +96,7 @@ class CorrectedForm(ClosedForm):
         return polynomial
 
     def _drops(self, builder: ModeBuilder) -> set[str]:
-        drops = (getattr(element, "drop", None) for element in builder.circuit.elements)
-        return {drop.symbol for drop in drops if drop is not None}
+        return {e.parasitics["drop"].symbol for e in builder.circuit.elements if "drop" in e.parasitics}
 
     def shown(self, ratio: Ratio) -> Ratio:
         """As :class:`ClosedForm`'s, P replaced."""
@@ -124,22 +124,39 @@ class CorrectedForm(ClosedForm):
         """What the name stands for: ``1 + R_L/((1 - D)**2*R) + ...``, a term for each resistance."""
         assert self.whole is not None
         used = self.ring.variables(self.ideal)
-        groups = by_powers(self.ring, self.whole - self.ideal, [n for n in self.small if n not in used])
+        groups = self.ring.by_powers(self.whole - self.ideal, [n for n in self.small if n not in used])
         order = sorted(groups, key=lambda g: (sum(g), [-power for power in g]))
         terms = [self.writer.ratio(Ratio(groups[g], self.ideal)) for g in order]
         return sympy.Add(sympy.Integer(1), *terms)
 
 
-def corrected(builder: ModeBuilder) -> ModeBuilder | None:
-    """A builder whose averages have the loss denominator named; None where there is nothing to name."""
-    if builder.balance.by_itself or not small_symbols(builder.circuit):
+class Corrected(ModeFormulas):
+    """A mode's averages with its loss denominator named."""
+
+    def __init__(self, builder: ModeBuilder) -> None:
+        self.builder = builder
+        self.balance, self.circuit = builder.balance, builder.circuit
+        self.waveforms, self.witness = builder.waveforms, builder.witness
+        self.too_long = builder.too_long
+        self.named = CorrectedForm(builder)
+        self.form = self.named
+
+    @cached_property
+    def known(self) -> Knowledge:
+        """What is so where the mode holds."""
+        return self.builder.known
+
+    def condition(self, ratio: Ratio) -> Boolean:
+        """That a ratio is positive where the mode holds."""
+        return self.builder.condition(ratio)
+
+
+def corrected(builder: ModeBuilder) -> Corrected | None:
+    """The averages with the loss denominator named; None where there is nothing to name."""
+    if builder.balance.by_itself or not builder.circuit.parasitics:
         return None
-    form = CorrectedForm(builder)
-    if not form.applies:
-        return None
-    found = copy.copy(builder)
-    found.form = form
-    return found
+    told = Corrected(builder)
+    return told if told.named.applies else None
 
 
 def correction(builder: ModeBuilder) -> Correction | None:
@@ -147,14 +164,13 @@ def correction(builder: ModeBuilder) -> Correction | None:
     told = corrected(builder)
     if told is None:
         return None
-    form = told.form
-    assert isinstance(form, CorrectedForm)
+    form = told.named
     voltage = builder.output_voltage()
     assert voltage is not None
     ring = builder.balance.ring
     source = builder.circuit.input.quantity.symbol
     top, bottom = form.shown(voltage * Ratio(ring.one, ring.symbol(source))).parts
-    parts = [by_degree(form.ring, part, form.small) for part in (top, bottom)]
+    parts = [form.ring.by_degree(part, form.small) for part in (top, bottom)]
     if 0 not in parts[0] or 0 not in parts[1]:
         return None
     ideal_top, ideal_bottom = parts[0][0], parts[1][0]
@@ -174,6 +190,6 @@ def _term_by_term(form: CorrectedForm, ratio: Ratio) -> Expr:
     left = bottom // name if (bottom // name) * name == bottom else bottom
     if len(left) != 1 or len(top) == 1:
         return form.writer.ratio(Ratio(top, bottom))
-    groups = by_powers(form.ring, top, form.small)
+    groups = form.ring.by_powers(top, form.small)
     total = sympy.Add(*(form.writer.ratio(Ratio(group, left)) for group in groups.values()))
     return total / symbol(form.name) if left != bottom else total

@@ -121,7 +121,7 @@ def _numeric(
         if isinstance(element, Transformer) and element.magnetizing is not None:
             coil = element.magnetizing
             trace_of_it = Quantity(f"#{coil.symbol}", "ohm")
-            magnetizing.append(Inductor(coil.symbol, *element.windings[0], coil, trace_of_it))
+            magnetizing.append(Inductor(coil.symbol, *element.windings[0], coil, resistance=trace_of_it))
             values[trace_of_it.symbol] = ohms
             element = replace(element, magnetizing=None)
         elif isinstance(element, Inductor | Switch | Diode) and element.resistance is None:

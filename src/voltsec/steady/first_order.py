@@ -14,10 +14,9 @@ from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor
-from voltsec.results.table import lossy_elements
-from voltsec.steady.lossy import current_rows
+from voltsec.results.measures import Heat
+from voltsec.results.table import heats
 from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.small import by_degree, small_symbols
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring
 
@@ -60,7 +59,7 @@ def first_order(builder: ModeBuilder) -> FirstOrder | None:
     if builder.balance.by_itself:
         return None
     circuit, ring = builder.circuit, builder.balance.ring
-    small = small_symbols(circuit)
+    small = circuit.parasitics
     output = circuit.output
     voltage = builder.waveforms.average_of_free(
         dict(builder.balance.network.voltage(output.start, output.end))
@@ -70,7 +69,7 @@ def first_order(builder: ModeBuilder) -> FirstOrder | None:
     own = builder.form.ring
     source = circuit.input.quantity.symbol
     shown = builder.form.shown(voltage * Ratio(ring.one, ring.symbol(source)))
-    top, bottom = (by_degree(own, part, small) for part in shown.parts)
+    top, bottom = (own.by_degree(part, small) for part in shown.parts)
     if not top or min(top) != min(bottom):
         return None
     least = min(top)
@@ -123,7 +122,7 @@ def _leading(builder: ModeBuilder, ratio: Ratio, small: tuple[str, ...]) -> Rati
     """Lowest order of a ratio in the small symbols; None where it grows without limit."""
     own = builder.form.ring
     shown = builder.form.shown(ratio)
-    top, bottom = (by_degree(own, part, small) for part in shown.parts)
+    top, bottom = (own.by_degree(part, small) for part in shown.parts)
     if not top or min(top) > min(bottom):
         return Ratio(own.zero, own.one)
     return None if min(top) < min(bottom) else _over(top[min(top)], bottom[min(bottom)])
@@ -142,10 +141,8 @@ def _power_shares(builder: ModeBuilder, small: tuple[str, ...]) -> dict[str, Exp
     if drawn.is_zero:
         return None
     found: dict[str, Expr] = {}
-    for element in lossy_elements(circuit):
-        if isinstance(element, Resistor):
-            continue
-        for name, loss in _ideal_losses(builder, element.name, small).items():
+    for heat in heats(circuit).values():
+        for name, loss in _ideal_losses(builder, heat, small).items():
             if loss is None:
                 return None
             share = loss / drawn
@@ -154,23 +151,23 @@ def _power_shares(builder: ModeBuilder, small: tuple[str, ...]) -> dict[str, Exp
     return found
 
 
-def _ideal_losses(builder: ModeBuilder, name: str, small: tuple[str, ...]) -> dict[str, Ratio | None]:
-    """Small symbol of an element -> its loss with ideal currents."""
+def _ideal_losses(builder: ModeBuilder, heat: Heat, small: tuple[str, ...]) -> dict[str, Ratio | None]:
+    """Small symbol of an element -> its loss with ideal currents; nothing of plain resistors."""
     balance, own = builder.balance, builder.form.ring
     found: dict[str, Ratio | None] = {}
-    for resistance, drop, row in current_rows(builder.circuit, balance, name):
-        for symbol, power in ((resistance, 2), (drop, 1)):
-            if symbol is None:
+    row = balance.network.row(heat.terms)
+    for symbol, power in ((heat.resistance, 2), (heat.drop, 1)):
+        if symbol not in small:
+            continue
+        total: Ratio | None = Ratio(own.zero, own.one)
+        for k, fraction in enumerate(builder.waveforms.fractions):
+            mean = balance.value(k, row, "average")
+            ideal = None if mean is None else _leading(builder, mean, small)
+            if ideal is None or total is None:
+                total = None
                 continue
-            total: Ratio | None = Ratio(own.zero, own.one)
-            for k, fraction in enumerate(builder.waveforms.fractions):
-                mean = balance.value(k, row, "average")
-                ideal = None if mean is None else _leading(builder, mean, small)
-                if ideal is None or total is None:
-                    total = None
-                    continue
-                flow = ideal if power == 1 else ideal * ideal
-                share = builder.form.shown(Ratio(fraction, balance.ring.one))
-                total = total + ((flow * Ratio(own.symbol(symbol), own.one)) * share)
-            found[symbol] = total
+            flow = ideal if power == 1 else ideal * ideal
+            share = builder.form.shown(Ratio(fraction, balance.ring.one))
+            total = total + ((flow * Ratio(own.symbol(symbol), own.one)) * share)
+        found[symbol] = total
     return found

@@ -20,22 +20,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import CurrentSource, Element, Resistor, Source
-from voltsec.results.table import lossy_elements
+from voltsec.circuit.elements import CurrentSource, Element, Source, Transformer
+from voltsec.results.table import heats
 from voltsec.steady.balance import Balance
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.first_order import FirstOrder, loses_nothing_ideally
 from voltsec.steady.fractions import Fractions, NotClosed, degree_in, value_and_size, with_images
-from voltsec.steady.lossy import current_rows
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
-from voltsec.steady.small import small_symbols
 from voltsec.steady.stages import Stages
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.assembly import period_rows
@@ -88,10 +87,11 @@ class _Ideal:
 
     def __init__(self, case: Case) -> None:
         circuit = replace(case.circuit, elements=tuple(_stripped(e) for e in case.circuit.elements))
-        self.balance = Balance(circuit, case.sequence, case.references)
+        balance = Balance(circuit, case.sequence, case.references)
         known = {quantity.symbol for quantity in circuit.quantities}
         point = {name: value for name, value in case.point.items() if name in known}
-        self.fractions = Fractions(self.balance, case.stages, point, case.shares)
+        self.fractions = Fractions(balance, case.stages, point, case.shares)
+        self.balance = self.fractions.balance
         arrays = as_arrays(point)
         self.unknown = self.fractions.unknown
         near = [
@@ -109,12 +109,10 @@ class _Ideal:
 
 
 def _stripped(element: Element) -> Element:
-    if isinstance(element, Resistor):
+    if isinstance(element, Transformer):
         return element
-    gone: dict[str, Any] = {
-        part: None for part in ("resistance", "drop") if getattr(element, part, None) is not None
-    }
-    return replace(element, **gone) if gone else element
+    gone: dict[str, Any] = {"resistance": None, "drop": None}
+    return replace(element, **gone)
 
 
 def _waves(balance: Balance, witness: Mapping[str, float]) -> Waveforms:
@@ -161,7 +159,7 @@ def _gain_terms(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
         return None
     found, balance = perturbed
     ring, target, form = balance.ring, ideal.form.ring, ideal.form
-    small = small_symbols(case.circuit)
+    small = case.circuit.parasitics
     images = form.fractions.images_in(target, ring)
     over = form.fractions.over
     places = [ring.index[name] for name in small]
@@ -222,11 +220,17 @@ def _perturbed(case: Case, ideal: _Ideal) -> tuple[Eliminated, Balance] | None:
     """The period's equations to first order, solved; the balance's ring has all small symbols."""
     balance = Balance(case.circuit, case.sequence, case.references)
     ring = balance.ring
-    small = small_symbols(case.circuit)
+    small = case.circuit.parasitics
     places = {ring.index[name] for name in small}
     known = {
         unknown: (ideal.balance.ring.substitute(bottom, ring, {}), terms)
         for unknown, (bottom, terms) in ideal.balance.full.solved.items()
+    }
+    output = case.circuit.output
+    wanted = {
+        ("m", k, unknown)
+        for k in range(len(case.sequence.intervals))
+        for unknown, _ in balance.network.voltage(output.start, output.end)
     }
     for all_events in (False, True):
         rows = []
@@ -235,12 +239,28 @@ def _perturbed(case: Case, ideal: _Ideal) -> tuple[Eliminated, Balance] | None:
             if told is None:
                 return None
             rows.append(told)
-        found = eliminate(rows, ring, fractions_unknown=True, limited=False)
+        found = eliminate(rows, ring, wanted, fractions_unknown=True, limited=False)
         if len(found.conditions) >= len(case.sequence.unknown):
             break
-    for name in ("full", "averages"):
-        balance.__dict__[name] = found
-    return found, balance
+    return found, _Perturbed(balance, found)
+
+
+class _Perturbed(Balance):
+    """A balance whose solution is that to first order."""
+
+    def __init__(self, plain: Balance, found: Eliminated) -> None:
+        super().__init__(plain.circuit, plain.sequence, tuple(plain.network.references), plain.ring)
+        self._found = found
+
+    @cached_property
+    def full(self) -> Eliminated:
+        """The solution to first order."""
+        return self._found
+
+    @cached_property
+    def averages(self) -> Eliminated:
+        """The same: intervals end by themselves."""
+        return self._found
 
 
 def _told(row: Row, known: dict, ideal: Ring, ring: Ring, places: set[int]) -> Row | None:
@@ -332,22 +352,20 @@ def _power_shares(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
     if drawn.is_zero:
         return None
     found: dict[str, Expr] = {}
-    for element in lossy_elements(case.circuit):
-        if isinstance(element, Resistor):
-            continue
-        for resistance, drop, _ in current_rows(case.circuit, balance, element.name):
-            row = {("i", element.name): ring.one}
-            flows = (
-                (resistance, ideal.waves.mean_square(ideal.waves.of(row)) if resistance else None),
-                (drop, ideal.waves.average_of_free(row) if drop else None),
-            )
-            for name, flow in flows:
-                if name is None:
-                    continue
-                if flow is None:
-                    return None
-                if flow.is_zero or form.divides(flow.numerator):
-                    continue
-                share = flow / drawn
-                found[name] = form.written(_shortest(form, form.shown(share))) * symbol(name)
+    small = case.circuit.parasitics
+    for heat in heats(case.circuit).values():
+        row = balance.network.row(heat.terms)
+        flows = (
+            (heat.resistance, ideal.waves.mean_square(ideal.waves.of(row)) if heat.resistance else None),
+            (heat.drop, ideal.waves.average_of_free(row) if heat.drop else None),
+        )
+        for name, flow in flows:
+            if name is None or name not in small:
+                continue
+            if flow is None:
+                return None
+            if flow.is_zero or form.divides(flow.numerator):
+                continue
+            share = flow / drawn
+            found[name] = form.written(_shortest(form, form.shown(share))) * symbol(name)
     return found

@@ -49,7 +49,8 @@ class Fractions:
     """Fractions of one sequence in terms of duties and unknowns.
 
     ``hint`` is a numeric point with the fractions found there, used only to tell which factor of a
-    condition is the one that vanishes.  With ``at_edge`` a condition on the duties alone may be met by the
+    condition is the one that vanishes; where a pivot vanishes there, :attr:`balance` is solved anew.  With
+    ``at_edge`` a condition on the duties alone may be met by the
     point's own (interleaved legs at D = 1/2, say); otherwise :class:`OnlyAtEdge` is raised.
     """
 
@@ -86,7 +87,9 @@ class Fractions:
         """Polynomials in the parameters and duties that must vanish besides (equal coils, say)."""
         self.conditions = self._choose(hint, hint_fractions)
         self.shown = tuple(self.show(condition) for condition in self.conditions)
-        if self.unknown and self._pivots_vanish(hint, hint_fractions):
+        again = self._solved_again(hint, hint_fractions) if self.unknown else None
+        if again is not None:
+            self.balance = again
             self.conditions = self._choose(hint, hint_fractions)
             self.shown = tuple(self.show(condition) for condition in self.conditions)
 
@@ -103,18 +106,18 @@ class Fractions:
             left.remove(single)
         return False
 
-    def _pivots_vanish(self, hint: Point, hint_fractions: np.ndarray) -> bool:
-        """Solve the balance again where it divided by something that is zero at the root found."""
+    def _solved_again(self, hint: Point, hint_fractions: np.ndarray) -> Balance | None:
+        """The balance solved again where it divided by something that is zero at the root found."""
         if not self.balance.full.assumed:
-            return False
+            return None
         one = {name: np.array([float(value)]) for name, value in hint.items()}
         branches = self.roots(one, hint_fractions[list(self.unknown)])
         near = [roots.fractions[:, 0] for roots in branches if roots.exists[0]]
         if not near:
-            return False
+            return None
         best = min(near, key=lambda shares: float(np.abs(shares - hint_fractions).sum()))
         exact = dict(hint) | dict(zip(self.balance.sequence.fractions, best, strict=True))
-        return self.balance.solve_again(lambda polynomial: self.relative(polynomial, exact) < 1e-7)
+        return self.balance.solved_again(lambda polynomial: self.relative(polynomial, exact) < 1e-7)
 
     @cached_property
     def lengths(self) -> tuple[Polynomial, ...]:

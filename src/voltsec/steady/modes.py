@@ -8,35 +8,30 @@ from functools import cached_property
 from typing import Any, Protocol
 
 import numpy as np
-import sympy
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import CurrentSource, Diode, Load, Resistor, Source, Switch
+from voltsec.results.measures import Average
 from voltsec.steady.balance import Balance, SignCondition
 from voltsec.steady.choices import Knowledge
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.extremes import Extremes
-from voltsec.steady.mode_formulas import ModeFormulas
+from voltsec.steady.mode_formulas import AVERAGES, BESIDE, ModeFormulas
 from voltsec.steady.points import as_arrays
 from voltsec.steady.region_check import agrees, scatter
 from voltsec.steady.regions import LONG, Region, condition_on, region, shown_facts, unsimplified
 from voltsec.steady.requirements import Demands, demands
 from voltsec.steady.search import Found
 from voltsec.steady.signs import Facts
-from voltsec.steady.solution import Mode, ModeInterval, Stress
+from voltsec.steady.solution import Mode, ModeInterval
 from voltsec.steady.waveform import Waveforms
-from voltsec.tableau.expression import symbol
-from voltsec.tableau.network import Row, coils
+from voltsec.tableau.network import coils
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial
 
 SAMPLES = 40
 """Points of each kind at which candidates for a peak are compared."""
-
-MOST_EITHER_WAY = 2
-"""Sources that may give or take power, up to which the efficiency is told."""
 
 
 class ToldByStates(Protocol):
@@ -44,14 +39,8 @@ class ToldByStates(Protocol):
 
     names: tuple[str, ...]
 
-    def averages(self) -> dict[str, Any]:
-        """What :meth:`ModeBuilder.averages` gives."""
-
-    def ripple(self) -> dict[str, Expr | None]:
-        """Peak-to-peak ripple of every coil and capacitor."""
-
-    def stress(self) -> dict[str, Stress]:
-        """Stress of every element."""
+    def fields(self, groups: Iterable[str]) -> dict[str, Any]:
+        """What :meth:`ModeFormulas.fields` gives."""
 
     def spelled(self, condition: SignCondition) -> Boolean | None:
         """A sign condition, ``None`` where the states do not determine it."""
@@ -81,7 +70,10 @@ class ModeBuilder(ModeFormulas):
         self.balance: Balance = found.balance
         self.circuit: Circuit = self.balance.circuit
         self.form = ClosedForm(found.balance, found.fractions, found.witness)
+        self.witness = found.witness
         self.searched = points
+        self.by_states: ModeFormulas | None = None
+        """The same mode told by its states, once that was asked for."""
         self.too_long = []
         inside = self._inside(points)
         self.waveforms = Waveforms(self.balance, inside)
@@ -102,7 +94,7 @@ class ModeBuilder(ModeFormulas):
         states: ToldByStates | None = None,
         speller: Callable[[], ToldByStates | None] = lambda: None,
     ) -> Mode:
-        """The mode with all its formulas; stress and ripple in terms of ``states`` where given.
+        """The mode with all its formulas, in terms of ``states`` where given.
 
         ``speller`` gives states for conditions that would be long without them.
         """
@@ -115,22 +107,18 @@ class ModeBuilder(ModeFormulas):
         condition = None
         if roots is None:
             condition = tuple(self.form.writer.polynomial(c) for c in self.form.conditions)
-        averages = self.averages() if states is None else states.averages()
-        ripple = self.ripple() if states is None else states.ripple()
-        stress = self.stress() if states is None else states.stress()
+        told = (self if states is None else states).fields((*AVERAGES, *BESIDE))
         if states is not None:
-            used: list[Any] = [area.holds_when, *ripple.values()]
-            used += [value for entry in stress.values() for value in vars(entry).values()]
-            used += [averages["efficiency"], *averages["capacitor_voltages"].values()]
+            used: list[Any] = [area.holds_when, *told["ripple"].values()]
+            used += [value for entry in told["stress"].values() for value in vars(entry).values()]
+            used += [told["efficiency"], *told["capacitor_voltages"].values(), *told["losses"].values()]
             definitions |= states.used(used)
         elif spelled.states is not None:
             definitions |= spelled.states.used([area.holds_when])
         return Mode(
             name=name,
             intervals=self._intervals(),
-            **averages,
-            ripple=ripple,
-            stress=stress,
+            **told,
             closed_form=roots is not None,
             condition=condition,
             definitions=definitions,
@@ -219,66 +207,17 @@ class ModeBuilder(ModeFormulas):
         """That a ratio is positive where the mode holds."""
         return condition_on(self.found, self.form, self.demands, ratio, self.area)
 
-    def averages(self) -> dict[str, Any]:
-        """Gain, output voltage, efficiency, and the averages of capacitors, coils and sources."""
-        voltage = self.output_voltage()
-        return {
-            "gain": self.gain(voltage),
-            "output_voltage": self._closed(voltage),
-            "capacitor_voltages": {
-                c.name: self._closed(self.balance.capacitor_voltage(c.name)) for c in self.circuit.capacitors
-            },
-            "inductor_currents": {c.name: self.mean(self._one(("i", c.name))) for c in coils(self.circuit)},
-            "source_currents": {
-                s.name: self.delivered(self._one(("i", s.name))) for s in self.circuit.sources
-            },
-            "efficiency": self.efficiency(),
-        }
-
     @cached_property
     def length(self) -> int:
         """Terms of the longer polynomial of the output voltage."""
         voltage = self.output_voltage()
-        return 0 if voltage is None else max(len(part) for part in voltage.parts)
-
-    def _closed(self, ratio: Ratio | None) -> Expr | None:
-        return None if ratio is None else self.form.expression(ratio, close=True)
-
-    def mean(self, row: Row) -> Expr | None:
-        """Average of a sum of currents."""
-        return self._plain(self.waveforms.average_of_free(row))
-
-    def delivered(self, row: Row) -> Expr | None:
-        """Average of a current, counted against its arrow."""
-        ratio = self.waveforms.average_of_free(row)
-        return None if ratio is None else self._plain(-ratio)
+        return 0 if voltage is None else voltage.longest
 
     def output_voltage(self) -> Ratio | None:
         """Average output voltage over the balance's ring."""
-        output = self.circuit.output
-        return self.waveforms.average_of_free(self._row_of_voltage(output.start, output.end))
-
-    def gain(self, voltage: Ratio | None) -> Expr | None:
-        """Output over input voltage; None where it depends on a source or drop."""
-        if voltage is None:
-            return None
-        ring = self.balance.ring
-        source = self.circuit.input.quantity.symbol
-        ratio = voltage * Ratio(ring.one, ring.symbol(source))
-        shown = self.form.shown(ratio)
-        drivers = {s.quantity.symbol for s in self.circuit.of(Source, CurrentSource)}
-        drivers |= {d.drop.symbol for d in self.circuit.of(Switch, Diode) if d.drop is not None}
-        variables = shown.variables(self.form.ring)
-        if variables & drivers:
-            return None
-        gain = self._closed(ratio)
-        assert gain is not None
-        used = set(gain.free_symbols)
-        for _ in self.form.definitions:  # a root may hold what the ratio itself does not show
-            for name, value in self.form.definitions.items():
-                if symbol(name) in used:
-                    used |= value.free_symbols
-        return None if used & {symbol(driver) for driver in drivers} else gain
+        measure = self.table["output_voltage"].measure
+        assert isinstance(measure, Average)
+        return self.average_ratio(measure.terms)
 
     def _intervals(self) -> tuple[ModeInterval, ...]:
         sequence = self.balance.sequence
@@ -309,13 +248,14 @@ class ModeBuilder(ModeFormulas):
 
     def _roles(self, k: int) -> dict[str, str]:
         """Sign of the power into every coil and capacitor in interval ``k``."""
+        one = self.balance.ring.one
         roles = {}
         for coil in coils(self.circuit):
-            voltage = self.balance.value(k, self._one(("u", coil.name)), "average")
-            current = self.balance.value(k, self._one(("i", coil.name)), "average")
+            voltage = self.balance.value(k, {("u", coil.name): one}, "average")
+            current = self.balance.value(k, {("i", coil.name): one}, "average")
             roles[coil.name] = self._role(voltage, current)
         for capacitor in self.circuit.capacitors:
-            current = self.balance.value(k, self._one(("i", capacitor.name)), "average")
+            current = self.balance.value(k, {("i", capacitor.name): one}, "average")
             roles[capacitor.name] = self._role(self.balance.capacitor_voltage(capacitor.name), current)
         return roles
 
@@ -326,86 +266,3 @@ class ModeBuilder(ModeFormulas):
             return "idle"
         power = np.median(np.sign(self.waveforms.numeric(voltage) * self.waveforms.numeric(current)))
         return "absorbs" if power > 0 else "supplies" if power < 0 else "idle"
-
-    def efficiency(self) -> Expr | None:
-        """Power taken by loads over power given by sources.
-
-        A voltage or current source counts on the side where it stands: a constant current may be a
-        load or feed (a solar panel), a battery may be charged.  Where that depends, it is told for both.
-        """
-        powers: list[Ratio] = []
-        signs: list[int | None] = []
-        for element in self.circuit.of(Load, CurrentSource, Source):
-            power = self.power_of(element)
-            if power is None:
-                return None
-            powers.append(power)
-            signs.append(1 if isinstance(element, Load) else self.known.sign(power))
-        if not self._has_losses():
-            return None if all(sign in (0, 1) for sign in signs) else sympy.Integer(1)
-        open_ = [place for place, sign in enumerate(signs) if sign is None]
-        if len(open_) > MOST_EITHER_WAY:
-            return None
-        return self._efficiency(powers, signs, open_)
-
-    def _efficiency(self, powers: list[Ratio], signs: list[int | None], open_: list[int]) -> Expr | None:
-        """Efficiency where the powers have the given signs, those that are ``open_`` either one."""
-        if open_:
-            place, *rest = open_
-            cases = []
-            for sign in (1, -1):
-                own: list[int | None] = [sign if k == place else s for k, s in enumerate(signs)]
-                cases.append(self._efficiency(powers, own, rest))
-            if cases[0] == cases[1] or None in cases:
-                return cases[0] if cases[1] is None else cases[1]
-            return sympy.Piecewise(
-                (cases[0], self.condition(powers[place])), (cases[1], True), evaluate=False
-            )
-        zero = Ratio(self.balance.ring.zero, self.balance.ring.one)
-        taken, given = zero, zero
-        for power, side in zip(powers, signs, strict=True):
-            if side == 1:
-                taken = taken + power
-            elif side == -1:
-                given = given - power
-        if given.is_zero:
-            return None
-        difference = taken - given
-        if difference.is_zero or self.form.divides(difference.numerator):
-            return sympy.Integer(1)
-        return self._closed(taken / given)
-
-    def _has_losses(self) -> bool:
-        """False where no element can lose power: then Tellegen's theorem makes the efficiency 1."""
-        return any(
-            (element.kind == "resistor")
-            or getattr(element, "resistance", None) is not None
-            or getattr(element, "drop", None) is not None
-            for element in self.circuit.elements
-        )
-
-    def power_of(self, element) -> Ratio | None:
-        """Average power into an element; for a source, of its ideal part (its resistance loses its own)."""
-        ring = self.balance.ring
-        current_row = self._one(("i", element.name))
-        if isinstance(element, Source):
-            current = self.waveforms.average_of_free(current_row)
-            return (
-                None if current is None else current * Ratio(ring.symbol(element.quantity.symbol), ring.one)
-            )
-        if self.balance.by_itself:
-            if isinstance(element, Resistor):
-                square = self.waveforms.mean_square(self.waveforms.of(current_row))
-                return (
-                    None if square is None else square * Ratio(ring.symbol(element.quantity.symbol), ring.one)
-                )
-            voltage = self.waveforms.average_of_free(self._row_of_voltage(element.start, element.end))
-            return (
-                None if voltage is None else voltage * Ratio(ring.symbol(element.quantity.symbol), ring.one)
-            )
-        terms: list[Ratio | None] = []
-        for k in range(self.waveforms.count):
-            voltage = self.balance.value(k, self._row_of_voltage(element.start, element.end), "average")
-            current_mean = self.balance.value(k, current_row, "average")
-            terms.append(None if voltage is None or current_mean is None else voltage * current_mean)
-        return self.waveforms.weighted(terms)

@@ -55,6 +55,7 @@ class NumericMode:
         except (NotClosed, TooLarge):
             return None
         arrays = {name: np.array([float(value)]) for name, value in point.items()}
+        balance = fractions.balance
         mask, _, shares = verify(balance, fractions, arrays, start)
         if not mask[0]:
             return None

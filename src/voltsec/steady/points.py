@@ -63,10 +63,8 @@ def base_point(circuit: Circuit) -> dict[str, float]:
             point.setdefault(element.quantity.symbol, volts / ohms)
         elif element.kind == "capacitor":
             point.setdefault(element.quantity.symbol, 1e-4)
-        if getattr(element, "resistance", None) is not None:
-            point.setdefault(element.resistance.symbol, 0.01 * ohms)
-        if getattr(element, "drop", None) is not None:
-            point.setdefault(element.drop.symbol, 0.02 * volts)
+        for word, quantity in element.parasitics.items():
+            point.setdefault(quantity.symbol, 0.01 * ohms if word == "resistance" else 0.02 * volts)
     for place, parameter in enumerate(circuit.parameters):
         point.setdefault(parameter.symbol, TURNS[place % len(TURNS)])
     inductances = [known[c.symbol] for c in coils(circuit) if c.symbol in known]
@@ -135,10 +133,9 @@ class _Ordinary:
         if not loads and circuit.of(CurrentSource):
             self.ohm = self.volt / abs(base[circuit.of(CurrentSource)[0].quantity.symbol])
         self.levels = dict(self._levels())
-        parts = (getattr(element, "resistance", None) for element in circuit.elements)
-        self.resistances = [part.symbol for part in parts if part is not None]
-        drops = (getattr(element, "drop", None) for element in circuit.elements)
-        self.small = [*self.resistances, *(drop.symbol for drop in drops if drop is not None)]
+        named = [(word, q.symbol) for e in circuit.elements for word, q in e.parasitics.items()]
+        self.resistances = [symbol for word, symbol in named if word == "resistance"]
+        self.small = [*self.resistances, *(symbol for word, symbol in named if word == "drop")]
         self.coils = [coil.symbol for coil in coils(circuit)]
         loose = [c for c in circuit.couplings if not is_perfect(circuit, c)]
         self.symbols = (*self.levels, *self.coils[1:], *(c.symbol for c in loose[:1]))
@@ -160,10 +157,9 @@ class _Ordinary:
             if number or loads:
                 yield current.quantity.symbol, (self._signed(current.quantity.symbol, volt / ohm), 0.8, 0.8)
         for element in circuit.elements:
-            if getattr(element, "resistance", None) is not None:
-                yield element.resistance.symbol, (3e-3 * ohm, 1.0, 1.0)
-            if getattr(element, "drop", None) is not None:
-                yield element.drop.symbol, (0.02 * volt, 0.8, 0.7)
+            for word, quantity in element.parasitics.items():
+                ordinary = (3e-3 * ohm, 1.0, 1.0) if word == "resistance" else (0.02 * volt, 0.8, 0.7)
+                yield quantity.symbol, ordinary
         for place, parameter in enumerate(circuit.parameters):
             yield parameter.symbol, (TURNS[place % len(TURNS)], 0.6, 0.6)
 

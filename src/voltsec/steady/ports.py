@@ -6,17 +6,16 @@ ripple is what the output capacitors have to take.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from sympy import Expr
 
-from voltsec.steady.modes import ModeBuilder
+from voltsec.results.measures import Swing
+from voltsec.steady.mode_formulas import ModeFormulas
 from voltsec.steady.points import as_arrays
-from voltsec.steady.port_rows import follows_capacitors, input_row, output_row, output_swing
 from voltsec.steady.readings import JUMP
 from voltsec.steady.waveform import Waveform
-from voltsec.tableau.network import Row
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial
 
@@ -48,28 +47,28 @@ class OutputRipple:
     lowest: str
 
 
-def input_current(builder: ModeBuilder, longest: int = LONGEST) -> PortCurrent | None:
+def input_current(builder: ModeFormulas, longest: int = LONGEST) -> PortCurrent | None:
     """The input's current; ``None`` where the model does not determine it.
 
     Its ripple is written out up to ``longest`` terms.
     """
-    return _port(builder, input_row(builder.circuit, builder.balance.ring), longest)
+    return _port(builder, "input_ripple", longest)
 
 
-def output_current(builder: ModeBuilder, longest: int = LONGEST) -> PortCurrent | None:
+def output_current(builder: ModeFormulas, longest: int = LONGEST) -> PortCurrent | None:
     """The current into load and output capacitors; ``None`` where it is not determined.
 
     Of a load without a capacitor right across it no ripple is told: it is that of capacitors elsewhere.
     """
-    found = _port(builder, output_row(builder.circuit, builder.balance), longest)
-    if found is None or not follows_capacitors(builder.circuit):
-        return found
-    return replace(found, ripple=None)
+    return _port(builder, "output_current_ripple", longest)
 
 
-def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
+def _port(builder: ModeFormulas, name: str, longest: int) -> PortCurrent | None:
     waves = builder.waveforms
-    current = waves.of(row)
+    measure = builder.table[name].measure if name in builder.table else None
+    if not isinstance(measure, Swing):
+        return None
+    current = builder.wave(measure.terms)
     if any(part is None for part in (*current.means, *current.ramps)):
         return None
     ring = builder.balance.ring
@@ -94,31 +93,32 @@ def _port(builder: ModeBuilder, row: Row, longest: int) -> PortCurrent | None:
         known = jumps[np.isfinite(jumps)]
         steps = steps or bool(known.size and np.median(known) > JUMP)
     share = builder.form.expression(Ratio(flowing, ring.one))
-    return PortCurrent(not idle and not steps, share, builder.extremes.swing(current, longest))
+    ripple = builder.extremes.swing(current, longest) if measure.voltage is None else None
+    return PortCurrent(not idle and not steps, share, ripple)
 
 
-def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple | None:
+def output_ripple(builder: ModeFormulas, longest: int = LONGEST) -> OutputRipple | None:
     """The output ripple as a formula for where its extremes lie at the mode's inner sample point.
 
     ``None`` where no capacitors lie in series across the output, their currents are not determined, or
     the formula would be too long to read.
     """
     ring = builder.balance.ring
-    swinging = output_swing(builder.circuit, ring)
-    if swinging is None or not swinging.flow:
+    measure = builder.table["output_ripple"].measure
+    assert isinstance(measure, Swing)
+    charge = measure.charge
+    if charge is None or not charge.capacitors:
         return None
     waves = builder.waveforms
-    current, drops = waves.of(swinging.flow), waves.of(swinging.drops)
+    current, drops = waves.of(charge.flow(ring)), waves.of(charge.drops(ring))
     told = [part for wave in (current, drops) for part in (*wave.means, *wave.ramps)]
     if builder.balance.bends or any(part is None for part in told):
         return None  # currents that bend have no such formula; the numbers follow them
     if max(len(side) for part in told if part is not None for side in part.parts) > longest:
         return None
-    farad = ring.one
-    for name in swinging.farads:
-        farad = farad * ring.symbol(name)
+    farad = charge.farad(ring)
     candidates = _candidates(builder, current, drops, farad)
-    point = as_arrays(builder.found.witness)
+    point = as_arrays(builder.witness)
     values = []
     for _, ratio, place in candidates:
         inside = place is None or abs(_number(builder, place, point)) < 1
@@ -127,10 +127,10 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
         return None
     top, bottom = int(np.nanargmax(values)), int(np.nanargmin(values))
     high, low = candidates[top], candidates[bottom]
-    if not swinging.drops:  # all cases of it
+    if not charge.resistances:  # all cases of it
         whole = (
-            builder.ripple_of(swinging.single)
-            if swinging.single
+            builder.told(f"ripple.{charge.capacitors[0][0]}")
+            if len(charge.capacitors) == 1
             else builder.extremes.capacitor_ripple(current, Ratio(farad, ring.one))
         )
         return None if whole is None else OutputRipple(whole, high[0], low[0])
@@ -140,14 +140,14 @@ def output_ripple(builder: ModeBuilder, longest: int = LONGEST) -> OutputRipple 
     return OutputRipple(builder.form.expression(difference), high[0], low[0])
 
 
-def _number(builder: ModeBuilder, ratio: Ratio, point: dict[str, np.ndarray]) -> float:
+def _number(builder: ModeFormulas, ratio: Ratio, point: dict[str, np.ndarray]) -> float:
     ring = builder.balance.ring
     with np.errstate(all="ignore"):
         return float(ratio.value(ring, point))
 
 
 def _candidates(
-    builder: ModeBuilder, current: Waveform, drops: Waveform, farad: Polynomial
+    builder: ModeFormulas, current: Waveform, drops: Waveform, farad: Polynomial
 ) -> list[tuple[str, Ratio, Ratio | None]]:
     """(where, voltage above that at the period's start, place in the interval if inside)."""
     ring = builder.balance.ring

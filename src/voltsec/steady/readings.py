@@ -250,12 +250,12 @@ class Swinging:
     For what capacitors swing that count as constant: that it stands still is not so.
     """
 
-    swing: Swing
+    shares: tuple[Share, ...]
 
     def value(self, look: Look) -> Value:
         """Highest minus lowest end."""
-        swing = self.swing.value(look)
-        ends: list[Value] = [np.abs(end) for pair in _ends(look, self.swing.shares) for end in pair]
+        swing = Swing(self.shares).value(look)
+        ends: list[Value] = [np.abs(end) for pair in _ends(look, self.shares) for end in pair]
         return np.where(np.greater(swing, JUMP * _highest(ends)), swing, np.nan)
 
 

@@ -17,8 +17,8 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Transformer
+from voltsec.results.table import winding_current
 from voltsec.steady.balance import Balance
-from voltsec.steady.winding import winding_row
 from voltsec.tableau.network import Row, coils
 
 RANK = 1e-9
@@ -118,7 +118,7 @@ def transforming(solved: Solved) -> frozenset[str]:
     found: set[str] = set()
     for transformer in circuit.transformers:
         windings = [
-            (winding_row(balance.ring, transformer, number), winding)
+            (balance.network.row(winding_current(transformer, number)), winding)
             for number, winding in enumerate(transformer.windings)
         ]
         if transformer.magnetizing is not None and values.opposed(windings):

@@ -47,11 +47,7 @@ def ordinary(balance: Balance) -> list[Polynomial]:
     drops = [device.drop.symbol for device in circuit.devices if device.drop is not None]
     if drops:
         found.append(_above(ring.symbol(circuit.input.quantity.symbol), drops, balance))
-    series = [
-        element.resistance.symbol
-        for element in circuit.elements
-        if getattr(element, "resistance", None) is not None
-    ]
+    series = [e.parasitics["resistance"].symbol for e in circuit.elements if "resistance" in e.parasitics]
     loads = circuit.of(Load)
     if series and loads:
         load = next((one for one in loads if one.name == circuit.output.element), loads[0])

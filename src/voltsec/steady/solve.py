@@ -13,10 +13,8 @@ from voltsec.circuit.computing_time import in_time, limited, seconds_left
 from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.circuit.fault import Fault, NoSteadyState
 from voltsec.circuit.graph import references, shorts
-from voltsec.steady.device_notes import device_notes
 from voltsec.steady.first_order import FirstOrder, first_order
 from voltsec.steady.first_order_dry import Case, case_of, first_order_dry
-from voltsec.steady.losses import losses
 from voltsec.steady.mode_names import Conduction, conduction, name_modes, order_text
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.no_state import CONSTANT, no_steady_state
@@ -28,13 +26,13 @@ from voltsec.steady.numbers import (
 )
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import as_arrays, operating_point
+from voltsec.steady.remarks import device_notes, open_line, undetermined
 from voltsec.steady.resting import SolvedExactly
 from voltsec.steady.row_mode import row_mode, solved_in_floats
 from voltsec.steady.search import Found, Search, numeric_mode_of
 from voltsec.steady.sequences import find_sequences, sequence_at
 from voltsec.steady.solution import Mode, Numbers, Solution
 from voltsec.steady.states import states_of, told_by_states
-from voltsec.steady.undetermined import open_line, undetermined
 from voltsec.steady.unwritten import mode_without_formulas
 from voltsec.steady.verification import GAP, may_miss_edge
 from voltsec.tableau.interval import Sequence
@@ -128,11 +126,7 @@ def _written(named: Iterable[tuple[str, ModeBuilder]]) -> tuple[tuple[Mode, ...]
 
 def _mode(name: str, builder: ModeBuilder) -> Mode:
     """A mode with all formulas, told by its states where explicit formulas would be too long."""
-    states = told_by_states(builder)
-    mode = builder.build(name, states, lambda: states_of(builder))
-    lost = losses(states or builder)
-    defined = mode.definitions if states is None else mode.definitions | states.used(lost.values())
-    return replace(mode, losses=lost, definitions=defined)
+    return builder.build(name, told_by_states(builder), lambda: states_of(builder))
 
 
 @dataclass(frozen=True)

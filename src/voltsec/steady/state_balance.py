@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from functools import cached_property
 
 import numpy as np
 
 from voltsec.circuit.elements import Transformer
 from voltsec.steady.balance import Affine, Balance
-from voltsec.steady.small import by_degree, small_symbols
 from voltsec.steady.waveform import Waveforms
 from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
@@ -43,9 +41,7 @@ class StateBalance(Balance):
         ring = ring_of(solved.sequence, (*parameter_names(circuit), *self.names))
         super().__init__(circuit, solved.sequence, tuple(solved.network.references), ring)
         self.solved = solved
-        self.small = small_symbols(circuit)
-        self.strict = True
-        """Divisions by small resistances count as open."""
+        self.small = circuit.parasitics
         self.certain: set[str] = set()
         """Coils whose currents rise and fall in the same intervals for all values: that is proved."""
         self.rising = self._rising(Waveforms(solved, points), sign)
@@ -91,7 +87,7 @@ class StateBalance(Balance):
         for element in self.circuit.elements:
             unknown = ("m", k, ("i", element.name))
             value = found.fraction(unknown)
-            if isinstance(element, Transformer) or (value is not None and not self._divides(value)):
+            if isinstance(element, Transformer) or (value is not None and not self.divides(value)):
                 continue
             share = self._proportional(
                 self.solved.value(k, {("i", element.name): self.solved.ring.one}, "average")
@@ -100,9 +96,9 @@ class StateBalance(Balance):
                 more.append({unknown: share.denominator, None: -share.numerator})
         return eliminate([*more, *rows], self.ring) if more else found
 
-    def _divides(self, ratio: Ratio) -> bool:
+    def divides(self, ratio: Ratio) -> bool:
         """True for what would grow without limit as the losses vanish."""
-        top, bottom = (by_degree(self.ring, part, self.small) for part in ratio.parts)
+        top, bottom = (self.ring.by_degree(part, self.small) for part in ratio.parts)
         return bool(top) and min(bottom) > min(top)
 
     def _proportional(self, value: Ratio | None) -> Ratio | None:
@@ -141,22 +137,6 @@ class StateBalance(Balance):
         means, ramps = self._locals[k]
         return (ramps, "r") if part == "ramp" else (means, "m")
 
-    @contextmanager
-    def loosely(self) -> Iterator[None]:
-        """Divisions by small resistances count as known meanwhile."""
-        self.strict = False
-        try:
-            yield
-        finally:
-            self.strict = True
-
-    def affine(self, k: int, row: Row, part: str) -> Affine:
-        """As :class:`Balance`'s; divisions by small resistances count as open where ``strict``."""
-        found = super().affine(k, row, part)
-        if self.strict and self._divides(found.constant):
-            return Affine(found.constant, {OPEN: found.constant})
-        return found
-
     def capacitor_voltage(self, name: str) -> Ratio | None:
         """The state itself."""
         return Ratio(self.ring.symbol(self.voltages[name]), self.ring.one)
@@ -170,14 +150,14 @@ class StateBalance(Balance):
                 continue
             found = eliminate(rows, self.ring, wanted=[("r", k, ("i", name))])
             ratio = found.fraction(("r", k, ("i", name)))
-            if ratio is not None and not self._divides(ratio):
+            if ratio is not None and not self.divides(ratio):
                 options.append(ratio.times(2 * self.rising[k, name]))
         return min(options, key=lambda ratio: ratio.terms, default=None)
 
     def voltage_by_currents(self, name: str) -> Ratio | None:
         """A capacitor's voltage in terms of the coil currents, from the coils' volt-second balance."""
         found = self._voltages.fraction(("V", name))
-        return None if found is None or self._divides(found) else found
+        return None if found is None or self.divides(found) else found
 
     @cached_property
     def _voltages(self) -> Eliminated:
@@ -210,6 +190,25 @@ class StateBalance(Balance):
                 told[None] = coefficient * voltage.numerator
             rows.append(told)
         return rows
+
+
+class StrictBalance(Balance):
+    """The same states, where what divides by small resistances counts as open."""
+
+    def __init__(self, states: StateBalance) -> None:
+        super().__init__(states.circuit, states.sequence, tuple(states.network.references), states.ring)
+        self.states = states
+
+    def affine(self, k: int, row: Row, part: str) -> Affine:
+        """As the states', open where it would grow without limit as the losses vanish."""
+        found = self.states.affine(k, row, part)
+        return (
+            Affine(found.constant, {OPEN: found.constant}) if self.states.divides(found.constant) else found
+        )
+
+    def capacitor_voltage(self, name: str) -> Ratio | None:
+        """The state itself."""
+        return self.states.capacitor_voltage(name)
 
 
 def _free_name(name: str, taken: set[str]) -> str:

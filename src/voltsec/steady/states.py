@@ -16,9 +16,7 @@ divide by a small resistance, is taken from the explicit solution.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
-from functools import cached_property
-from typing import Any
+from functools import cached_property, partial
 
 import numpy as np
 import sympy
@@ -26,18 +24,17 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.computing_time import in_time
-from voltsec.steady.balance import Affine, SignCondition
+from voltsec.steady.balance import Affine, Balance, SignCondition
 from voltsec.steady.choices import Knowledge, bars
 from voltsec.steady.closed_form import ClosedForm
 from voltsec.steady.effective import passive
 from voltsec.steady.extremes import Extremes
+from voltsec.steady.mode_formulas import AVERAGES, ModeFormulas
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.points import as_arrays
 from voltsec.steady.root_forms import root_of_sum
 from voltsec.steady.signs import Facts, ordinary
-from voltsec.steady.small import by_degree, small_symbols
-from voltsec.steady.solution import Stress
-from voltsec.steady.state_balance import StateBalance
+from voltsec.steady.state_balance import StateBalance, StrictBalance
 from voltsec.steady.verification import open_conditions
 from voltsec.steady.waveform import Waveform, Waveforms
 from voltsec.tableau.expression import symbol
@@ -52,24 +49,134 @@ SHORT_STATE = 60
 """Terms of a state by the parameters up to which signs are sought with it put in."""
 
 
-class StateBuilder(ModeBuilder):
-    """Formulas of ``explicit``'s mode in terms of its states."""
+class StateFormulas(ModeFormulas):
+    """Formulas over a balance of states."""
 
-    def __init__(self, explicit: ModeBuilder) -> None:
+    def __init__(
+        self,
+        explicit: ModeBuilder,
+        states: StateBalance,
+        balance: Balance,
+        form: ClosedForm,
+        points: dict[str, np.ndarray],
+    ) -> None:
         self.explicit = explicit
+        self.states = states
+        self.names = states.names
         self.circuit = explicit.circuit
         self.too_long = explicit.too_long
+        self.balance = balance
+        self.form = form
+        self.witness = form.witness
+        self.waveforms = Waveforms(balance, points)
+
+    @cached_property
+    def samples(self) -> dict[str, np.ndarray]:
+        """Generic points where the mode holds, with the states' values there."""
+        raise NotImplementedError
+
+    @cached_property
+    def extremes(self) -> Extremes:
+        """Peaks and ripples in terms of the states."""
+        return Extremes(self.waveforms, self.known, self.samples, self._apart, self.condition)
+
+    def condition(self, ratio: Ratio) -> Boolean:
+        """That a ratio is positive."""
+        return sympy.Gt(self._apart(ratio).xreplace(self._unsigned), 0, evaluate=False)
+
+    @cached_property
+    def _unsigned(self) -> dict[Expr, Expr]:
+        """The states as plain symbols: formulas may assume them positive, conditions ask whether they are."""
+        return {symbol(name): sympy.Symbol(name, real=True) for name in self.names}
+
+    def _apart(self, ratio: Ratio) -> Expr:
+        """Means first, then half of what the ripples add."""
+        rises = tuple(self.states.rises.values())
+        parts = self.balance.ring.by_degree(ratio.numerator, rises)
+        if set(parts) != {0, 1}:
+            return self.form.expression(ratio)
+        mean = self.form.expression(Ratio(parts[0], ratio.denominator))
+        return mean + self.form.expression(Ratio(2 * parts[1], ratio.denominator)) / 2
+
+    def _rms(self, current: Waveform) -> Expr | None:
+        """Root of the sum of d*(mean**2 + rise**2/12), left as a sum of squares."""
+        terms = []
+        for share, mean, ramp in self.flows(current) or ():
+            square = self.form.expression(mean) ** 2 + self.form.expression(ramp.times(2)) ** 2 / 12
+            terms.append(self.form.expression(share) * square)
+        if not terms:
+            return None if self.flows(current) is None else sympy.Integer(0)
+        return root_of_sum(terms)
+
+
+class _Loosely(StateFormulas):
+    """The same where small resistances alone decide (how two paths share a current)."""
+
+    def __init__(self, strictly: StateBuilder) -> None:
+        points = strictly.waveforms.points
+        super().__init__(strictly.explicit, strictly.states, strictly.states, strictly.form, points)
+        self.strictly = strictly
+
+    @cached_property
+    def samples(self) -> dict[str, np.ndarray]:
+        """Generic points where the mode holds, with the states' values there."""
+        return self.strictly.samples
+
+    @cached_property
+    def known(self) -> Knowledge:
+        """What is so where the mode holds."""
+        return self.strictly.known
+
+
+class StateBuilder(StateFormulas):
+    """Formulas of ``explicit``'s mode in terms of its states; explicit where these leave something open."""
+
+    def __init__(self, explicit: ModeBuilder) -> None:
         points = explicit.waveforms.points
-        balance = StateBalance(explicit.balance, points, explicit.known.sign)
-        self.balance = self.states = balance
-        self.names = balance.names
-        values = self._values(explicit, explicit.waveforms)
-        one = as_arrays(explicit.found.witness)
-        there = self._values(explicit, Waveforms(explicit.balance, one))
-        witness = explicit.found.witness | {name: float(value[0]) for name, value in there.items()}
-        self.found = replace(explicit.found, witness=witness)
-        self.form = ClosedForm(balance, explicit.found.fractions, witness, balance.names)
-        self.waveforms = Waveforms(balance, points | values)
+        states = StateBalance(explicit.balance, points, explicit.known.sign)
+        values = _state_values(states, explicit.waveforms)
+        there = _state_values(states, Waveforms(explicit.balance, as_arrays(explicit.witness)))
+        witness = explicit.witness | {name: float(value[0]) for name, value in there.items()}
+        strict = StrictBalance(states)
+        form = ClosedForm(strict, explicit.found.fractions, witness, states.names)
+        super().__init__(explicit, states, strict, form, points | values)
+
+    @cached_property
+    def samples(self) -> dict[str, np.ndarray]:
+        """Generic points where the mode holds, with the states' values there."""
+        there = self.explicit.samples
+        return there | _state_values(self.states, Waveforms(self.explicit.balance, there))
+
+    @cached_property
+    def _loosely(self) -> StateFormulas:
+        return _Loosely(self)
+
+    def told(self, name: str) -> Expr | None:
+        """As the explicit ones; what is longest told by the states.  What was told is kept."""
+        if self._told.get(name) is None:
+            self._told[name] = self._anew(name)
+        return self._told[name]
+
+    @cached_property
+    def _told(self) -> dict[str, Expr | None]:
+        return {}
+
+    def _anew(self, name: str) -> Expr | None:
+        group, _, part = name.partition(".")
+        if group in ("gain", "output_voltage", "source_currents"):
+            return self.explicit.told(name)
+        if group == "capacitor_voltages":
+            return self._voltage(part)
+        if group == "inductor_currents":
+            return self.definitions.get(self.states.currents[part])
+        if group == "ripple" and part in self.states.rises:
+            rise = self.definitions.get(self.states.rises[part])
+            return rise if rise is None or part in self.states.certain else bars(rise)
+        found = super().told(name) if group in AVERAGES else in_time(partial(super().told, name))
+        if found is None and group in ("ripple", "stress"):
+            found = in_time(partial(self._loosely.told, name))
+            return self.explicit.told(name) if found is None else found
+        return found
 
     @cached_property
     def known(self) -> Knowledge:
@@ -131,42 +238,12 @@ class StateBuilder(ModeBuilder):
         }
 
     @cached_property
-    def extremes(self) -> Extremes:
-        """Peaks and ripples in terms of the states."""
-        there = self.explicit.samples
-        values = self._values(self.explicit, Waveforms(self.explicit.balance, there))
-        return Extremes(self.waveforms, self.known, there | values, self._apart, self.condition)
-
-    def condition(self, ratio: Ratio) -> Boolean:
-        """That a ratio is positive."""
-        return sympy.Gt(self._apart(ratio).xreplace(self._unsigned), 0, evaluate=False)
-
-    @cached_property
-    def _unsigned(self) -> dict[Expr, Expr]:
-        """The states as plain symbols: formulas may assume them positive, conditions ask whether they are."""
-        return {symbol(name): sympy.Symbol(name, real=True) for name in self.names}
-
-    def _values(self, explicit: ModeBuilder, waves: Waveforms) -> dict[str, np.ndarray]:
-        """Values of the states at the sample points."""
-        solved, states = explicit.balance, self.states
-        found = {}
-        for coil in coils(self.circuit):
-            row = {("i", coil.name): solved.ring.one}
-            mean, ramp = waves.average_of_free(row), solved.ramp(0, ("i", coil.name))
-            found[states.currents[coil.name]] = _numbers(waves, mean)
-            found[states.rises[coil.name]] = 2 * states.rising[0, coil.name] * _numbers(waves, ramp)
-        for capacitor in self.circuit.capacitors:
-            voltage = solved.capacitor_voltage(capacitor.name)
-            found[states.voltages[capacitor.name]] = _numbers(waves, voltage)
-        return found
-
-    @cached_property
     def definitions(self) -> dict[str, Expr]:
         """What each state stands for; ripples in terms of the other states where that is possible."""
         plain = self.explicit
         found: dict[str, Expr | None] = {}
         for coil in coils(self.circuit):
-            found[self.states.currents[coil.name]] = plain.mean({("i", coil.name): plain.balance.ring.one})
+            found[self.states.currents[coil.name]] = plain.told(f"inductor_currents.{coil.name}")
         for name, state in self.states.voltages.items():
             found[state] = self._voltage(name)
         for name, state in self.states.rises.items():
@@ -184,22 +261,6 @@ class StateBuilder(ModeBuilder):
         """A capacitor's voltage in terms of coil currents: ``(Vg - I_L*R_L - ...)/(1 - D)``."""
         ratio = self.states.voltage_by_currents(name)
         return None if ratio is None else self.form.expression(ratio)
-
-    def averages(self) -> dict[str, Any]:
-        """As the explicit ones; what is longest told by the coil currents: efficiency, long voltages."""
-        plain = self.explicit
-        voltage = plain.output_voltage()
-        row = plain.balance.ring.one
-        return {
-            "gain": plain.gain(voltage),
-            "output_voltage": None if voltage is None else plain.form.expression(voltage, close=True),
-            "capacitor_voltages": {c.name: self._voltage(c.name) for c in self.circuit.capacitors},
-            "inductor_currents": {
-                c.name: self.definitions.get(self.states.currents[c.name]) for c in coils(self.circuit)
-            },
-            "source_currents": {s.name: plain.delivered({("i", s.name): row}) for s in self.circuit.sources},
-            "efficiency": self.efficiency(),
-        }
 
     def _voltage(self, name: str) -> Expr | None:
         ratio = self.explicit.balance.capacitor_voltage(name)
@@ -233,7 +294,7 @@ class StateBuilder(ModeBuilder):
             row = {u: -c for u, c in self.states.network.voltage(device.start, device.end)}
             if device.drop is not None:
                 row[None] = self.states.ring.symbol(device.drop.symbol)
-        mean, ramp = (self.states.affine(condition.interval, row, part) for part in ("mean", "ramp"))
+        mean, ramp = (self.balance.affine(condition.interval, row, part) for part in ("mean", "ramp"))
         return mean, ramp
 
     def _rises_certain(self, ramp: Ratio) -> bool:
@@ -250,56 +311,20 @@ class StateBuilder(ModeBuilder):
                 open_names |= {str(s) for s in found[name].free_symbols}
         return {name: value for name, value in self.definitions.items() if name in found}
 
-    def _plain(self, ratio: Ratio | None) -> Expr | None:
-        return None if ratio is None else self._apart(ratio)
 
-    def _apart(self, ratio: Ratio) -> Expr:
-        """Means first, then half of what the ripples add."""
-        rises = tuple(self.states.rises.values())
-        parts = by_degree(self.balance.ring, ratio.numerator, rises)
-        if set(parts) != {0, 1}:
-            return self.form.expression(ratio)
-        mean = self.form.expression(Ratio(parts[0], ratio.denominator))
-        return mean + self.form.expression(Ratio(2 * parts[1], ratio.denominator)) / 2
-
-    def _rms(self, current: Waveform) -> Expr | None:
-        """Root of the sum of d*(mean**2 + rise**2/12), left as a sum of squares."""
-        terms = []
-        for share, mean, ramp in self.shares(current) or ():
-            square = self.form.expression(mean) ** 2 + self.form.expression(ramp.times(2)) ** 2 / 12
-            terms.append(self.form.expression(share) * square)
-        if not terms:
-            return None if self.shares(current) is None else sympy.Integer(0)
-        return root_of_sum(terms)
-
-    def stress(self) -> dict[str, Stress]:
-        """Stress of every element; explicit where the states leave something open."""
-        return {name: self._filled(name, stress) for name, stress in super().stress().items()}
-
-    def _filled(self, name: str, stress: Stress) -> Stress:
-        return in_time(lambda: self._fill(name, stress)) or stress
-
-    def _fill(self, name: str, stress: Stress) -> Stress:
-        missing = [key for key in vars(stress) if getattr(stress, key) is None]
-        if not missing:
-            return stress
-        with self.states.loosely():  # small resistances alone decide (how two paths share a current)
-            loose = self.stress_of(name)
-        if any(getattr(loose, key) is None for key in missing):
-            loose = self.explicit.stress_of(name)
-        return replace(stress, **{key: getattr(loose, key) for key in missing})
-
-    def ripple_of(self, name: str) -> Expr | None:
-        """A coil's from the other states; a capacitor's from its current."""
-        if name in self.states.rises:
-            rise = self.definitions.get(self.states.rises[name])
-            certain = rise is None or name in self.states.certain
-            return rise if rise is None or certain else bars(rise)
-        found = super().ripple_of(name)
-        if found is None:
-            with self.states.loosely():
-                found = super().ripple_of(name)
-        return found if found is not None else self.explicit.ripple_of(name)
+def _state_values(states: StateBalance, waves: Waveforms) -> dict[str, np.ndarray]:
+    """Values of the states at the sample points."""
+    solved = waves.balance
+    found = {}
+    for coil in coils(solved.circuit):
+        row = {("i", coil.name): solved.ring.one}
+        mean, ramp = waves.average_of_free(row), solved.ramp(0, ("i", coil.name))
+        found[states.currents[coil.name]] = _numbers(waves, mean)
+        found[states.rises[coil.name]] = 2 * states.rising[0, coil.name] * _numbers(waves, ramp)
+    for capacitor in solved.circuit.capacitors:
+        voltage = solved.capacitor_voltage(capacitor.name)
+        found[states.voltages[capacitor.name]] = _numbers(waves, voltage)
+    return found
 
 
 def _numbers(waves: Waveforms, ratio: Ratio | None) -> np.ndarray:
@@ -311,7 +336,7 @@ def serves(builder: ModeBuilder) -> bool:
     balance = builder.balance
     return (
         not balance.by_itself
-        and bool(small_symbols(builder.circuit))
+        and bool(builder.circuit.parasitics)
         and balance.separate_ramps
         and all(
             balance.capacitor_voltage(capacitor.name) is not None for capacitor in builder.circuit.capacitors
@@ -325,9 +350,11 @@ LONG_TERMS = 24
 
 def told_by_states(builder: ModeBuilder) -> StateBuilder | None:
     """Formulas by states, where explicit ones would be too long to read."""
-    return StateBuilder(builder) if builder.length > LONG_TERMS and serves(builder) else None
+    return states_of(builder) if builder.length > LONG_TERMS else None
 
 
 def states_of(builder: ModeBuilder) -> StateBuilder | None:
-    """The mode's states, where it can be told by them."""
-    return StateBuilder(builder) if serves(builder) else None
+    """The mode's states, where it can be told by them; made once, they hold what was worked out."""
+    if builder.by_states is None and serves(builder):
+        builder.by_states = StateBuilder(builder)
+    return builder.by_states if isinstance(builder.by_states, StateBuilder) else None

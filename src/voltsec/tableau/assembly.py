@@ -84,7 +84,7 @@ def bends_count(circuit: Circuit) -> bool:
         if element.resistance is None and start != end:
             held[start] = end
     return any(
-        getattr(element, "resistance", None) is not None
+        "resistance" in element.parasitics
         or (isinstance(element, Resistor) and root(element.start) != root(element.end))
         for element in circuit.elements
     )

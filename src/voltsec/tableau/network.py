@@ -11,16 +11,16 @@ Unknowns: ``("v", node)`` potential, ``("i", element)`` current, ``("i", transfo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import singledispatchmethod
-from typing import Any
+from typing import Any, assert_never
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import (
     Capacitor,
     CurrentSource,
     Diode,
+    Element,
     Inductor,
     Quantity,
     Resistor,
@@ -155,6 +155,14 @@ class Network:
             terms.append((("v", end), self.ring.constant(-sign)))
         return terms
 
+    def row(self, terms: Iterable[tuple[Unknown, int]]) -> Row:
+        """A quantity (unknowns with their signs) as a row; a reference node's potential is left out."""
+        return {
+            unknown: self.ring.constant(sign)
+            for unknown, sign in terms
+            if unknown[0] != "v" or unknown[1] not in self.references
+        }
+
     def closed(self, device: Switch | Diode) -> Row:
         """A conducting device: v = drop + resistance * i."""
         terms = self.voltage(device.start, device.end)
@@ -170,41 +178,29 @@ class Network:
         """The device's voltage as a row (not an equation)."""
         return self._row(self.voltage(device.start, device.end))
 
-    # The stamps.  One method an element kind; each adds its branch current to the nodes it joins.
+    def _stamp(self, element: Element) -> None:
+        """The element's equations; its branch current is added to the nodes it joins."""
+        match element:
+            case Source():
+                self._branch(element, (None, element.quantity), (("i", element.name), element.resistance))
+            case CurrentSource():
+                unknown = ("i", element.name)
+                self._leave(element.start, element.end, unknown)
+                self._add([(unknown, self.ring.one), *self._times(element.quantity, None, -1)])
+            case Resistor():
+                self._branch(element, (("i", element.name), element.quantity))
+            case Inductor():
+                self._branch(element, (("i", element.name), element.resistance), extra=("u", element.name))
+            case Capacitor():
+                self._branch(element, (("i", element.name), element.resistance), extra=("V", element.name))
+            case Switch() | Diode():  # what it does depends on the interval: see closed and open_
+                self._leave(element.start, element.end, ("i", element.name))
+            case Transformer():
+                self._transform(element)
+            case _:
+                assert_never(element)
 
-    @singledispatchmethod
-    def _stamp(self, element: object) -> None:
-        raise TypeError(f"no equations are known for {element!r}")
-
-    @_stamp.register
-    def _(self, element: Source) -> None:
-        self._branch(element, (None, element.quantity), (("i", element.name), element.resistance))
-
-    @_stamp.register
-    def _(self, element: CurrentSource) -> None:
-        unknown = ("i", element.name)
-        self._leave(element.start, element.end, unknown)
-        self._add([(unknown, self.ring.one), *self._times(element.quantity, None, -1)])
-
-    @_stamp.register
-    def _(self, element: Resistor) -> None:
-        self._branch(element, (("i", element.name), element.quantity))
-
-    @_stamp.register
-    def _(self, element: Inductor) -> None:
-        self._branch(element, (("i", element.name), element.resistance), extra=("u", element.name))
-
-    @_stamp.register
-    def _(self, element: Capacitor) -> None:
-        self._branch(element, (("i", element.name), element.resistance), extra=("V", element.name))
-
-    @_stamp.register(Switch)
-    @_stamp.register(Diode)
-    def _(self, element: Switch | Diode) -> None:
-        self._leave(element.start, element.end, ("i", element.name))
-
-    @_stamp.register
-    def _(self, element: Transformer) -> None:
+    def _transform(self, element: Transformer) -> None:
         turns = self._turns(element)
         first = element.windings[0]
         balance: list[tuple[Unknown, Polynomial]] = []

@@ -105,6 +105,21 @@ class Ring:
             parts[power][(*powers[:place], 0, *powers[place + 1 :])] = coefficient
         return [self.context.from_dict(part) for part in parts]
 
+    def by_powers(self, polynomial: Polynomial, names: Iterable[str]) -> dict[tuple[int, ...], Polynomial]:
+        """Parts of a polynomial by the powers of ``names`` in their terms."""
+        places = [self.index[name] for name in names]
+        parts: dict[tuple[int, ...], dict] = {}
+        for powers, coefficient in polynomial.to_dict().items():
+            parts.setdefault(tuple(int(powers[place]) for place in places), {})[powers] = coefficient
+        return {key: self.context.from_dict(part) for key, part in parts.items()}
+
+    def by_degree(self, polynomial: Polynomial, names: Iterable[str]) -> dict[int, Polynomial]:
+        """Parts of a polynomial by their total degree in ``names``."""
+        parts: dict[int, Polynomial] = {}
+        for powers, part in self.by_powers(polynomial, names).items():
+            parts[sum(powers)] = parts.get(sum(powers), self.zero) + part
+        return parts
+
     def substitute(
         self, polynomial: Polynomial, target: Ring, images: Mapping[str, Polynomial]
     ) -> Polynomial:

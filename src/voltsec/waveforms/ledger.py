@@ -113,13 +113,12 @@ class LedgerBook:
             _add(self.loads, current.name, float(point[current.quantity.symbol][0]) * flux)
         for part in lossy_elements(circuit):
             heat = 0.0
-            own = part.quantity if isinstance(part, Resistor) else getattr(part, "resistance", None)
+            own = part.quantity if isinstance(part, Resistor) else part.resistance
             if own is not None:
                 heat += float(point[own.symbol][0]) * _square(trajectory, ("i", part.name))
-            drop = getattr(part, "drop", None)
-            if drop is not None:
+            if part.drop is not None:
                 charge = _sum(trajectory.integral(network.row({("i", part.name): 1.0})))
-                heat += float(point[drop.symbol][0]) * charge
+                heat += float(point[part.drop.symbol][0]) * charge
             _add(self.lost, part.name, heat)
         self._enter_storage(trajectory)
 

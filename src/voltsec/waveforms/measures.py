@@ -1,4 +1,4 @@
-"""Results of exact waveforms: every measure of :mod:`voltsec.results.table` over a trajectory.
+"""Results of exact waveforms: every measure of :mod:`voltsec.results.measures` over a trajectory.
 
 Averages and squares are exact integrals.  Peaks are those of a cubic through values and slopes between
 samples, of which an interval has sixteen or more and ever closer ones after its beginning.
@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from voltsec.results.table import (
+from voltsec.results.measures import (
     Average,
     Core,
     Efficiency,

@@ -28,10 +28,8 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load, Resistor
-from voltsec.circuit.graph import references
-from voltsec.tableau.assembly import inductance_rows, parameter_names
-from voltsec.tableau.network import Network, Row, Unknown, coils, fluxes
-from voltsec.tableau.ring import Ring
+from voltsec.tableau.network import Row, Unknown, coils
+from voltsec.waveforms.structure import structure_of
 
 Array = np.ndarray
 
@@ -119,37 +117,17 @@ class PeriodNetwork:
     ) -> None:
         self.circuit = circuit
         self.point = {name: np.atleast_1d(np.asarray(value, float)) for name, value in point.items()}
-        self.ring = Ring(parameter_names(circuit))
-        self.network = Network(circuit, self.ring, references(circuit))
+        self.structure = structure_of(circuit)
+        self.ring = self.structure.ring
+        self.network = self.structure.network
         own = [self.point[name] for name in self.ring.names if name in self.point and name != "T"]
         self.points = max((values.size for values in own), default=1)
         """P: 1 where the points differ in duties and the period only."""
-        self.fluxes = fluxes(circuit)
-        states: list[Unknown] = [("flux" if f.shared else "i", f.coil.name) for f in self.fluxes]
-        states += [("V", capacitor.name) for capacitor in circuit.capacitors]
-        slopes: list[Unknown] = [("u", flux.coil.name) for flux in self.fluxes]
-        slopes += [("i", capacitor.name) for capacitor in circuit.capacitors]
-        self.states = tuple(states)
-        self.count = len(states)
-        self.place: dict[Unknown, int] = {unknown: k for k, unknown in enumerate(states + slopes)}
+        self.fluxes = self.structure.fluxes
+        self.states = self.structure.states
+        self.count = len(self.states)
+        self.place = self.structure.place
         """Columns of every unknown: states, their conjugates, then the inner ones."""
-        self.fixed_rows = [*self.network.rows, *self.network.flux_ties]
-        self.fixed_rows += [
-            {**flux.current(self.ring), ("flux", flux.coil.name): -self.ring.one}
-            for flux in self.fluxes
-            if flux.shared
-        ]
-        self.device_rows = {
-            device.name: (self.network.open_(device), self.network.closed(device))
-            for device in circuit.devices
-        }
-        for row in (*self.fixed_rows, *(row for pair in self.device_rows.values() for row in pair)):
-            for unknown in row:
-                if unknown is not None:
-                    self.place.setdefault(unknown, len(self.place))
-        for node in circuit.nodes:  # at which every element may be a device
-            if node not in self.network.references:
-                self.place.setdefault(("v", node), len(self.place))
         self.scales = self._scales() if scales is None else scales
         self.units = np.stack(
             [self.scales.ampere if u[0] in ("i", "flux") else self.scales.volt for u in self.place], axis=1
@@ -177,12 +155,8 @@ class PeriodNetwork:
         """Matrices that give the scaled states and conjugates from x and x'."""
         scales, count = self.scales, len(self.fluxes)
         stored = np.zeros((self.points, self.count, self.count))
-        rows = inductance_rows(self.circuit, self.ring)
-        for i, one in enumerate(self.fluxes):
-            for j, other in enumerate(self.fluxes):
-                entry = rows[one.coil.name].get(other.coil.name)
-                if entry is not None:
-                    stored[:, i, j] = self.ring.value(entry, self.point)
+        for (i, j), entry in self.structure.inductances.items():
+            stored[:, i, j] = self.ring.value(entry, self.point)
         if count:
             henries = stored[:, :count, :count]
             diagonal = np.sqrt(np.einsum("pii->pi", henries))
@@ -211,13 +185,13 @@ class PeriodNetwork:
     @cached_property
     def _fixed(self) -> Array:
         """Rows of all elements but devices, (P, rows, u + 1), in units of the scales."""
-        return self._scaled([self.row(row) for row in self.fixed_rows])
+        return self._scaled([self.row(row) for row in self.structure.fixed_rows])
 
     @cached_property
     def _devices(self) -> dict[str, tuple[Array, Array]]:
         return {
             name: (self._scaled([self.row(open_)]), self._scaled([self.row(closed)]))
-            for name, (open_, closed) in self.device_rows.items()
+            for name, (open_, closed) in self.structure.device_rows.items()
         }
 
     @cached_property
@@ -225,7 +199,7 @@ class PeriodNetwork:
         """Every device's voltage beyond its drop, and its current, as rows (P, u + 1)."""
         found = {}
         for device in self.circuit.devices:
-            voltage = self.row(self.network.device_voltage(device))
+            voltage = self.row(self.structure.device_voltages[device.name])
             if device.drop is not None:
                 voltage[:, -1] -= self.point[device.drop.symbol]
             found[device.name] = (voltage, self.row({("i", device.name): 1.0}))

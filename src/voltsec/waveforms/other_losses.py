@@ -6,7 +6,7 @@ from typing import Protocol
 
 import numpy as np
 
-from voltsec.results.table import Core, Terms, Turning
+from voltsec.results.measures import Core, Terms, Turning
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.network import PeriodNetwork
 from voltsec.waveforms.trajectory import Trajectory

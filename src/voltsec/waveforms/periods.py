@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
-from voltsec.results.table import Terms
+from voltsec.results.measures import Terms
 from voltsec.tableau.interval import Sequence
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.measures import Measures

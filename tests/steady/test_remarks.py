@@ -1,7 +1,7 @@
 """A diode that never conducts or never stops is solved with, and told."""
 
 import voltsec
-from voltsec.steady.device_notes import device_notes
+from voltsec.steady.remarks import device_notes
 
 NEVER = """source Vg : in -> gnd = 12 V
 switch S : in -> a

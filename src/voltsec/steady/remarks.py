@@ -1,11 +1,12 @@
-"""What a circuit leaves open, in circuit terms: by its formulas, and at the operating point."""
+"""Remarks on an answer in circuit terms: what it leaves open, and diodes that never turn."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from voltsec.circuit.circuit import Circuit
 from voltsec.steady.balance import Balance
-from voltsec.steady.solution import Numbers, Solution
+from voltsec.steady.solution import Mode, Numbers, Solution
 from voltsec.tableau.network import coils
 
 OF_CURRENTS = "write their resistances into the netlist to have it decided"
@@ -72,3 +73,18 @@ def left_open(answer: Solution, numbers: Numbers) -> tuple[str, ...]:
             f"what hangs on it is left open as well: ripple, peak or rms values of {', '.join(parts)}"
         )
     return tuple(lines)
+
+
+def device_notes(circuit: Circuit, modes: Sequence[Mode]) -> list[str]:
+    """One line for each diode that conducts in no interval of any mode, or all the time in some."""
+    lines: list[str] = []
+    for diode in circuit.diodes:
+        never = [mode.name for mode in modes if not any(diode.name in i.conducting for i in mode.intervals)]
+        always = [mode.name for mode in modes if all(diode.name in i.conducting for i in mode.intervals)]
+        if modes and len(never) == len(modes):
+            lines.append(f"{diode.name} conducts in no interval of any mode: it only blocks")
+        elif len(always) == len(modes):
+            lines.append(f"{diode.name} conducts all the time in every mode")
+        elif always:
+            lines.append(f"{diode.name} conducts all the time in {', '.join(always)}")
+    return lines

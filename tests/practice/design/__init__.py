@@ -1,0 +1,1 @@
+"""Sizes, worst corners, stages side by side."""
