@@ -6,8 +6,8 @@ import networkx as nx
 import pytest
 
 import voltsec
-from voltsec.circuit.graph import graph_of
 from tests.drawing.geometry import circuit_is_drawn, collisions, crossings, is_planar
+from voltsec.circuit.graph import graph_of
 from voltsec.command.netlists import shipped_circuits
 from voltsec.drawing.picture import Picture
 

@@ -155,7 +155,7 @@ class _Composer:
             taken += [_around(wire) for wire in wires]
             for x, heights in trials:
                 low, high = min(heights), max(heights)
-                room = Box(x - 4, low - REACH + 2, x + 4, high + REACH - 2)
+                room = Box(x - 4, low - REACH + 4, x + 4, high + REACH - 4)
                 if not any(room.meets(box) for box in taken):
                     yield from _core(x, low, high)
             lying = [places.centre[p] for p in core if p not in places.side]
@@ -231,7 +231,7 @@ class _Composer:
 
 def _core(x: float, low: float, high: float) -> Iterator[tuple[Point, Point]]:
     for aside in (-2.0, 2.0):
-        yield (x + aside, low - REACH + 2), (x + aside, high + REACH - 2)
+        yield (x + aside, low - REACH + 4), (x + aside, high + REACH - 4)
 
 
 def _box(centre: Point, along: Point, across: Point, half: float, mark: float) -> Box:
