@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from math import isfinite
 from typing import Any
@@ -76,11 +77,14 @@ def sizing_json(sizing: Sizing) -> Json:
             "at": found.at,
             "resistance": write(found.formula),
         },
-        "losses": None
-        if sizing.losses is None
-        else {"at": _corner(sizing.losses[0]), "parts": sizing.losses[1]},
+        "losses": None if sizing.losses is None else _losses(*sizing.losses),
         "notes": list(sizing.notes),
     }
+
+
+def _losses(at: Corner, losses: Mapping[str, float]) -> Json:
+    """By part, those beside conduction by part and kind (``S.turn_on``)."""
+    return {"at": _corner(at), "parts": {name.partition(".")[2]: loss for name, loss in losses.items()}}
 
 
 def ranges_json(points: Points) -> Json:

@@ -56,7 +56,7 @@ def ideal(circuit: Circuit) -> Circuit:
         put: dict[str, Any] = {}
         if isinstance(element, TwoTerminal):
             put = {"resistance": None, "drop": None}
-        put |= {f.name: () for f in fields(element) if f.name == "more"}
+        put |= {f.name: () for f in fields(element) if f.name == "beside"}
         elements.append(replace(element, **put))
     return replace(circuit, elements=tuple(elements))
 
