@@ -23,9 +23,10 @@ def deviation(averaged: Transfer, sampled: Sampled, key: tuple[str, str]) -> lis
     """A note where the averaged response is far from the exact one, with the cause where one is seen."""
     switching = 1.0 / float(sampled.network.point["T"][0])
     hertz = np.geomspace(switching * LOWEST, switching * HIGHEST, COMPARED)
-    ratio = sampled.at(hertz)[key] / averaged.at(hertz)
-    if not np.isfinite(ratio).all():
-        return []
+    exact, told = sampled.at(hertz)[key], averaged.at(hertz)
+    if not (np.isfinite(exact) & np.isfinite(told) & (exact != 0) & (told != 0)).all():
+        return []  # a response that is nothing has no ratio
+    ratio = exact / told
     level, angle = np.abs(20 * np.log10(np.abs(ratio))), np.abs(np.degrees(np.angle(ratio)))
     if level.max() < DECIBELS and angle.max() < DEGREES:
         return []
