@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from voltsec.steady.folding import Array, Constants, Folded, Value, derivative, evaluate, scaled
-from voltsec.steady.fractions import Fractions, _newton_step
+from voltsec.steady.fraction_roots import Branch, in_turn, newton, with_root
+from voltsec.steady.fractions import Fractions
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.reading_list import ReadingList
 from voltsec.steady.reading_sources import RatioSource
@@ -20,9 +22,6 @@ from voltsec.steady.readings import Look, Reading
 from voltsec.steady.verification import GAP, may_miss_edge, open_conditions
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.ring import Polynomial
-
-NEWTON_STEPS = 40
-NEWTON_STARTS = 6
 
 
 @dataclass(frozen=True)
@@ -117,42 +116,24 @@ class CompiledMode:
                 for name, reading in self.readings
             }
 
-    def _branches(self, point: Mapping[str, Value], length: int) -> list[tuple[dict[str, Value], Array]]:
-        branches: list[tuple[dict[str, Value], Array]] = [({}, np.ones(length, bool))]
-        for step in self.steps:
-            branches = [
-                after for known, exists in branches for after in _solve(step, known, exists, point, length)
-            ]
+    def _branches(self, point: Mapping[str, Value], length: int) -> list[Branch]:
         if self.coupled:
-            return self._iterate(point, length)
+            return newton(self.coupled, partial(self._at, point, length), length)
+        branches: list[Branch] = [({}, np.ones(length, bool))]
+        for step in self.steps:
+            extended = []
+            for known, exists in branches:
+                full = dict(point) | known
+                parts = [_spread(evaluate(part, full), length) for part in step.coefficients]
+                extended += with_root((known, exists), step.unknown, parts)
+            branches = extended
         return branches
 
-    def _iterate(self, point: Mapping[str, Value], length: int) -> list[tuple[dict[str, Value], Array]]:
-        """Newton's method on all conditions at once, from several starts."""
-        names = self.coupled
-        generator = np.random.default_rng(0)
-        found: list[tuple[dict[str, Value], Array]] = []
-        for first in generator.uniform(0.05, 0.5, (NEWTON_STARTS, len(names))):
-            x = np.repeat(first[:, None], length, axis=1)
-            step = np.full_like(x, np.nan)
-            with np.errstate(all="ignore"):
-                for _ in range(NEWTON_STEPS):
-                    full = dict(point) | dict(zip(names, x, strict=True))
-                    value = np.array([_spread(evaluate(c, full), length) for c, _ in self.system])
-                    slope = np.array(
-                        [[_spread(evaluate(d, full), length) for d in row] for _, row in self.system]
-                    )
-                    step = _newton_step(slope, value)
-                    x = x - np.clip(step, -0.25, 0.25)
-                    if np.nanmax(np.abs(step), initial=0) < 1e-13:
-                        break
-                good = np.isfinite(x).all(axis=0) & (np.nan_to_num(np.abs(step), nan=1).max(axis=0) < 1e-9)
-                good &= (x > 0).all(axis=0) & (x < 1).all(axis=0)
-            if good.any():
-                found.append((dict(zip(names, x, strict=True)), good))
-            if good.all():
-                break
-        return found
+    def _at(self, point: Mapping[str, Value], length: int, unknowns: dict[str, Array]) -> tuple[Array, Array]:
+        """Values and slopes of the conditions on coupled fractions."""
+        full = dict(point) | unknowns
+        value = np.array([_spread(evaluate(c, full), length) for c, _ in self.system])
+        return value, np.array([[_spread(evaluate(d, full), length) for d in row] for _, row in self.system])
 
 
 def compile_mode(
@@ -199,67 +180,16 @@ def _order(fractions: Fractions, constants: Constants):
     """Conditions one unknown after another where that goes, all at once where it does not."""
     ring = fractions.ring
     names = tuple(fractions.unknown.values())
-    known: set[str] = set()
-    steps: list[Step] = []
-    waiting = list(fractions.shown)
-    while waiting:
-        for condition in waiting:
-            missing = (ring.variables(condition) & set(names)) - known
-            if len(missing) == 1:
-                break
-        else:
-            break
-        waiting.remove(condition)
-        (unknown,) = missing
-        parts = tuple(constants.fold(part) for part in ring.coefficients(condition, unknown))
-        steps.append(Step(unknown, parts))
-        known.add(unknown)
-    if all(not (ring.variables(condition) & set(names)) - known for condition in waiting):
-        extra = tuple(_judged(condition, constants) for condition in waiting)
-        return tuple(steps), (), (), extra
+    turns = in_turn(ring, fractions.shown, set(names))
+    if turns is not None:
+        steps = tuple(
+            Step(name, tuple(constants.fold(part) for part in ring.coefficients(condition, name)))
+            for name, condition in turns[0]
+        )
+        return steps, (), (), tuple(_judged(condition, constants) for condition in turns[1])
     folded = [constants.fold(condition) for condition in fractions.shown]
     system = tuple((f, tuple(derivative(f, name) for name in names)) for f in folded)
     return (), names, system, ()
-
-
-def _solve(
-    step: Step, known: dict[str, Value], exists: Array, point: Mapping[str, Value], length: int
-) -> list[tuple[dict[str, Value], Array]]:
-    full = dict(point) | known
-    parts = [_spread(evaluate(part, full), length) for part in step.coefficients]
-    with np.errstate(all="ignore"):
-        if len(parts) == 2:
-            candidates = [-parts[0] / parts[1]]
-        elif len(parts) == 3:
-            c, b, a = parts
-            root = np.sqrt(b * b - 4 * a * c)
-            q = -0.5 * (b + np.where(b >= 0, root, -root))  # the pair without cancellation
-            candidates = [q / a, c / q]
-        else:
-            candidates = _real_roots(parts, exists)
-        branches = []
-        for candidate in candidates:
-            good = exists & (candidate > 0) & (candidate < 1)
-            if good.any():
-                branches.append((known | {step.unknown: candidate}, good))
-    return branches
-
-
-def _real_roots(parts: list[Array], exists: Array) -> list[Array]:
-    """Real roots between 0 and 1 at every point, by companion matrices; nan where there are fewer."""
-    degree = len(parts) - 1
-    table = np.array(parts)
-    good = exists & np.isfinite(table).all(axis=0) & (table[-1] != 0)
-    found = np.full((degree, len(exists)), np.nan)
-    if good.any():
-        companion = np.zeros((int(good.sum()), degree, degree))
-        companion[:, 1:, :-1] = np.eye(degree - 1)
-        companion[:, :, -1] = -(table[:-1, good] / table[-1, good]).T
-        roots = np.linalg.eigvals(companion)
-        real = np.abs(roots.imag) < 1e-9 * (1 + np.abs(roots))
-        values = np.where(real & (roots.real > 0) & (roots.real < 1), roots.real, np.nan)
-        found[:, good] = np.sort(values, axis=1).T
-    return list(found)
 
 
 def _spread(value: Value, length: int) -> Array:

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from math import gcd, lcm
 from typing import Any
 
 import numpy as np
 
 from voltsec.steady.balance import Balance
+from voltsec.steady.fraction_roots import Branch, in_turn, newton, with_root
 from voltsec.steady.stages import Stages
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.ring import Polynomial, Ring, within_floats
@@ -24,9 +25,6 @@ Point = Mapping[str, float | np.ndarray]
 
 NOTHING = 1e-12
 """An interval shorter than this share of the period is none."""
-
-VANISHED = 1e-8
-"""Fractions that Newton's method brings below this are on their way to zero."""
 
 
 @dataclass(frozen=True)
@@ -96,15 +94,7 @@ class Fractions:
     @property
     def coupled(self) -> bool:
         """True where only several conditions together fix some fraction."""
-        names, known = set(self.unknown.values()), set[str]()
-        left = [self.ring.variables(condition) & names for condition in self.shown]
-        while left:
-            single = next((some for some in left if len(some - known) < 2), None)
-            if single is None:
-                return True
-            known |= single
-            left.remove(single)
-        return False
+        return in_turn(self.ring, self.shown, set(self.unknown.values())) is None
 
     def _solved_again(self, hint: Point, hint_fractions: np.ndarray) -> Balance | None:
         """The balance solved again where it divided by something that is zero at the root found."""
@@ -224,31 +214,21 @@ class Fractions:
         """
         length = max((np.size(v) for v in point.values()), default=1)
         whole = {name: np.broadcast_to(np.asarray(v, float), (length,)) for name, v in point.items()}
-        branches: list[tuple[dict[str, np.ndarray], np.ndarray]] = [({}, np.ones(length, bool))]
-        open_conditions = list(self.shown)
-        while open_conditions:
-            names = set(self.unknown.values())
-            solvable = None
-            for condition in open_conditions:
-                missing = (self.ring.variables(condition) & names) - set(branches[0][0])
-                if len(missing) == 1:
-                    solvable = (condition, next(iter(missing)))
-                    break
-            if solvable is None:
-                if all(not (self.ring.variables(c) & names) - set(branches[0][0]) for c in open_conditions):
-                    branches = [self._kept(b, open_conditions, whole) for b in branches]
-                    break
-                branches = self._iterate(whole, length, start)
-                break
-            condition, name = solvable
-            open_conditions.remove(condition)
-            branches = [
-                after
-                for values, exists in branches
-                for after in self._solve_one(condition, name, values, exists, whole)
-            ]
-            if not branches:
-                return []
+        branches: list[Branch] = [({}, np.ones(length, bool))]
+        turns = in_turn(self.ring, self.shown, set(self.unknown.values()))
+        if turns is None:
+            branches = newton(tuple(self.unknown.values()), partial(self._at, whole, length), length, start)
+        else:
+            for name, condition in turns[0]:
+                parts = self.ring.coefficients(condition, name)
+                branches = [
+                    after
+                    for known, exists in branches
+                    for after in with_root(
+                        (known, exists), name, [self._spread(part, whole | known, length) for part in parts]
+                    )
+                ]
+            branches = [self._kept(branch, turns[1], whole) for branch in branches]
         found = []
         for values, exists in branches:
             if len(values) < len(self.unknown):  # the conditions leave a fraction open
@@ -262,7 +242,7 @@ class Fractions:
                 found.append(Roots(fractions, exists & (fractions > least).all(axis=0)))
         return found
 
-    def _kept(self, branch, conditions, whole):
+    def _kept(self, branch: Branch, conditions: list[Polynomial], whole: dict[str, np.ndarray]) -> Branch:
         values, exists = branch
         for condition in conditions:
             value, size = value_and_size(self.ring, condition, whole | values)
@@ -270,101 +250,22 @@ class Fractions:
                 exists = exists & (np.abs(value) < 1e-7 * size)
         return values, exists
 
-    def _solve_one(self, condition, name, values, exists, whole):
-        full = whole | values
-        length = len(exists)
-        parts = [
-            np.broadcast_to(np.asarray(self.ring.value(c, full), float), (length,))
-            for c in self.ring.coefficients(condition, name)
-        ]
-        with np.errstate(all="ignore"):
-            if len(parts) == 2:
-                candidates = [-parts[0] / parts[1]]
-            elif len(parts) == 3:
-                c, b, a = parts
-                root = np.sqrt(b * b - 4 * a * c)
-                # the numerically stable pair of roots
-                q = -0.5 * (b + np.where(b >= 0, root, -root))
-                candidates = [q / a, c / q]
-            else:
-                degree = len(parts) - 1
-                table = np.full((degree, length), np.nan)
-                for place in range(length):
-                    if not exists[place]:
-                        continue
-                    column = [part[place] for part in reversed(parts)]
-                    if not np.all(np.isfinite(column)):
-                        continue
-                    found = np.roots(column)
-                    real = found[np.abs(found.imag) < 1e-9 * (1 + np.abs(found))].real
-                    real = np.sort(real[(real > 0) & (real < 1)])
-                    table[: len(real), place] = real
-                candidates = list(table)
-            return [
-                (
-                    values | {name: candidate},
-                    exists & np.isfinite(candidate) & (candidate > 0) & (candidate < 1),
-                )
-                for candidate in candidates
-                if (exists & (candidate > 0) & (candidate < 1)).any()
-            ]
+    def _spread(self, polynomial: Polynomial, point: Point, length: int) -> np.ndarray:
+        return np.broadcast_to(np.asarray(self.ring.value(polynomial, point), float), (length,))
 
-    def _iterate(self, whole, length, start):
-        """Newton's method on all conditions at once, from several starts."""
-        names = list(self.unknown.values())
-        conditions = self.shown
-        derivatives = [[c.derivative(self.ring.index[n]) for n in names] for c in conditions]
-        generator = np.random.default_rng(0)
-        starts = [] if start is None else [np.asarray(start, float)]
-        starts += list(generator.uniform(0.05, 0.5, (6, len(names))))
-        branches = []
-        for first in starts:
-            x = np.repeat(first[:, None], length, axis=1)
-            with np.errstate(all="ignore"):
-                for _ in range(40):
-                    full = whole | dict(zip(names, x, strict=True))
-                    value = np.array(
-                        [np.broadcast_to(self.ring.value(c, full), (length,)) for c in conditions]
-                    )
-                    slope = np.array(
-                        [
-                            [np.broadcast_to(self.ring.value(d, full), (length,)) for d in row]
-                            for row in derivatives
-                        ]
-                    )
-                    step = _newton_step(slope, value)
-                    x = x - np.clip(step, -0.25, 0.25)
-                    if np.nanmax(np.abs(step), initial=0) < 1e-13:
-                        break
-                good = np.all(np.isfinite(x), axis=0) & (
-                    np.nan_to_num(np.abs(step), nan=1).max(axis=0) < 1e-9
-                )
-                # where all intervals vanish the conditions hold without saying anything
-                good &= (x > VANISHED).all(axis=0) & (x < 1).all(axis=0)
-            if good.any():
-                branches.append((dict(zip(names, x, strict=True)), good))
-            if good.all():
-                break
-        return branches or [({n: np.full(length, np.nan) for n in names}, np.zeros(length, bool))]
+    @cached_property
+    def _slopes(self) -> list[list[Polynomial]]:
+        """Derivatives of the conditions by the unknowns."""
+        names = self.unknown.values()
+        return [[c.derivative(self.ring.index[name]) for name in names] for c in self.shown]
 
-
-def _newton_step(slope: np.ndarray, value: np.ndarray) -> np.ndarray:
-    """Solve slope @ step = value at every point (last axis); nan where that cannot be done."""
-    step = np.full((slope.shape[1], slope.shape[2]), np.nan)
-    scale = np.abs(slope).max(axis=1)  # each condition counts alike, whatever its units
-    good = np.isfinite(slope).all(axis=(0, 1)) & np.isfinite(value).all(axis=0) & (scale > 0).all(axis=0)
-    if not good.any():
-        return step
-    matrices = np.moveaxis(slope[:, :, good] / scale[:, None, good], 2, 0)
-    rights = (value[:, good] / scale[:, good]).T[:, :, None]
-    if matrices.shape[1] == matrices.shape[2]:
-        regular = np.abs(np.linalg.det(matrices)) > 1e-14
-        solved = np.full((len(matrices), matrices.shape[2]), np.nan)
-        solved[regular] = np.linalg.solve(matrices[regular], rights[regular])[:, :, 0]
-    else:
-        solved = (np.linalg.pinv(matrices) @ rights)[:, :, 0]
-    step[:, good] = solved.T
-    return step
+    def _at(
+        self, whole: dict[str, np.ndarray], length: int, unknowns: dict[str, np.ndarray]
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Values and slopes of the conditions."""
+        full = whole | unknowns
+        value = np.array([self._spread(c, full, length) for c in self.shown])
+        return value, np.array([[self._spread(d, full, length) for d in row] for row in self._slopes])
 
 
 def with_images(
