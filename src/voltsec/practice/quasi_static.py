@@ -72,6 +72,7 @@ def _value(expression: Expr, mode: Mode, point: dict[str, np.ndarray]) -> float 
 
 def _mode(mode: Mode, builder: ModeBuilder | None, circuit: Circuit, rest: QuasiStatic) -> Mode:
     losses = dict(mode.losses)
+    told = True
     voltages, ripple, stress = dict(mode.capacitor_voltages), dict(mode.ripple), dict(mode.stress)
     for one in rest.capacitors:
         voltages[one.name] = ripple[one.name] = None
@@ -81,6 +82,7 @@ def _mode(mode: Mode, builder: ModeBuilder | None, circuit: Circuit, rest: Quasi
             stress[name] = stress[one.name]
         if builder is None:
             losses |= dict.fromkeys(resistors)
+            told = False
             continue
         row = dict(builder.balance.network.voltage(one.start, one.end))
         waveform = builder.waveforms.of(row)
@@ -89,6 +91,7 @@ def _mode(mode: Mode, builder: ModeBuilder | None, circuit: Circuit, rest: Quasi
         ripple[one.name] = builder.extremes.swing(waveform, LONGEST_SWING)
         stress[one.name] = replace(stress[one.name], voltage_peak=builder.extremes.peak(waveform))
         lost = _lost(builder, one, circuit)
+        told = told and lost is not None
         losses |= dict.fromkeys(resistors) | {(resistors or [one.name])[0]: lost}
     for name in rest.inductors:
         ripple[name], stress[name] = None, OPEN
@@ -102,7 +105,7 @@ def _mode(mode: Mode, builder: ModeBuilder | None, circuit: Circuit, rest: Quasi
         ripple=ripple,
         stress={name: stress[name] for name in [*order, *stress] if name in stress},
         losses=losses,
-        efficiency=_efficiency(mode, circuit, added),
+        efficiency=_efficiency(mode, circuit, added) if told else None,  # not without what the steps cost
         intervals=tuple(
             replace(i, roles=i.roles | dict.fromkeys([c.name for c in rest.capacitors], "settled"))
             for i in mode.intervals

@@ -211,9 +211,9 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
 def _port_rows(mode: Mode, solution: Solution, explicit: ModeBuilder) -> Iterator[Row]:
     builder: ModeFormulas = explicit
     if mode.states:
-        from voltsec.steady.states import StateBuilder  # a lossy mode told by its states
+        from voltsec.steady.states import states_of  # a lossy mode told by its states
 
-        builder = StateBuilder(explicit)
+        builder = states_of(explicit) or explicit
     currents = [("Input current", "in", input_current(builder, MOST_TERMS))]
     if output_capacitor(solution.circuit) is not None:  # otherwise the load's own current, told elsewhere
         currents.append(("Output current", "out", output_current(builder, MOST_TERMS)))

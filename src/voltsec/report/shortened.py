@@ -14,7 +14,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from sympy import Add, And, Expr, Ge, Pow, Symbol, preorder_traversal
+from sympy import Add, And, Basic, Expr, Ge, Max, Pow, Symbol, preorder_traversal
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.computing_time import go_on, in_time, limited
@@ -23,7 +23,7 @@ from voltsec.steady.first_order import FirstOrder
 from voltsec.steady.mode_formulas import AVERAGES, BESIDE
 from voltsec.steady.modes import ModeBuilder
 from voltsec.steady.solution import Mode, Solution, Stress
-from voltsec.steady.states import LONG_TERMS, StateBuilder, serves
+from voltsec.steady.states import LONG_TERMS, StateBuilder, states_of
 from voltsec.tableau.expression import symbol
 
 LONG_SUM = 12
@@ -76,7 +76,7 @@ def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:
         # what takes long to write stays as the mode has it, told by its states
         groups = SHORT_AVERAGES if builder.length > LONG_TERMS else AVERAGES
         mode = replace(mode, **told.fields(groups), definitions=definitions)
-    states = StateBuilder(builder) if serves(builder) else None
+    states = states_of(builder)
     if states is not None:
         mode = replace(
             mode,
@@ -212,5 +212,15 @@ def _sums(expression: Expr) -> Iterable[Expr]:
 
 
 def _replaced(expression: Any, names: Mapping[Any, Any]) -> Any:
+    """``expression`` with sums named; the largest of several is not worked out anew."""
     go_on()
-    return None if expression is None else expression.xreplace(names)
+    if expression is None or not isinstance(expression, Basic):
+        return expression
+    if expression in names:
+        return names[expression]
+    parts = [_replaced(part, names) for part in expression.args]
+    if all(part is old for part, old in zip(parts, expression.args, strict=True)):
+        return expression
+    if isinstance(expression, Max):
+        return Max(*parts, evaluate=False)
+    return expression.func(*parts)

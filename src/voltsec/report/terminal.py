@@ -89,6 +89,7 @@ class View:
         self.alphabet: Alphabet = alphabet_for(console.encoding)
         self.width = console.width
         self.duties = self.circuit.duty_symbols
+        self._texts: dict[Any, str] = {}
         self.shown = _for_people(solution)
         self.leading = {} if brief else _leading_orders(solution)
 
@@ -300,7 +301,9 @@ class View:
     # -- lines ---------------------------------------------------------------------------------
 
     def _text(self, expression: Any) -> str:
-        return formula(expression, self.duties, self.alphabet)
+        if expression not in self._texts:
+            self._texts[expression] = formula(expression, self.duties, self.alphabet)
+        return self._texts[expression]
 
     def _section(self, title: str, aside: str = "") -> list[Text]:
         line = self.alphabet.plain("─") if self.alphabet.unicode else "-"

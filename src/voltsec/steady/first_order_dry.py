@@ -226,6 +226,12 @@ def _perturbed(case: Case, ideal: _Ideal) -> tuple[Eliminated, Balance] | None:
         unknown: (ideal.balance.ring.substitute(bottom, ring, {}), terms)
         for unknown, (bottom, terms) in ideal.balance.full.solved.items()
     }
+    output = case.circuit.output
+    wanted = {
+        ("m", k, unknown)
+        for k in range(len(case.sequence.intervals))
+        for unknown, _ in balance.network.voltage(output.start, output.end)
+    }
     for all_events in (False, True):
         rows = []
         for row in period_rows(case.circuit, case.sequence, balance.network, all_events, bends=True):
@@ -233,7 +239,7 @@ def _perturbed(case: Case, ideal: _Ideal) -> tuple[Eliminated, Balance] | None:
             if told is None:
                 return None
             rows.append(told)
-        found = eliminate(rows, ring, fractions_unknown=True, limited=False)
+        found = eliminate(rows, ring, wanted, fractions_unknown=True, limited=False)
         if len(found.conditions) >= len(case.sequence.unknown):
             break
     return found, _Perturbed(balance, found)

@@ -25,12 +25,15 @@ HALVINGS = 4
 
 
 def between(
-    stages: Stages, points: Points, labels: np.ndarray, label_of: Callable[[Points], np.ndarray]
+    stages: Stages,
+    points: Points,
+    labels: np.ndarray,
+    label_of: Callable[[Points, tuple[np.ndarray, ...] | None], np.ndarray],
 ) -> Iterator[Points]:
     """Halving points at which no mode is known, round by round.
 
     ``labels`` tell the mode of every sample point (-1: none, no end of a line); ``label_of`` gives those of
-    new points and may know more modes from one round to the next.
+    new points, with guesses to be tried first; without any, those of modes that came since.
     """
     names = [name for name, values in points.items() if np.ptp(values) > 0]
     if not names:
@@ -39,21 +42,23 @@ def between(
     place = np.array([scales[name].forth(points[name]) for name in names])
     spread = place.std(axis=1)[:, None]
     one, other = _lines(place / np.where(spread > 0, spread, 1.0), labels)
-    low, high, at_low = place[:, one], place[:, other], labels[one]
+    low, high, at_low, at_high = place[:, one], place[:, other], labels[one], labels[other]
     for _ in range(HALVINGS):
         if not low.shape[1]:
             return
         middle = (low + high) / 2
         found = {name: np.full(middle.shape[1], values[0]) for name, values in points.items()}
         found |= {name: scales[name].back(middle[k]) for k, name in enumerate(names)}
-        label = label_of(found)
+        label = label_of(found, (at_low, at_high))
         unknown = label < 0
         if unknown.any():
-            yield {name: values[unknown] for name, values in found.items()}
-            label = label_of(found)
+            some = {name: values[unknown] for name, values in found.items()}
+            yield some
+            label[unknown] = label_of(some, None)  # there may be new modes
         rises = label == at_low
         low = np.where(rises, middle, low)
         high = np.where(rises, high, middle)
+        at_high = np.where(rises, at_high, label)
 
 
 class _Scale:

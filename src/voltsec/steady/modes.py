@@ -72,6 +72,8 @@ class ModeBuilder(ModeFormulas):
         self.form = ClosedForm(found.balance, found.fractions, found.witness)
         self.witness = found.witness
         self.searched = points
+        self.by_states: ModeFormulas | None = None
+        """The same mode told by its states, once that was asked for."""
         self.too_long = []
         inside = self._inside(points)
         self.waveforms = Waveforms(self.balance, inside)

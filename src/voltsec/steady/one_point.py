@@ -27,7 +27,7 @@ from voltsec.steady.fractions import Fractions, NotClosed, OnlyAtEdge
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.points import as_arrays
 from voltsec.steady.repair import corrected
-from voltsec.steady.row_mode import RowMode, row_mode
+from voltsec.steady.row_mode import Effort, RowMode, row_mode
 from voltsec.steady.search import Found, Point, Search
 from voltsec.steady.time_grid import graded, refined, uniform
 from voltsec.steady.verification import GAP, may_miss_edge, verify
@@ -295,7 +295,8 @@ class Trial:
     def _in_floats(self, sequence: Sequence, shares: np.ndarray) -> tuple[float, ...] | None:
         """Fractions of a sequence here, solved in floats; None where it does not hold."""
         rows = self._started(sequence, shares)
-        mask, fractions = rows.holds(self.point, 1, thorough=len(sequence.unknown) == 1)
+        effort = Effort.ALL if len(sequence.unknown) == 1 else Effort.START
+        mask, fractions = rows.holds(self.point, 1, effort)
         return tuple(float(fractions[name][0]) for name in sequence.fractions) if mask[0] else None
 
     def _started(self, sequence: Sequence, shares: np.ndarray) -> RowMode:

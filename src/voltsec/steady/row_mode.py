@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 
@@ -82,6 +83,17 @@ class Wrong:
     end: float
 
 
+class Effort(Enum):
+    """From where Newton's method starts."""
+
+    START = 1
+    """The mode's own start alone."""
+    NEIGHBOURS = 2
+    """From points that are solved already as well."""
+    ALL = 3
+    """From wherever a solution may lie."""
+
+
 @dataclass(frozen=True)
 class RowMode:
     """A sequence ready for many points; ``exact`` is the same mode solved point by point."""
@@ -100,12 +112,9 @@ class RowMode:
         return self.exact.sequence
 
     def holds(
-        self, point: Mapping[str, Value], length: int, thorough: bool = True
+        self, point: Mapping[str, Value], length: int, effort: Effort = Effort.ALL
     ) -> tuple[Array, dict[str, Array]]:
-        """Where the mode holds among ``length`` points, and its fractions there (by name).
-
-        Unless ``thorough``, Newton's method starts from ``start`` alone.
-        """
+        """Where the mode holds among ``length`` points, and its fractions there (by name)."""
         system = self._system(FULL)
         mask = np.zeros(length, bool)
         chosen = {name: np.full(length, np.nan) for name in system.fractions}
@@ -132,7 +141,7 @@ class RowMode:
         if not left.size:
             return mask, chosen
         attempt(left, limits[:, left] * np.array(self.start)[:, None])
-        if not system.unknown or not thorough:
+        if not system.unknown or effort is Effort.START:
             return mask, chosen
         around = self._coordinates(point, length)
         for _ in range(ROUNDS):
@@ -144,6 +153,8 @@ class RowMode:
             nearest = known[np.abs(around[:, left, None] - around[:, None, known]).sum(axis=0).argmin(axis=1)]
             shares = np.array([chosen[system.fractions[k]][nearest] for k in system.unknown])
             attempt(left, shares / limits[:, nearest] * limits[:, left])
+        if effort is Effort.NEIGHBOURS:
+            return mask, chosen
         left = np.flatnonzero(ordered & ~mask)
         for some, guess in starts(system, cut(whole, left), limits[0, left]):
             open_ = ~mask[left[some]]

@@ -86,9 +86,13 @@ class Search:
 
     @property
     def labels(self) -> np.ndarray:
-        """The mode that holds at each sample point (found ones first, then numeric), -1 for none."""
+        """The mode that holds at each sample point, -1 for none.
+
+        Found modes have even numbers, numeric ones odd ones, so that a mode keeps its own when more come.
+        """
         label = np.full(self.count, -1)
-        for number, holds in enumerate([*(f.holds for f in self.found), *self.numeric_holds]):
+        found = [(2 * k, one.holds) for k, one in enumerate(self.found)]
+        for number, holds in [*found, *((2 * k + 1, holds) for k, holds in enumerate(self.numeric_holds))]:
             label[holds & (label < 0)] = number
         return label
 

@@ -20,6 +20,7 @@ from voltsec.steady.frontier import Points, between
 from voltsec.steady.numeric_mode import NumericMode
 from voltsec.steady.one_point import Outcome, look, rows_of
 from voltsec.steady.points import as_arrays, sample_points
+from voltsec.steady.row_mode import Effort
 from voltsec.steady.search import Found, Point, Search, numeric_mode_of
 from voltsec.steady.stages import Stages, stages_of
 from voltsec.steady.verification import judged, verify
@@ -86,6 +87,8 @@ class _Searching:
         self.references = references
         self.search = Search(stages, sample_points(circuit, stages))
         self.covered = np.zeros(self.search.count, bool)
+        self.asked: set[int] = set()
+        """Numbers of the modes that were asked last where they hold."""
         try:
             self._search()
         except OutOfTime:
@@ -213,7 +216,7 @@ class _Searching:
         if where.size:
             rows = rows_of(self.circuit, self.references, search, mode.sequence)
             points = {name: values[where] for name, values in search.points.items()}
-            holds[where] = rows.holds(points, where.size)[0]
+            holds[where] = rows.holds(points, where.size, Effort.NEIGHBOURS)[0]
         search.numeric.append(mode)
         search.numeric_holds.append(holds)
         search.examples[mode.sequence] = (search.point(place), np.array(outcome.shares))
@@ -237,23 +240,38 @@ class _Searching:
             margin = np.where(mask, np.nan_to_num(fractions).min(axis=0), 0.0)
         return mask, margin, fractions
 
-    def _labels_of(self, points: Points) -> np.ndarray:
-        """The mode that holds at each of ``points``, as :attr:`Search.labels` counts them."""
+    def _labels_of(self, points: Points, guesses: tuple[np.ndarray, ...] | None) -> np.ndarray:
+        """The mode that holds at each of ``points``, as :attr:`Search.labels` counts them.
+
+        No two hold at one point, so the mode that each of ``guesses`` has for a point is asked first, and
+        every mode with little effort before one is asked with more.  Without guesses only modes are asked
+        that came since the last call.
+        """
         search = self.search
         label = np.full(len(points["T"]), -1)
-        modes: list[Found | NumericMode] = [*search.found, *search.numeric]
-        sizes = [int(found.holds.sum()) for found in search.found]
-        sizes += [int(holds.sum()) for holds in search.numeric_holds]
-        for number in sorted(range(len(modes)), key=lambda k: -sizes[k]):
-            left = np.flatnonzero(label < 0)
-            if not left.size:
-                break
-            some = {name: values[left] for name, values in points.items()}
-            mode = modes[number]
-            if isinstance(mode, Found):
-                mask = self._judged(mode, some)[0]
-            else:
-                rows = rows_of(self.circuit, self.references, search, mode.sequence)
-                mask = rows.holds(some, left.size)[0]
-            label[left[mask]] = number
+        modes: dict[int, Found | NumericMode] = {2 * k: one for k, one in enumerate(search.found)}
+        sizes = {2 * k: int(one.holds.sum()) for k, one in enumerate(search.found)}
+        modes |= {2 * k + 1: one for k, one in enumerate(search.numeric)}
+        sizes |= {2 * k + 1: int(holds.sum()) for k, holds in enumerate(search.numeric_holds)}
+        order = sorted(modes, key=lambda k: -sizes[k])
+        if guesses is None:
+            order = [number for number in order if number not in self.asked]
+        self.asked = set(modes)
+        for effort in (Effort.NEIGHBOURS, Effort.ALL):
+            tried = {number: np.zeros(len(label), bool) for number in order}
+            for guess in (*(guesses or ()), None):
+                for number in order:
+                    left = (label < 0) & ~tried[number]
+                    left &= True if guess is None else guess == number
+                    mode = modes[number]
+                    if not left.any() or (isinstance(mode, Found) and effort is Effort.ALL):
+                        continue
+                    tried[number] |= left
+                    some = {name: values[left] for name, values in points.items()}
+                    if isinstance(mode, Found):
+                        mask = self._judged(mode, some)[0]
+                    else:
+                        rows = rows_of(self.circuit, self.references, search, mode.sequence)
+                        mask = rows.holds(some, int(left.sum()), effort)[0]
+                    label[np.flatnonzero(left)[mask]] = number
         return label

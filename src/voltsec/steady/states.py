@@ -152,7 +152,16 @@ class StateBuilder(StateFormulas):
         return _Loosely(self)
 
     def told(self, name: str) -> Expr | None:
-        """As the explicit ones; what is longest told by the states."""
+        """As the explicit ones; what is longest told by the states.  What was told is kept."""
+        if self._told.get(name) is None:
+            self._told[name] = self._anew(name)
+        return self._told[name]
+
+    @cached_property
+    def _told(self) -> dict[str, Expr | None]:
+        return {}
+
+    def _anew(self, name: str) -> Expr | None:
         group, _, part = name.partition(".")
         if group in ("gain", "output_voltage", "source_currents"):
             return self.explicit.told(name)
@@ -341,9 +350,11 @@ LONG_TERMS = 24
 
 def told_by_states(builder: ModeBuilder) -> StateBuilder | None:
     """Formulas by states, where explicit ones would be too long to read."""
-    return StateBuilder(builder) if builder.length > LONG_TERMS and serves(builder) else None
+    return states_of(builder) if builder.length > LONG_TERMS else None
 
 
 def states_of(builder: ModeBuilder) -> StateBuilder | None:
-    """The mode's states, where it can be told by them."""
-    return StateBuilder(builder) if serves(builder) else None
+    """The mode's states, where it can be told by them; made once, they hold what was worked out."""
+    if builder.by_states is None and serves(builder):
+        builder.by_states = StateBuilder(builder)
+    return builder.by_states if isinstance(builder.by_states, StateBuilder) else None
