@@ -76,7 +76,7 @@ def test_products_as_facts() -> None:
     facts = Facts(products=[product])
     assert facts.sign(Ratio(X - Y, ONE)) is None
     assert undecided(Ratio(product * X, ONE), facts) == []
-    assert undecided((product * (X - Z), ONE), facts) == [X - Z]
+    assert undecided(Ratio(product * (X - Z), ONE), facts) == [X - Z]
 
 
 def test_facts() -> None:
