@@ -33,7 +33,7 @@ _HOMES = {
     "Circuit": "voltsec.circuit.circuit",
     "CircuitError": "voltsec.circuit.fault",
     "NoSteadyState": "voltsec.circuit.fault",
-    "Solution": "voltsec.steady.solution",
+    "Solution": "voltsec.results.solution",
     "compare": "voltsec.practice.design.comparison",
     "draw": "voltsec.report.drawing",
     "load": "voltsec.command.netlists",
