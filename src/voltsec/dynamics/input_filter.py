@@ -46,6 +46,8 @@ from voltsec.waveforms.network import NotDetermined
 
 COMFORTABLE = 6.0
 """Decibels between the impedances that leave a loop nearly as it was (common practice, no source)."""
+NOTHING = 1e-9
+"""A response of the output to the duty below this share of the input's voltage is none."""
 PASSIVE = (Inductor, Capacitor, Resistor)
 POINTS = 400
 
@@ -202,6 +204,11 @@ def interaction(circuit: Circuit, point: Mapping[str, float]) -> Interaction:
     responses = sampled.at(hertz)
     symbol = circuit.input.quantity.symbol
     a, b = responses[OUTPUT, duty], responses[OUTPUT, symbol]
+    if np.abs(a).max() <= NOTHING * abs(float(level)):
+        raise NotTold(
+            f"{duty} does not move the output, so no loop could hold it, and there is nothing to compare the "
+            "filter with"
+        )
     c, e = responses[INPUT_CURRENT, duty], responses[INPUT_CURRENT, symbol]
     with np.errstate(all="ignore"):
         result = Interaction(found, hertz, transfer.at(hertz), 1 / e, 1 / (e - c * b / a), None)

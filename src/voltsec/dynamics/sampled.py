@@ -36,6 +36,8 @@ from voltsec.waveforms.trajectory import Trajectory
 
 GRAZING = 1e-9
 """A sign that changes with a slope below this (scaled, per period) says nothing about the instant."""
+ROUNDING = 1e-14
+"""A response below this share of the largest at its frequency is what sums of numbers leave."""
 CHUNK = 64
 """Frequencies worked out together."""
 
@@ -238,6 +240,9 @@ class Sampled:
         for start in range(0, len(hertz), CHUNK):
             parts.append(self._responses(2 * np.pi * hertz[start : start + CHUNK] * second))
         found = np.concatenate(parts)
+        sizes = np.abs(found)
+        largest = np.where(np.isfinite(sizes), sizes, 0.0).max(axis=(1, 2), keepdims=True, initial=0.0)
+        found = np.where(sizes < ROUNDING * largest, 0.0, found)  # what nothing moves is told as zero
         return {
             (label, control): found[:, i, j]
             for i, label in enumerate(self.outputs)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from voltsec.practice.design.extremes import Corner, Extreme, WorstCase
@@ -71,9 +72,17 @@ def sizing_json(sizing: Sizing) -> Json:
         },
         "losses": None
         if sizing.losses is None
-        else {"at": _corner(sizing.losses[0]), "parts": sizing.losses[1]},
+        else {
+            "at": _corner(sizing.losses[0]),
+            "parts": {name.partition(".")[2]: loss for name, loss in sizing.losses[1].items()},
+        },
         "notes": list(sizing.notes),
     }
+
+
+def _losses(at: Corner, losses: Mapping[str, float]) -> Json:
+    """By part, those beside conduction by part and kind (``S.turn_on``)."""
+    return {"at": _corner(at), "parts": {name.partition(".")[2]: loss for name, loss in losses.items()}}
 
 
 def ranges_json(points: Points) -> Json:

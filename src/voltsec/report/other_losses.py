@@ -64,6 +64,13 @@ KINDS = {
 """By the last part of a result's name, ``other_losses.S.turn_on``."""
 
 
+def loss_words(name: str) -> str:
+    """``S, turn-on`` for ``other_losses.S.turn_on``; nothing for the name of another result."""
+    group, _, rest = name.partition(".")
+    part, _, key = rest.rpartition(".")
+    return f"{part}, {KINDS[key].words}" if group == "other_losses" else ""
+
+
 def drawn_power(solution: Solution) -> float:
     """Watt that the sources give at the operating point; the solution has numbers."""
     numbers = solution.numbers

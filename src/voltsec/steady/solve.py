@@ -192,6 +192,23 @@ class Engine:
         held, found = row_mode(name, mode, point, ()).holds(point, 1)
         return (mode.sequence, [float(found[f][0]) for f in mode.sequence.fractions]) if held[0] else None
 
+    def met_at(self, point: Mapping[str, float]) -> tuple[Mode, Case] | None:
+        """The mode at ``point`` that is not among those listed, of which only intervals are told.
+
+        None where none is found; one that is listed is told by its name in :meth:`mode_at`.
+        """
+        found = in_time(lambda: sequence_at(self.circuit, references(self.circuit), dict(point)))
+        listed = {builder.balance.sequence for _, builder in self.builders}
+        if found is None or found.sequence in listed | {numeric.sequence for _, numeric in self.numeric}:
+            return None
+        held, shares = row_mode("", found, point, ()).holds(point, 1)
+        if not held[0]:
+            return None
+        fractions = np.array([float(shares[name][0]) for name in found.sequence.fractions])
+        mode = mode_without_formulas(found, self._next_name(found, point))
+        case = Case(self.circuit, found.stages, found.sequence, found.references, point, fractions)
+        return mode, case
+
     def _next_name(self, mode: NumericMode, point: Mapping[str, float]) -> str:
         """A name for a mode that is not listed, in line with the others."""
         kind = "DCM" if mode.sequence.unknown else "CCM"
