@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from voltsec.command.netlists import load
     from voltsec.dynamics.state_equations import states
     from voltsec.language.reader import read
+    from voltsec.practice.design.comparison import compare
     from voltsec.practice.design.extremes import worst_case
     from voltsec.practice.design.sizing import size
     from voltsec.practice.solve import solve
@@ -33,6 +34,7 @@ _HOMES = {
     "CircuitError": "voltsec.circuit.fault",
     "NoSteadyState": "voltsec.circuit.fault",
     "Solution": "voltsec.steady.solution",
+    "compare": "voltsec.practice.design.comparison",
     "draw": "voltsec.report.drawing",
     "load": "voltsec.command.netlists",
     "read": "voltsec.language.reader",
@@ -47,6 +49,7 @@ __all__ = [
     "CircuitError",
     "NoSteadyState",
     "Solution",
+    "compare",
     "draw",
     "load",
     "read",

@@ -166,6 +166,9 @@ def corner_at(evaluated: Evaluated, worst: Worst) -> tuple[Corner, Numbers | Non
     if points.duty is not None:
         values[points.duty] = float(evaluated.duties(place)[0])
         shown[points.duty] = values[points.duty]
+    if not evaluated.formulas:
+        mode = str(evaluated.at(place, ("output_voltage",)).mode[0])
+        return Corner(shown, mode, worst.corner), None
     full, missing = known_point(points.circuit, values)
     evaluate = evaluated.solution.evaluate
     numbers = None
