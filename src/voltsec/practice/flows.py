@@ -96,7 +96,7 @@ def interval_flows(what: Circuit | Solution) -> tuple[IntervalFlow, ...]:
 
 
 def _cut_off(circuit: Circuit, conducting: frozenset[str]) -> frozenset[str]:
-    """Elements and windings that cannot carry a current: what blocks, and what no loop goes through without it.
+    """Elements and windings without a current: what blocks, and what no loop goes through without it.
 
     So much is known even where ideal parts leave open how much the others carry.
     """
