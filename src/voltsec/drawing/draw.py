@@ -30,9 +30,10 @@ def picture(circuit: Circuit, label: Callable[[str], tuple[str, ...]]) -> Pictur
 def _best(task: Task, labels: Labels) -> Picture:
     """The best picture; remembered, since a report draws the same circuit several times."""
     trials = [_sided(task, one, labels) for _, one in arrangements(task)[:CANDIDATES]]
-    drawn = [trial for trial in trials if trial is not None] or [_sided(task, spread(task), labels)]
-    assert drawn[0] is not None, "a spread arrangement has room for everything"
-    return min(filter(None, drawn), key=lambda trial: trial[0])[1]
+    drawn = [trial for trial in trials if trial is not None]
+    if not drawn:  # a spread arrangement has room for everything
+        drawn = list(filter(None, [_sided(task, spread(task), labels)]))
+    return min(drawn, key=lambda trial: trial[0])[1]
 
 
 def _sided(task: Task, arrangement: Arrangement, labels: Labels) -> tuple[float, Picture] | None:
