@@ -15,8 +15,8 @@ from voltsec.practice.design.points import Points, points_of
 from voltsec.practice.design.specification import BadSpecification, read_specification
 from voltsec.practice.solve import solve
 from voltsec.practice.sweep import known_point
+from voltsec.results.solution import Mode, Numbers, Solution
 from voltsec.results.table import results_of
-from voltsec.steady.solution import Mode, Numbers, Solution
 
 STRESSES = ("voltage_peak", "current_peak", "current_rms")
 LEAST = ("efficiency", "overall_efficiency")
@@ -166,6 +166,9 @@ def corner_at(evaluated: Evaluated, worst: Worst) -> tuple[Corner, Numbers | Non
     if points.duty is not None:
         values[points.duty] = float(evaluated.duties(place)[0])
         shown[points.duty] = values[points.duty]
+    if not evaluated.formulas:
+        mode = str(evaluated.at(place, ("output_voltage",)).mode[0])
+        return Corner(shown, mode, worst.corner), None
     full, missing = known_point(points.circuit, values)
     evaluate = evaluated.solution.evaluate
     numbers = None

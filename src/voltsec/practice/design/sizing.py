@@ -38,8 +38,8 @@ from voltsec.practice.design.specification import (
     sized_symbol,
 )
 from voltsec.practice.solve import solve
+from voltsec.results.solution import Solution
 from voltsec.results.table import inductances, lossy_elements, results_of
-from voltsec.steady.solution import Solution
 
 COIL_SERIES = "E12"
 CAPACITOR_SERIES = "E6"
