@@ -46,6 +46,8 @@ DOWNWARDS = (
 ASKED_BY_A_NOTEBOOK = {
     ("results/solution.py", "report"),
     ("results/solution.py", "practice"),
+    ("practice/design/comparison.py", "report"),
+    ("practice/design/sizing.py", "report"),
     ("practice/waves.py", "report"),
     ("circuit/circuit.py", "report"),
     ("practice/startup_result.py", "report"),
