@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.steady.ripple_means import RippleMeans
 from voltsec.tableau.assembly import (
     average_rows,
     bends_count,
@@ -19,8 +20,11 @@ from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
 from voltsec.tableau.ratio import Ratio, lowest_terms
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, is_turns, symbols_of
+from voltsec.tableau.ring import Polynomial, Ring, TooLarge, definite_sign, factors, is_turns, symbols_of
 from voltsec.tableau.scaled_ring import ScaledRing
+
+LONG_TOGETHER = 300
+"""Terms of a mean or ramp, solved with all others, from which ramps are told by the averages."""
 
 Label = tuple[int, str, str, str]
 """Interval, device, quantity and moment of a sign condition."""
@@ -152,19 +156,38 @@ class Balance:
 
     @cached_property
     def separate_ramps(self) -> bool:
-        """Two switch intervals or fewer: mean coil currents are equal and ramps follow from them.
+        """Ramps follow from the averages, which see constant coil currents.
 
-        Not so where coils in series leave open how they share a voltage: there only the equal ramps
-        of their common current decide it, so everything is solved together.
+        So it is with two switch intervals or fewer, where a coil's mean is the same in all; with more where
+        resistances make means and ramps together too long, means then following from the ramps.  Not so
+        where coils in series leave open how they share a voltage: there only the equal ramps of their common
+        current decide it, so everything is solved together.
         """
         count = len(self.sequence.intervals)
-        if self.by_itself or count > 2:
+        if self.by_itself or (count > 2 and not self._too_long):
             return False
         return all(
             self.averages.fraction(("m", k, ("u", coil.name))) is not None
             for k in range(count)
             for coil in coils(self.circuit)
         )
+
+    @cached_property
+    def _too_long(self) -> bool:
+        """True where means and ramps together are too long, and resistances are what makes them so."""
+        if not bends_count(self.circuit):
+            return False
+        try:
+            solved = self.full.solved.values()
+        except TooLarge:
+            return True
+        return any(len(part) > LONG_TOGETHER for bottom, row in solved for part in (bottom, *row.values()))
+
+    @cached_property
+    def ripple_means(self) -> RippleMeans | None:
+        """What ripple adds to means, where ramps follow from the averages and means differ."""
+        uneven = len(self.sequence.intervals) > 2 and self.separate_ramps
+        return RippleMeans(self) if uneven else None
 
     @cached_property
     def _ramps(self) -> list[Eliminated]:
@@ -199,6 +222,8 @@ class Balance:
 
     def mean(self, k: int, unknown: Unknown) -> Ratio | None:
         """Mean of ``unknown`` in interval ``k``; None where it is not determined."""
+        if self.ripple_means is not None:
+            return self.value(k, {unknown: self.ring.one}, "mean")
         if self.separate_ramps or self.by_itself:
             return self.averages.fraction(("m", k, unknown))
         return self.full.fraction(("m", k, unknown))
@@ -229,6 +254,9 @@ class Balance:
         """
         if part == "bend" and not self.bends:
             return Affine(Ratio(self.ring.zero, self.ring.one), {})
+        if part == "mean" and self.ripple_means is not None:
+            added = Affine(*self.ripple_means.added(k, row))
+            return self.affine(k, row, "average").plus(added, 1)
         source, letter = self._source(k, part)
         terms: dict = {}
         denominator = self.ring.one

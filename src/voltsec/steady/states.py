@@ -338,6 +338,7 @@ def serves(builder: ModeBuilder) -> bool:
         not balance.by_itself
         and bool(builder.circuit.parasitics)
         and balance.separate_ramps
+        and balance.ripple_means is None
         and all(
             balance.capacitor_voltage(capacitor.name) is not None for capacitor in builder.circuit.capacitors
         )
