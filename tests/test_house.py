@@ -33,7 +33,10 @@ DOWNWARDS = (
     ("practice", "drawing"),
     ("dynamics",),
     ("waveforms",),
-    ("steady",),
+    ("held",),
+    ("formulas",),
+    ("search",),
+    ("periodic",),
     ("results",),
     ("tableau",),
     ("circuit",),
@@ -41,8 +44,8 @@ DOWNWARDS = (
 """Each room may import from itself and from the rooms of later lines; ``language`` only from ``circuit``."""
 
 ASKED_BY_A_NOTEBOOK = {
-    ("steady/solution.py", "report"),
-    ("steady/solution.py", "practice"),
+    ("results/solution.py", "report"),
+    ("results/solution.py", "practice"),
     ("practice/waves.py", "report"),
     ("circuit/circuit.py", "report"),
     ("practice/startup_result.py", "report"),

@@ -20,11 +20,12 @@ if TYPE_CHECKING:
     from voltsec.command.netlists import load
     from voltsec.dynamics.state_equations import states
     from voltsec.language.reader import read
+    from voltsec.practice.design.comparison import compare
     from voltsec.practice.design.extremes import worst_case
     from voltsec.practice.design.sizing import size
     from voltsec.practice.solve import solve
     from voltsec.report.drawing import draw
-    from voltsec.steady.solution import Solution
+    from voltsec.results.solution import Solution
 
     __version__: str
 
@@ -32,7 +33,8 @@ _HOMES = {
     "Circuit": "voltsec.circuit.circuit",
     "CircuitError": "voltsec.circuit.fault",
     "NoSteadyState": "voltsec.circuit.fault",
-    "Solution": "voltsec.steady.solution",
+    "Solution": "voltsec.results.solution",
+    "compare": "voltsec.practice.design.comparison",
     "draw": "voltsec.report.drawing",
     "load": "voltsec.command.netlists",
     "read": "voltsec.language.reader",
@@ -47,6 +49,7 @@ __all__ = [
     "CircuitError",
     "NoSteadyState",
     "Solution",
+    "compare",
     "draw",
     "load",
     "read",

@@ -10,6 +10,7 @@ from tests.command.readme import output_of
 from voltsec.circuit import elements
 from voltsec.command.status import Status
 from voltsec.language import quantities
+from voltsec.language.parts import IN_EQUATIONS, KINDS, PROPERTIES
 
 TEXT = output_of("language")
 BLOCKS = [dedent(block) for block in re.findall(r"(?:^ {4}.*\n|^\n(?= {4}))+", TEXT, re.MULTILINE)]
@@ -60,13 +61,15 @@ def test_every_other_statement_shown_is_read(statement: str) -> None:
 def test_every_kind_of_element_with_its_properties_is_told() -> None:
     table = TEXT.partition("properties\n")[2].partition("The arrow")[0]
     told = dict(re.findall(r"^    (\w+) +(\S.*)$", table, re.MULTILINE))
-    kinds = {value.kind: value for value in vars(elements).values() if getattr(value, "kind", "")}
-    assert len(kinds) >= 9
-    for kind, element in kinds.items():
-        assert kind in told
-        for name in ("resistance", "drop", "magnetizing"):
-            has = name in element.__dataclass_fields__
-            assert has == (name in told[kind].partition("   ")[2]), (kind, name)
+    assert {value.kind for value in vars(elements).values() if getattr(value, "kind", "")} == set(KINDS)
+    beside = TEXT.partition("Losses beside conduction")[2].partition("A core wound")[0]
+    for kind, (_, _, properties) in KINDS.items():
+        for name in PROPERTIES:
+            has = name in properties
+            if name in IN_EQUATIONS:
+                assert has == (name in told[kind].partition("   ")[2]), (kind, name)
+            elif has:
+                assert kind in beside and name in beside, (kind, name)
 
 
 def test_every_unit_and_exit_status_is_told() -> None:

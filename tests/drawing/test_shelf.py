@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import networkx as nx
 import pytest
 
 import voltsec
 from tests.drawing.geometry import circuit_is_drawn, collisions, crossings, is_planar
+from voltsec.circuit.graph import graph_of
 from voltsec.command.netlists import shipped_circuits
 from voltsec.drawing.picture import Picture
 
@@ -24,12 +26,12 @@ def test_the_drawing_is_the_circuit(name: str) -> None:
 
 def _as_expected(circuit: voltsec.Circuit, drawn: Picture) -> None:
     """Source left of everything, reference nodes at the bottom, every net named, dots on windings."""
-    middles = {part.name: (part.box.left + part.box.right) / 2 for part in drawn.parts}
+    middles = {part.name: (part.terminals[0][0] + part.terminals[1][0]) / 2 for part in drawn.parts}
     assert middles[circuit.input.name] == min(middles.values())
-    lowest = max(wire.end[1] for wire in drawn.wires)
-    grounds = {net for net, _, _ in drawn.references}
-    for net in grounds:
-        assert max(wire.end[1] for wire in drawn.wires if wire.net == net) == lowest
+    for part in nx.connected_components(graph_of(circuit)):  # each side of a transformer stands on its own
+        (ground,) = {net for net, _, _ in drawn.references} & part
+        heights = {net: max(w.end[1] for w in drawn.wires if w.net == net) for net in part}
+        assert heights[ground] == max(heights.values())
     assert {text.text for text in drawn.texts} == set(circuit.nodes)
     if circuit.transformers:
         assert drawn.cores

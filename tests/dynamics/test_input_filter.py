@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 import voltsec
+from voltsec.dynamics.chosen_mode import NotTold
 from voltsec.dynamics.input_filter import input_filter, interaction
-from voltsec.steady.points import operating_point
+from voltsec.periodic.points import operating_point
+from voltsec.practice.dynamics import told_of
 
 STAGE = """source Vg : in -> gnd = 12 V
 {filter}
@@ -94,3 +96,33 @@ def test_damping_gives_the_margin_it_says() -> None:
     told = interaction(damped, there)
     assert told.worst[0] == pytest.approx(found.damping.margin, abs=0.1) and told.worst[0] > 5.9
     assert told.damping is None or told.worst[0] < 6
+
+
+STRAIGHT = """source Vg : in -> gnd = 12 V
+inductor Lf : in -> m = 10 uH
+capacitor Cf : m -> gnd = 10 uF
+switch S1 : m -> a
+switch S2 : a -> gnd
+capacitor C1 : a -> b = 1 uF
+diode D1 : m -> b
+load R : m -> gnd = 10 ohm
+drive S1 at D
+drive S2 against S1
+operate D = 0.4, T = 10 us
+"""
+
+
+def test_a_duty_that_moves_nothing_is_told() -> None:
+    """The load hangs at the filter itself: by Kirchhoff's laws the switched capacitor changes no mean."""
+    one = voltsec.read(STRAIGHT)
+    point = operating_point(one)
+    assert point is not None
+    with pytest.raises(NotTold, match="does not move the output"):
+        interaction(one, point)
+    found = told_of(voltsec.solve(one), {})
+    assert found.interaction is None
+    duty = found.model.response("duty")
+    assert duty is not None and duty.averaged is not None and duty.averaged.zero
+    exact = found.model.exact(duty.link, np.array([1e3, 1e4]))
+    assert exact is not None and not exact.any()
+    assert not any("off by" in note or "is zero" in note for note in found.model.notes)

@@ -17,8 +17,8 @@ from tests.dynamics.models import model
 from tests.dynamics.perturbed import response
 from voltsec.dynamics.averaged import with_probe
 from voltsec.dynamics.sampled import Sampled
+from voltsec.periodic.points import operating_point
 from voltsec.results.table import voltage
-from voltsec.steady.points import operating_point
 from voltsec.waveforms.exact import exact_state
 
 # Made up for the gauge station, with loads heavy enough to be at rest again within some hundred periods.
@@ -180,3 +180,23 @@ def test_output_impedance_is_the_load_s_pull() -> None:
     change = Measures(pulled).value(output)[0] - Measures(rest).value(output)[0]
     exact = found.exact(zout.link, np.array([0.0]))
     assert exact is not None and exact[0].real == pytest.approx(change / 1e-3, rel=1e-3)
+
+
+def test_without_damping_the_exact_response_is_there_beside_the_resonance() -> None:
+    """Ideal parts and a constant current: D Vg/(1 + s^2 L Co) below the switching frequency, by hand."""
+    found = model(
+        "source Vg : in -> gnd = 12 V\nswitch S : in -> a\ndiode D1 : gnd -> a\n"
+        "inductor L : a -> out = 100 uH\ncapacitor Co : out -> gnd = 47 uF\n"
+        "current Io : out -> gnd = 1 A\noperate D = 0.4, f = 100 kHz\n"
+    )
+    resonance = 1 / (2 * pi * (100e-6 * 47e-6) ** 0.5)
+    hertz = np.array([100.0, 1e3, resonance, 4e3, 9e3])
+    duty, line = found.response("duty"), found.response("input")
+    assert duty is not None and line is not None
+    with np.errstate(divide="ignore"):
+        wanted = 1 / (1 - (hertz / resonance) ** 2)
+    for one, gain in ((duty, 12.0), (line, 0.4)):
+        exact = found.exact(one.link, hertz)
+        assert exact is not None
+        beside = np.array([0, 1, 3, 4])
+        assert np.abs(exact[beside] / (gain * wanted[beside]) - 1).max() < 0.05

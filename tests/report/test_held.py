@@ -8,10 +8,10 @@ import pytest
 from sympy import Symbol, sympify
 
 import voltsec
+from voltsec.held.held import HeldState, held_state
 from voltsec.report.alphabet import ASCII, UNICODE, Alphabet
 from voltsec.report.held import held_json, held_lines
 from voltsec.report.machine import json_text
-from voltsec.steady.held import HeldState, held_state
 
 
 def lines_of(state: HeldState, alphabet: Alphabet = UNICODE) -> list[str]:

@@ -8,7 +8,7 @@ from sympy import Abs, And, Basic, Expr, Ge, Lt, Max, Piecewise, Rational, Symbo
 
 from tests.report.samples import sepic_solution
 from voltsec.report.machine import as_json, expressions_of, json_text
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 ODD_NAMES = ("E", "I", "N", "S", "Q", "O", "C", "pi", "beta", "gamma", "zeta", "oo", "zoo", "sqrt")
 

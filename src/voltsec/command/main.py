@@ -25,6 +25,7 @@ COMMANDS = {
     "map": "voltsec.command.map",
     "sweep": "voltsec.command.sweep",
     "size": "voltsec.command.size",
+    "compare": "voltsec.command.compare",
     "waves": "voltsec.command.waves",
     "draw": "voltsec.command.draw",
     "startup": "voltsec.command.startup",

@@ -31,7 +31,7 @@ def command(netlist: str, mode_name: str | None, form: str | None) -> None:
     from voltsec.command.netlists import load, load_aloud
 
     circuit = load(netlist) if form == "json" else load_aloud(netlist)
-    from voltsec.dynamics.chosen_mode import NotTold, chosen_mode
+    from voltsec.dynamics.chosen_mode import NotTold
     from voltsec.dynamics.state_equations import states
     from voltsec.practice.solve import solve
 
@@ -56,6 +56,7 @@ def command(netlist: str, mode_name: str | None, form: str | None) -> None:
         from voltsec.report.states_text import states_lines
 
         width = min(get_terminal_size().columns, 100)
-        mode = chosen_mode(answer, mode_name)
-        for line in states_lines(circuit, mode, found, width, alphabet_for(sys.stdout.encoding or "utf-8")):
+        for line in states_lines(
+            circuit, found.told, found, width, alphabet_for(sys.stdout.encoding or "utf-8")
+        ):
             click.echo(line)

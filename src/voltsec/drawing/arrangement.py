@@ -14,17 +14,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 from voltsec.drawing.pieces import Task
 
 OVERLAP = 60.0
-CROSSING = 22.0
+FIRST_CROSSING = 11.0
+"""One crossing is often better than a way round everything."""
+CROSSING = 25.0
 RISER = 1.4
 LENGTH = 0.3
 HEIGHT = 0.7
 ROW = 1.5
 BACKWARDS = 1.5
 APART = 14.0
+STACKED = 5.0
+RAISED = 1.5
 FAR = 10**6
 SERIES = {"inductor": 2.6, "diode": 1.5, "capacitor": 0.8, "switch": 0.6, "resistor": 1.5}
 """For a part on the power's way that stands upright."""
@@ -56,16 +61,14 @@ class Arrangement:
         return Arrangement(self.rows[:], self.lifts[:], self.order[:])
 
 
-@dataclass(frozen=True)
-class Lying:
+class Lying(NamedTuple):
     """A part that lies in a row between two tokens."""
 
     piece: int
     row: int
 
 
-@dataclass(frozen=True)
-class Upright:
+class Upright(NamedTuple):
     """A part, or a riser of a lying one, that stands at a token between two rows."""
 
     piece: int
@@ -154,7 +157,8 @@ def cost(task: Task, arrangement: Arrangement) -> float:
             for row, left, right, _ in spans:
                 if low < row < high and left < at < right:
                     crossings += 1
-    total += CROSSING * crossings
+    if crossings:
+        total += FIRST_CROSSING + CROSSING * (crossings - 1)
     total += ROW * max(max(rows), max(arrangement.lifts))
     return total + _manners(task, arrangement, found) + _windings(task, arrangement, found)
 
@@ -187,7 +191,7 @@ def _manners(task: Task, arrangement: Arrangement, found: Laid) -> float:
         lies = last >= 0
         kind = piece.kind
         if p == task.input:
-            total += 7.0 * at + (12.0 if lies else 0.0)
+            total += 4.0 * at + (8.0 if at else 0.0) + (12.0 if lies else 0.0)
             if not lies and rows[piece.start] < rows[piece.end]:
                 total += 4.0
         elif kind in ("load", "current"):
@@ -211,6 +215,10 @@ def _manners(task: Task, arrangement: Arrangement, found: Laid) -> float:
                 if lifts[p] == 0 or piece.start in zero or piece.end in zero:
                     total += 6.0
                 total += 0.4
+    for net in task.references[1:]:
+        if rows[net]:
+            total += RAISED * rows[net]
+            total += 15.0 * sum(rows[other] < rows[net] for other in task.parts[net])
     for net in range(len(rows)):
         total += 0.02 * abs(found.first[net] - depth[net])
     return total
@@ -223,8 +231,9 @@ def _windings(task: Task, arrangement: Arrangement, found: Laid) -> float:
     position = found.position
     for core in task.cores:
         standing = [stems[p] for p in core if p in stems]
-        if len(core) > 2 and len(standing) == len(core) and not _common(standing):
-            total += APART
+        if len(core) > 2 and len(standing) == len(core):
+            apart = sum(not _beside(standing[0], other) for other in standing[1:])
+            total += STACKED * apart
         ordered = sorted(core, key=lambda p: position[2 * p])
         for one, other in pairwise(ordered):
             a, b = stems.get(one), stems.get(other)
@@ -239,23 +248,21 @@ def _windings(task: Task, arrangement: Arrangement, found: Laid) -> float:
                     total += APART * _between(arrangement, found, (left, right), (low, high))
                 elif tapped and high == low:
                     total += 1.0 + 1.2 * distance
-                else:
-                    total += 1.6 * APART
-            elif (
-                a is None
-                and b is None
-                and tapped
-                and arrangement.lifts[one] == arrangement.lifts[other] == -1
-            ):
+                else:  # one above the other
+                    total += STACKED + 1.2 * distance
+                    total += APART * _between(
+                        arrangement, found, (left, right), (min(a.low, b.low), max(a.high, b.high))
+                    )
+            elif tapped and a is b is None and arrangement.lifts[one] == arrangement.lifts[other] == -1:
                 total += 2.5 + 0.8 * distance
             else:
-                total += 1.8 * APART
+                total += 3.0 * APART
     return total
 
 
-def _common(stems: list[Upright]) -> bool:
-    """True where all stand beside each other at some height."""
-    return min(stem.high for stem in stems) > max(stem.low for stem in stems)
+def _beside(one: Upright, other: Upright) -> bool:
+    """True where both stand at some height."""
+    return one.low < other.high and other.low < one.high
 
 
 def _between(arrangement: Arrangement, found: Laid, across: tuple[int, int], heights: tuple[int, int]) -> int:

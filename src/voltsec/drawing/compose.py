@@ -23,7 +23,7 @@ from voltsec.drawing.extents import (
 )
 from voltsec.drawing.picture import Part, Picture, Point, Text, Wire
 from voltsec.drawing.pieces import Task
-from voltsec.drawing.spacing import Labels, Places
+from voltsec.drawing.spacing import Places
 from voltsec.drawing.symbols import REACH, Stroke, placed, symbol
 
 MARGIN = 18.0
@@ -32,14 +32,14 @@ SIGN_REACH = {"capacitor": 13.0, "source": 23.0}
 """How far along the axis polarity signs stand from the middle; else 21."""
 
 
-def compose(task: Task, places: Places, labels: Labels) -> Picture:
+def compose(task: Task, places: Places) -> Picture:
     """The picture of ``places``."""
-    return _Composer(task, places, labels).picture()
+    return _Composer(task, places).picture()
 
 
 class _Composer:
-    def __init__(self, task: Task, places: Places, labels: Labels) -> None:
-        self.task, self.places, self.labels = task, places, labels
+    def __init__(self, task: Task, places: Places) -> None:
+        self.task, self.places = task, places
         lifts = places.arrangement.lifts
         self.top = max(*places.arrangement.rows, *lifts) * PITCH
 
@@ -52,7 +52,7 @@ class _Composer:
     def picture(self) -> Picture:
         parts = tuple(self._part(p) for p in range(len(self.task.pieces)))
         wires = tuple(self._wires(parts))
-        cores = tuple(self._cores())
+        cores = tuple(self._cores(parts, wires))
         references = tuple(self._references(parts, wires))
         texts = tuple(self._names(parts, wires, cores, [box for _, _, box in references]))
         return _framed(Picture(0, 0, parts, wires, _junctions(wires), cores, references, texts))
@@ -97,7 +97,7 @@ class _Composer:
         return Part(piece.name, piece.kind, strokes, terminals, nets, box, label, signs, dots, closed)
 
     def _label(self, p: int, x: float, y: float) -> Iterator[Text]:
-        lines, piece = self.labels[p], self.task.pieces[p]
+        lines, piece = self.places.labels[p], self.task.pieces[p]
         if not lines:
             return
         high = label_size(lines)[1]
@@ -139,7 +139,7 @@ class _Composer:
             found += [Wire(name, (a, y), (b, y)) for a, b in pairwise(xs)]
         yield from (wire for wire in found if wire.start != wire.end)
 
-    def _cores(self) -> Iterator[tuple[Point, Point]]:
+    def _cores(self, parts: tuple[Part, ...], wires: tuple[Wire, ...]) -> Iterator[tuple[Point, Point]]:
         """Two lines between windings that stand side by side, beside those in one line."""
         places = self.places
         for core in self.task.cores:
@@ -148,12 +148,16 @@ class _Composer:
                 if p in places.side:
                     columns.setdefault(places.centre[p][0], []).append(self.y(places.centre[p][1]))
             xs = sorted(columns)
-            for a, b in pairwise(xs):
-                heights = columns[a] + columns[b]
-                if max(heights) - min(heights) < PITCH * 1.2 and b - a < PITCH:
-                    yield from _core((a + b) / 2, min(heights), max(heights))
+            trials = [((a + b) / 2, columns[a] + columns[b]) for a, b in pairwise(xs)]
             if len(xs) == 1:
-                yield from _core(xs[0] - 19, min(columns[xs[0]]), max(columns[xs[0]]))
+                trials = [(xs[0] - 19, columns[xs[0]])]
+            taken = [part.box for part in parts] + [text.box for part in parts for text in part.label]
+            taken += [_around(wire) for wire in wires]
+            for x, heights in trials:
+                low, high = min(heights), max(heights)
+                room = Box(x - 4, low - REACH + 4, x + 4, high + REACH - 4)
+                if not any(room.meets(box) for box in taken):
+                    yield from _core(x, low, high)
             lying = [places.centre[p] for p in core if p not in places.side]
             if len(lying) > 1:
                 left, right = min(x for x, _ in lying), max(x for x, _ in lying)
@@ -170,9 +174,12 @@ class _Composer:
             own = [point for wire in wires if wire.net == name for point in (wire.start, wire.end)]
             xs = sorted({x for x, at in own if at == y})
             wide = text_width(name, NET_SIZE)
-            for x in xs:
-                box = Box(x - 13, y + 1, x + 17 + wide, y + 24)
-                if not any(box.meets(part.box, 2) for part in parts):
+            taken = [part.box for part in parts] + [text.box for part in parts for text in part.label]
+            taken += [_around(wire) for wire in wires if max(wire.start[1], wire.end[1]) > y]
+            places = [*xs, *((a + b) / 2 for a, b in pairwise(xs))]
+            for x in places:
+                box = Box(x - 13, y + 2, x + 17 + wide, y + 24)
+                if not any(box.meets(other, 1) for other in taken):
                     break
             yield name, _reference_sign(x, y, count), box
 
@@ -224,7 +231,7 @@ class _Composer:
 
 def _core(x: float, low: float, high: float) -> Iterator[tuple[Point, Point]]:
     for aside in (-2.0, 2.0):
-        yield (x + aside, low - REACH + 2), (x + aside, high + REACH - 2)
+        yield (x + aside, low - REACH + 4), (x + aside, high + REACH - 4)
 
 
 def _box(centre: Point, along: Point, across: Point, half: float, mark: float) -> Box:

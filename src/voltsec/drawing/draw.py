@@ -43,14 +43,14 @@ def _sided(task: Task, found: tuple[float, Arrangement], labels: Labels) -> tupl
     first = places(task, arrangement, labels, to_left)
     if first is None:
         return None
-    best = compose(task, first, labels)
+    best = compose(task, first)
     least = score(best)
     for p in sorted(first.side):
         if p == task.input or task.pieces[p].core:
             continue
         changed = places(task, arrangement, labels, to_left | {p})
         if changed is not None:
-            trial = compose(task, changed, labels)
+            trial = compose(task, changed)
             value = score(trial)
             if value < least - 15.0:
                 best, least, to_left = trial, value, to_left | {p}

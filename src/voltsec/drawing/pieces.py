@@ -10,7 +10,7 @@ import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Transformer
-from voltsec.circuit.graph import references
+from voltsec.circuit.graph import graph_of, references
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class Task:
     pieces: tuple[Piece, ...]
     nets: tuple[str, ...]
     references: tuple[int, ...]
-    """Nets at potential zero, drawn at the bottom."""
+    """Nets at potential zero, that of the input's part first; it is drawn at the bottom."""
     input: int
     """The piece that is the input."""
     output: frozenset[int]
@@ -62,6 +62,15 @@ class Task:
         known: dict[int, int] = nx.single_source_shortest_path_length(graph, first)
         furthest = max(known.values())
         return tuple(known.get(net, 0 if net in zero else furthest) for net in range(len(self.nets)))
+
+    @cached_property
+    def parts(self) -> tuple[frozenset[int], ...]:
+        """For each net the nets of its galvanic part."""
+        graph = nx.Graph([(piece.start, piece.end) for piece in self.pieces])
+        found: dict[int, frozenset[int]] = {}
+        for part in nx.connected_components(graph):
+            found |= dict.fromkeys(part, frozenset(part))
+        return tuple(found[net] for net in range(len(self.nets)))
 
     @cached_property
     def beside(self) -> tuple[tuple[int, ...], ...]:
@@ -112,10 +121,12 @@ def task_of(circuit: Circuit) -> Task:
             )
         )
     source = circuit.input.name
+    joined = graph_of(circuit)
+    zero = sorted(references(circuit), key=lambda node: not nx.has_path(joined, node, circuit.input.start))
     return Task(
         tuple(pieces),
         nets,
-        tuple(number[node] for node in references(circuit)),
+        tuple(number[node] for node in zero),
         next(place for place, piece in enumerate(pieces) if piece.name == source),
         frozenset({number[circuit.output.start], number[circuit.output.end]}),
     )

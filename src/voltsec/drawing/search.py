@@ -11,21 +11,32 @@ from random import Random
 from voltsec.drawing.arrangement import Arrangement, cost
 from voltsec.drawing.pieces import Task
 
-STEPS = 260
+STEPS = 400
 """Steps of one run for each part."""
-MOST_STEPS = 4500
-RUNS = 5
-HOT, COLD = 9.0, 0.15
+MOST_STEPS = 8000
+RUNS = 4
+HOT, COLD = 4.0, 0.3
+AGAIN = 2
+"""How many of the best are annealed once more, from less heat."""
+WARM = 2.0
 MOST_ROWS = 5
 
 
 def arrangements(task: Task) -> list[tuple[float, Arrangement]]:
-    """The best arrangement of each run, cheapest first."""
-    found: list[tuple[float, Arrangement]] = []
-    for run in range(RUNS):
-        cheapest = _anneal(task, _layered(task), Random(run))
-        found.append(cheapest)
-    return sorted(found, key=lambda one: one[0])
+    """The best arrangement of each run, cheapest first; none is there twice."""
+    start = _layered(task)
+    found = sorted((_anneal(task, start, HOT, Random(run)) for run in range(RUNS)), key=_by_cost)
+    for count, (_, arrangement) in enumerate(found[:AGAIN]):
+        found.append(_anneal(task, arrangement, WARM, Random(RUNS + count)))
+    different: list[tuple[float, Arrangement]] = []
+    for one in sorted(found, key=_by_cost):
+        if one not in different:
+            different.append(one)
+    return different
+
+
+def _by_cost(one: tuple[float, Arrangement]) -> float:
+    return one[0]
 
 
 def _layered(task: Task) -> Arrangement:
@@ -54,16 +65,17 @@ def _layered(task: Task) -> Arrangement:
     return Arrangement(rows, [-1] * len(task.pieces), order)
 
 
-def _anneal(task: Task, start: Arrangement, dice: Random) -> tuple[float, Arrangement]:
+def _anneal(task: Task, start: Arrangement, hot: float, dice: Random) -> tuple[float, Arrangement]:
     """One run: the cheapest arrangement met and its cost."""
     now, best = start, start
     now_cost = best_cost = cost(task, start)
     steps = min(STEPS * len(task.pieces), MOST_STEPS)
-    cooling = (COLD / HOT) ** (1 / steps)
-    heat = HOT
+    cooling = (COLD / hot) ** (1 / steps)
+    heat = hot
     for _ in range(steps):
         heat *= cooling
-        trial = _changed(task, now, dice)
+        trial = now.copy()
+        _change(task, trial, dice)
         trial_cost = cost(task, trial)
         if trial_cost <= now_cost or dice.random() < exp((now_cost - trial_cost) / heat):
             now, now_cost = trial, trial_cost
@@ -73,52 +85,116 @@ def _anneal(task: Task, start: Arrangement, dice: Random) -> tuple[float, Arrang
     return cost(task, best), best
 
 
-def _changed(task: Task, now: Arrangement, dice: Random) -> Arrangement:
-    """``now`` with one change: a part moved, two exchanged, a net's row or a part's lift changed."""
-    trial = now.copy()
+def _change(task: Task, trial: Arrangement, dice: Random) -> None:
+    """One change: of the order, of rows, of what is lifted, or of several at once."""
     kind = dice.random()
-    count = len(task.pieces)
-    if kind < 0.34:
-        _move(trial, dice.randrange(count), dice)
-    elif kind < 0.46:
-        token = dice.randrange(2 * count)
-        trial.order.remove(token)
-        trial.order.insert(dice.randrange(len(trial.order) + 1), token)
-    elif kind < 0.60:
-        _exchange(trial, dice.randrange(count), dice.randrange(count))
-    elif kind < 0.80:
+    pieces = len(task.pieces)
+    if kind < 0.20:
+        _move(trial, dice.randrange(pieces), None, dice)
+    elif kind < 0.34:
+        _move(trial, dice.randrange(pieces), dice.choice(NEAR), dice)
+    elif kind < 0.44:
+        _move_end(trial, dice.randrange(2 * pieces), dice)
+    elif kind < 0.56:
+        _exchange(trial, dice.randrange(pieces), dice.randrange(pieces))
+    elif kind < 0.68:
         _another_row(task, trial, dice)
-    elif kind < 0.92:
-        piece = dice.randrange(count)
-        if trial.lifts[piece] >= 0 and dice.random() < 0.6:
-            trial.lifts[piece] = -1
-        else:
-            trial.lifts[piece] = dice.randint(1, min(MOST_ROWS, max(trial.rows) + 1))
-    elif kind < 0.96 and task.cores:
+    elif kind < 0.74:
+        _next_row(task, trial, dice)
+    elif kind < 0.84:
+        _lift(trial, dice.randrange(pieces), dice)
+    elif kind < 0.89:
+        _move_block(trial, dice)
+    elif kind < 0.91:
+        _insert_row(task, trial, dice)
+    elif kind < 0.93:
+        row = dice.randint(1, _top(trial))
+        piece = task.pieces[dice.randrange(pieces)]
+        for net in {piece.start, piece.end} - set(task.references):
+            trial.rows[net] = row
+    elif kind < 0.95 and task.cores:
         _gather(trial, dice.choice(task.cores), dice)
-    else:  # a net in another row, with one of its parts elsewhere
+    else:
         _another_row(task, trial, dice)
-        _move(trial, dice.randrange(count), dice)
-    return trial
+        _move(trial, dice.randrange(pieces), dice.choice(NEAR), dice)
+
+
+NEAR = (-4, -3, -2, -2, -1, -1, 1, 1, 2, 2, 3, 4)
+"""Places by which a part is moved a little."""
+
+
+def _top(trial: Arrangement) -> int:
+    """The highest row a net may be put into: one above the others."""
+    return min(MOST_ROWS, max(trial.rows) + 1)
+
+
+def _lowest(task: Task, net: int) -> int:
+    """Reference nets may lie at the bottom, others above."""
+    return 0 if net in task.references else 1
 
 
 def _another_row(task: Task, trial: Arrangement, dice: Random) -> None:
-    free = [net for net in range(len(task.nets)) if net not in task.references]
-    if free:
-        net = dice.choice(free)
-        trial.rows[net] = dice.randint(1, min(MOST_ROWS, max(trial.rows) + 1))
+    net = dice.randrange(len(task.nets))
+    if net != task.references[0]:
+        trial.rows[net] = dice.randint(_lowest(task, net), _top(trial))
 
 
-def _move(trial: Arrangement, piece: int, dice: Random) -> None:
-    one, other = 2 * piece, 2 * piece + 1
-    order = trial.order
+def _next_row(task: Task, trial: Arrangement, dice: Random) -> None:
+    net = dice.randrange(len(task.nets))
+    if net != task.references[0]:
+        row = trial.rows[net] + dice.choice((-1, 1))
+        trial.rows[net] = min(MOST_ROWS, max(_lowest(task, net), row))
+
+
+def _insert_row(task: Task, trial: Arrangement, dice: Random) -> None:
+    """Room for a new row, with one net in it."""
+    if max(*trial.rows, *trial.lifts) >= MOST_ROWS:
+        return
+    row = dice.randint(1, max(trial.rows) + 1)
+    trial.rows = [one + 1 if one >= row else one for one in trial.rows]
+    trial.lifts = [one + 1 if one >= row else one for one in trial.lifts]
+    net = dice.randrange(len(task.nets))
+    if net != task.references[0]:
+        trial.rows[net] = row
+
+
+def _lift(trial: Arrangement, piece: int, dice: Random) -> None:
+    down = trial.lifts[piece] >= 0 and dice.random() < 0.6
+    trial.lifts[piece] = -1 if down else dice.randint(1, _top(trial))
+
+
+def _move(trial: Arrangement, piece: int, by: int | None, dice: Random) -> None:
+    """Both ends of a part moved ``by`` places, anywhere for None; now and then turned round."""
+    one, other, order = 2 * piece, 2 * piece + 1, trial.order
     flipped = order.index(one) > order.index(other)
-    if dice.random() < 0.25:
+    if dice.random() < 0.22:
         flipped = not flipped
+    at = min(order.index(one), order.index(other))
     order.remove(one)
     order.remove(other)
-    at = dice.randrange(len(order) + 1)
+    at = dice.randrange(len(order) + 1) if by is None else min(max(at + by, 0), len(order))
     order[at:at] = [other, one] if flipped else [one, other]
+
+
+def _move_end(trial: Arrangement, token: int, dice: Random) -> None:
+    """One end of a part moved, a little or anywhere."""
+    order = trial.order
+    at = order.index(token)
+    order.pop(at)
+    near = min(max(at + dice.choice((-3, -2, -1, 1, 2, 3)), 0), len(order))
+    order.insert(near if dice.random() < 0.5 else dice.randrange(len(order) + 1), token)
+
+
+def _move_block(trial: Arrangement, dice: Random) -> None:
+    """Neighbours moved together, now and then the other way round."""
+    order = trial.order
+    first = dice.randrange(len(order))
+    last = min(len(order), first + dice.randint(2, max(3, len(order) // 3)))
+    block, rest = order[first:last], order[:first] + order[last:]
+    if dice.random() < 0.3:
+        block.reverse()
+    at = dice.randrange(len(rest) + 1)
+    trial.order = [*rest[:at], *block, *rest[at:]]
 
 
 def _gather(trial: Arrangement, core: tuple[int, ...], dice: Random) -> None:
@@ -130,6 +206,7 @@ def _gather(trial: Arrangement, core: tuple[int, ...], dice: Random) -> None:
 
 
 def _exchange(trial: Arrangement, piece: int, other: int) -> None:
+    """Two parts in each other's places."""
     pairs = {2 * piece: 2 * other, 2 * piece + 1: 2 * other + 1}
     pairs |= {value: key for key, value in pairs.items()}
     trial.order = [pairs.get(token, token) for token in trial.order]

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import coo_array
 
-from voltsec.drawing.arrangement import Arrangement, Laid, laid
+from voltsec.drawing.arrangement import Arrangement, Laid, Upright, laid
 from voltsec.drawing.extents import (
     CORE,
     CORE_ABOVE,
@@ -55,6 +55,7 @@ class Places:
     """Where an upright piece has its label: 1 to the right, -1 to the left, 0 beside its upper lead."""
     bars: tuple[tuple[float, float], ...]
     """From where to where each net's bar goes."""
+    labels: Labels
 
 
 @dataclass(frozen=True)
@@ -87,11 +88,14 @@ def bands(task: Task, found: Laid) -> dict[int, float]:
     stems = {stem.piece: stem for stem in found.upright if stem.net < 0}
     chosen = {p: stem.low + 0.5 for p, stem in stems.items()}
     for core in task.cores:
-        standing = [p for p in core if p in stems]
-        low = max((stems[p].low for p in standing), default=0)
-        high = min((stems[p].high for p in standing), default=0)
-        if high > low:
-            chosen |= {p: high - 0.5 for p in standing}
+        standing = [stems[p] for p in core if p in stems]
+        for stem in standing:
+            # beside as many of the others as can be
+
+            def beside(row: int, standing: list[Upright] = standing) -> tuple[int, int]:
+                return sum(other.low <= row < other.high for other in standing), row
+
+            chosen[stem.piece] = max(range(stem.low, stem.high), key=beside) + 0.5
     return chosen
 
 
@@ -105,6 +109,7 @@ class _Spacing:
         self.bands = bands(task, self.laid)
         self.unknowns = len(used) + len(self.middle)
         self.side = self._sides(to_left)
+        self.labels = self._labels()
         self.rows: list[dict[int, float]] = []
         self.bounds: list[float] = []
 
@@ -113,13 +118,23 @@ class _Spacing:
         found[self.task.input] = -1
         position = self.laid.position
         for core in self.task.cores:
-            standing = sorted((p for p in core if p in self.bands), key=lambda p: position[2 * p])
-            heights = {self.bands[p] for p in standing}
-            if len(standing) > 1 and len(heights) == 1:
-                for p in standing:
-                    found[p] = 0
-                found[standing[0]], found[standing[-1]] = -1, 1
+            standing = [p for p in core if p in self.bands]
+            for p in standing:
+                beside = [position[2 * q] for q in standing if q != p and self.bands[q] == self.bands[p]]
+                left = any(at < position[2 * p] for at in beside)
+                right = any(at > position[2 * p] for at in beside)
+                found[p] = 0 if left and right else -1 if right else 1
         return found
+
+    def _labels(self) -> Labels:
+        """A winding in the middle has room for its name alone: the turns stand beside an outer one."""
+        found = list(self.labels)
+        for core in self.task.cores:
+            first, outer = core[0], [p for p in core if self.side.get(p) != 0]
+            if self.side.get(first) == 0 and outer:
+                found[outer[0]] = (*found[outer[0]], *found[first][1:])
+                found[first] = found[first][:1]
+        return tuple(found)
 
     def solved(self) -> Places | None:
         items = self._items()
@@ -157,7 +172,7 @@ class _Spacing:
             ends[piece.start].append(token_x[2 * p])
             ends[piece.end].append(token_x[2 * p + 1] if p in self.middle else token_x[2 * p])
         bars = tuple((min(one), max(one)) for one in ends)
-        return Places(self.arrangement, self.laid, token_x, centre, self.side, bars)
+        return Places(self.arrangement, self.laid, token_x, centre, self.side, bars, self.labels)
 
     def _items(self) -> list[_Item]:
         found: list[_Item] = []

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from difflib import get_close_matches
 
-from voltsec.steady.solution import Mode, Solution
+from voltsec.circuit.computing_time import in_time
+from voltsec.formulas.first_order_dry import Case
+from voltsec.results.solution import Mode, Solution
 
 MOST_NAMED = 8
 
@@ -28,6 +31,31 @@ def chosen_mode(answer: Solution, name: str | None = None) -> Mode:
         names = [mode.name for mode in answer.modes]
         raise NotTold(f"there is no mode {name!r}; {nearest(name, names)}")
     return found
+
+
+def mode_and_case(
+    answer: Solution, name: str | None = None, point: Mapping[str, float] | None = None
+) -> tuple[Mode, Case, list[str]]:
+    """The mode, its sequence at a point where it holds, and what is to be said of the choice.
+
+    Without a ``name`` the mode at ``point`` (every symbol, SI units), which need not be among those that were
+    found in time.  Raises as :func:`chosen_mode` does.
+    """
+    notes: list[str] = []
+    if name is None and point is not None:
+        there = in_time(lambda: answer.engine.mode_at(point))
+        listed = next((mode for mode in answer.modes if mode.name == there), None)
+        met = answer.engine.met_at(point) if listed is None else None
+        if listed is not None:
+            return listed, answer.engine.case(listed.name), []
+        if met is not None:
+            return *met, ["the mode at the operating point is not among those that solve lists"]
+        notes.append(
+            "at the operating point none of the listed modes holds: the averaged model is that of "
+            f"{chosen_mode(answer).name}, the exact response is right"
+        )
+    chosen = chosen_mode(answer, name)
+    return chosen, answer.engine.case(chosen.name), notes
 
 
 def nearest(name: str, names: list[str]) -> str:

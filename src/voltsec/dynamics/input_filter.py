@@ -33,10 +33,10 @@ from voltsec.dynamics.equations import INPUT_CURRENT, OUTPUT
 from voltsec.dynamics.number_ring import UNITS, NumberRing
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
+from voltsec.formulas.first_order_dry import Case
+from voltsec.periodic.stages import Stages
 from voltsec.results.measures import Average
 from voltsec.results.table import voltage
-from voltsec.steady.first_order_dry import Case
-from voltsec.steady.stages import Stages
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.tableau.network import coils
 from voltsec.waveforms.exact import exact_state
@@ -46,6 +46,8 @@ from voltsec.waveforms.network import NotDetermined
 
 COMFORTABLE = 6.0
 """Decibels between the impedances that leave a loop nearly as it was (common practice, no source)."""
+NOTHING = 1e-9
+"""A response of the output to the duty below this share of the input's voltage is none."""
 PASSIVE = (Inductor, Capacitor, Resistor)
 POINTS = 400
 
@@ -202,6 +204,11 @@ def interaction(circuit: Circuit, point: Mapping[str, float]) -> Interaction:
     responses = sampled.at(hertz)
     symbol = circuit.input.quantity.symbol
     a, b = responses[OUTPUT, duty], responses[OUTPUT, symbol]
+    if np.abs(a).max() <= NOTHING * abs(float(level)):
+        raise NotTold(
+            f"{duty} does not move the output, so no loop could hold it, and there is nothing to compare the "
+            "filter with"
+        )
     c, e = responses[INPUT_CURRENT, duty], responses[INPUT_CURRENT, symbol]
     with np.errstate(all="ignore"):
         result = Interaction(found, hertz, transfer.at(hertz), 1 / e, 1 / (e - c * b / a), None)

@@ -17,7 +17,7 @@ from sympy import Expr
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
 from voltsec.dynamics.averaged import PROBE, S, SmallSignal, probed, small_signal, with_probe
-from voltsec.dynamics.chosen_mode import chosen_mode
+from voltsec.dynamics.chosen_mode import mode_and_case
 from voltsec.dynamics.discontinuous import NotReduced, Reduced
 from voltsec.dynamics.equations import INPUT_CURRENT, OUTPUT, duty_ring, ordinary_outputs, shares_of
 from voltsec.dynamics.factored import Factored, Factorer
@@ -27,11 +27,11 @@ from voltsec.dynamics.number_ring import UNITS, NumberRing, in_s
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
 from voltsec.dynamics.validity import deviation, left_out
+from voltsec.formulas.first_order_dry import Case
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.periodic.effective import passive
 from voltsec.results.measures import Terms
-from voltsec.steady.effective import passive
-from voltsec.steady.first_order_dry import Case
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Ring, value_of
 from voltsec.waveforms.exact import exact_state
@@ -123,8 +123,8 @@ def small_signals(
     is (name, unit, terms) of what is looked at in place of the output voltage.  The mode is that at the point
     unless it is named.  Raises :class:`~voltsec.dynamics.chosen_mode.NotTold`.
     """
-    chosen, notes = _mode(answer, mode, point)
-    case = probed(answer.engine.case(chosen.name))
+    chosen, case, notes = mode_and_case(answer, mode, point)
+    case = probed(case)
     outputs = {**ordinary_outputs(case.circuit)}
     unit = "V"
     if output is not None:
@@ -167,20 +167,6 @@ def small_signals(
     )
 
 
-def _mode(answer: Solution, name: str | None, point: Mapping[str, float] | None) -> tuple[Mode, list[str]]:
-    chosen = chosen_mode(answer, name)
-    if name is None and point is not None:
-        there = in_time(lambda: answer.engine.mode_at(point))
-        found = next((mode for mode in answer.modes if mode.name == there), None)
-        if found is not None:
-            return found, []
-        return chosen, [
-            "at the operating point none of the listed modes holds: the averaged model is that of "
-            f"{chosen.name}, the exact response is right"
-        ]
-    return chosen, []
-
-
 def _holds(answer: Solution, mode: Mode, point: Mapping[str, float]) -> bool:
     there = in_time(lambda: answer.engine.mode_at(point))
     return there is None or there == mode.name
@@ -217,8 +203,12 @@ class _Written:
         self.factorer: Factorer | None = None
         if continuous(mode):
             self._averaged(case, outputs)
-        elif builder is None or other:
+        elif other:
             self.notes.append("formulas of discontinuous conduction are told for the output voltage only")
+        elif builder is None:
+            self.notes.append(
+                "no formulas in discontinuous conduction: this mode's own formulas are not written"
+            )
         else:
             self._reduced(case, builder)
 

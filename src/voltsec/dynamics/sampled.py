@@ -27,8 +27,8 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Source
 from voltsec.dynamics.equations import ordinary_outputs
+from voltsec.periodic.stages import Stages, stages_of
 from voltsec.results.measures import Terms
-from voltsec.steady.stages import Stages, stages_of
 from voltsec.waveforms.linear import Array, course
 from voltsec.waveforms.network import IntervalSystem, NotDetermined, PeriodNetwork
 from voltsec.waveforms.periodic import event_device
@@ -36,6 +36,8 @@ from voltsec.waveforms.trajectory import Trajectory
 
 GRAZING = 1e-9
 """A sign that changes with a slope below this (scaled, per period) says nothing about the instant."""
+ROUNDING = 1e-14
+"""A response below this share of the largest at its frequency is what sums of numbers leave."""
 CHUNK = 64
 """Frequencies worked out together."""
 
@@ -238,6 +240,9 @@ class Sampled:
         for start in range(0, len(hertz), CHUNK):
             parts.append(self._responses(2 * np.pi * hertz[start : start + CHUNK] * second))
         found = np.concatenate(parts)
+        sizes = np.abs(found)
+        largest = np.where(np.isfinite(sizes), sizes, 0.0).max(axis=(1, 2), keepdims=True, initial=0.0)
+        found = np.where(sizes < ROUNDING * largest, 0.0, found)  # what nothing moves is told as zero
         return {
             (label, control): found[:, i, j]
             for i, label in enumerate(self.outputs)

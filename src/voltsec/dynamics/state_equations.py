@@ -16,7 +16,7 @@ from sympy import Expr, ImmutableMatrix, Integer
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
-from voltsec.dynamics.chosen_mode import chosen_mode
+from voltsec.dynamics.chosen_mode import mode_and_case
 from voltsec.dynamics.equations import (
     INPUT_CURRENT,
     OUTPUT,
@@ -28,8 +28,8 @@ from voltsec.dynamics.equations import (
     shares_of,
     with_inputs,
 )
-from voltsec.steady.first_order_dry import Case
-from voltsec.steady.solution import Mode, Solution
+from voltsec.formulas.first_order_dry import Case
+from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.network import Network, Row, Unknown, coils
@@ -93,7 +93,8 @@ class IntervalEquations:
 class ModeEquations:
     """A mode: its intervals, and their mean where every interval ends with a switch."""
 
-    mode: str
+    told: Mode
+    """Its intervals and name."""
     circuit: Circuit
     """The circuit of the formulas, without parts that settle at once."""
     kinds: dict[str, str]
@@ -102,6 +103,11 @@ class ModeEquations:
     averaged: StateEquations | None
     why_not: str = ""
     """Why there is no mean."""
+
+    @property
+    def mode(self) -> str:
+        """The mode's name."""
+        return self.told.name
 
 
 def mode_equations(case: Case, mode: Mode) -> ModeEquations:
@@ -128,7 +134,7 @@ def mode_equations(case: Case, mode: Mode) -> ModeEquations:
         if averaged is None:
             why_not = "the matrices of the mean are too long to be written"
     kinds = {coil.name: "i" for coil in coils(case.circuit)} | {c.name: "v" for c in case.circuit.capacitors}
-    return ModeEquations(mode.name, case.circuit, kinds, tuple(intervals), averaged, why_not)
+    return ModeEquations(mode, case.circuit, kinds, tuple(intervals), averaged, why_not)
 
 
 def _solved(own: Equations, network: Network, writer: Writer, k: int | None) -> StateEquations:
@@ -241,5 +247,5 @@ def states(answer: Solution, mode: str | None = None) -> ModeEquations:
 
     Raises :class:`~voltsec.dynamics.chosen_mode.NotTold` for a mode that is not there.
     """
-    chosen = chosen_mode(answer, mode)
-    return mode_equations(answer.engine.case(chosen.name), chosen)
+    chosen, case, _ = mode_and_case(answer, mode, None if answer.numbers is None else answer.numbers.point)
+    return mode_equations(case, chosen)

@@ -43,6 +43,11 @@ class Transfer:
         return top, bottom
 
     @property
+    def zero(self) -> bool:
+        """True for a response that is zero at all frequencies."""
+        return not any(self.numerator)
+
+    @property
     def dc_gain(self) -> float:
         """The response at s = 0; infinite where that is a pole."""
         top, bottom = (part[0] if part else Fraction(0) for part in (self.numerator, self.denominator))

@@ -7,7 +7,7 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
-from voltsec.steady.first_order_dry import Case
+from voltsec.formulas.first_order_dry import Case
 
 LOWEST, HIGHEST = 1e-4, 0.1
 """Shares of the switching frequency between which averaged and exact response are compared, ..."""
@@ -15,6 +15,8 @@ COMPARED = 80
 """... at so many frequencies."""
 DECIBELS, DEGREES = 1.0, 10.0
 """Differences up to these are not told."""
+NOTHING = 1e-9
+"""An exact response below this share of the largest of all is zero."""
 JUMP = 1e-6
 """A state that jumps by less than this share of the largest is not recharged."""
 
@@ -23,19 +25,30 @@ def deviation(averaged: Transfer, sampled: Sampled, key: tuple[str, str]) -> lis
     """A note where the averaged response is far from the exact one, with the cause where one is seen."""
     switching = 1.0 / float(sampled.network.point["T"][0])
     hertz = np.geomspace(switching * LOWEST, switching * HIGHEST, COMPARED)
-    ratio = sampled.at(hertz)[key] / averaged.at(hertz)
-    if not np.isfinite(ratio).all():
+    exact = sampled.at(hertz)[key]
+    if averaged.zero:
+        if np.abs(exact).max() <= NOTHING * max(np.abs(one).max() for one in sampled.at(hertz).values()):
+            return []
+        return [
+            "the averaged response is zero, the exact one is not: only what averaging neglects moves the "
+            f"output{_because(sampled)}"
+        ]
+    with np.errstate(all="ignore"):
+        ratio = exact / averaged.at(hertz)
+        level, angle = np.abs(20 * np.log10(np.abs(ratio))), np.abs(np.degrees(np.angle(ratio)))
+    if not (np.isfinite(level).all() and np.isfinite(angle).all()):
         return []
-    level, angle = np.abs(20 * np.log10(np.abs(ratio))), np.abs(np.degrees(np.angle(ratio)))
     if level.max() < DECIBELS and angle.max() < DEGREES:
         return []
-    causes = settling_states(sampled)
-    causes += jumping_states(sampled)
-    because = f": {'; '.join(causes)}" if causes else ""
     return [
         "below a tenth of the switching frequency the averaged response is off by up to "
-        f"{level.max():.1f} dB and {angle.max():.0f} degrees, the exact one is right{because}"
+        f"{level.max():.1f} dB and {angle.max():.0f} degrees, the exact one is right{_because(sampled)}"
     ]
+
+
+def _because(sampled: Sampled) -> str:
+    causes = [*settling_states(sampled), *jumping_states(sampled)]
+    return f": {'; '.join(causes)}" if causes else ""
 
 
 def _names(sampled: Sampled) -> list[str]:

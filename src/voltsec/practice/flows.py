@@ -13,8 +13,8 @@ from voltsec.practice.exact_numbers import ExactNumbers
 from voltsec.practice.solve import NO_NUMBERS
 from voltsec.practice.stated_point import stated_point
 from voltsec.practice.traces_wanted import TraceNames
+from voltsec.results.solution import Solution
 from voltsec.results.table import inductances
-from voltsec.steady.solution import Solution
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.traces import PeriodTraces

@@ -11,7 +11,7 @@ import numpy as np
 
 from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.practice.sweep import BadSweep, sweep
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 DECADES = tuple(quarter / 4 for quarter in range(-6, 9))
 """Powers of ten by which the load is changed."""

@@ -1,6 +1,6 @@
 """Numbers at many points at once: the mode chosen point by point, everything else in numpy.
 
-Every mode is made ready once (:mod:`voltsec.steady.compiled`, and :mod:`voltsec.steady.row_mode` for
+Every mode is made ready once (:mod:`voltsec.formulas.compiled`, and :mod:`voltsec.periodic.row_mode` for
 those without written formulas), then chunks of points run through them, here or on any
 ``concurrent.futures.Executor``.  Chunks are cut the same way either way and put together in order, so
 the results are the same to the last bit.  Up to :data:`MOST_EXACT` points the numbers are those of the exact
@@ -21,12 +21,12 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import seconds_left
+from voltsec.formulas.compiled import CompiledMode, compile_mode
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.periodic.reading_list import quantity_units
+from voltsec.periodic.row_mode import RowMode, row_mode
+from voltsec.results.solution import Solution
 from voltsec.results.table import results_of
-from voltsec.steady.compiled import CompiledMode, compile_mode
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.reading_list import quantity_units
-from voltsec.steady.row_mode import RowMode, row_mode
-from voltsec.steady.solution import Solution
 from voltsec.waveforms.exact import Expected, exact_results
 
 Array = np.ndarray

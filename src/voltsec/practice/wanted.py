@@ -14,9 +14,10 @@ from itertools import pairwise
 import numpy as np
 from sympy import Expr
 
+from voltsec.circuit.computing_time import seconds_left
 from voltsec.circuit.fault import Fault, NoSteadyState
 from voltsec.practice.sweep import BadSweep, sweep
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 GRID = 401
 """Duties looked at; closer to 0 and 1 they lie closer together."""
@@ -98,7 +99,7 @@ def wanted_duty(
     if not known.any() and scan.missing:
         raise BadSweep(f"values are missing for {', '.join(scan.missing)}")
     if not known.any():
-        raise _unreachable(solution, "no steady state could be verified at any duty")
+        raise _nowhere(solution)
     sign = float(np.sign(np.median(scan.output_voltage[known])))
     inverted = sign < 0 < output_voltage
     target = -output_voltage if inverted else output_voltage
@@ -135,7 +136,7 @@ def largest_output(
     duties = duty_grid()
     scan = sweep(solution, {**fixed, symbol: duties})
     if not np.isfinite(scan.output_voltage).any():
-        raise _unreachable(solution, "no steady state could be verified at any duty")
+        raise _nowhere(solution)
 
     def output(x: float) -> float:
         return float(sweep(solution, {**fixed, symbol: x}, ("output_voltage",)).output_voltage)
@@ -233,9 +234,16 @@ def _found(
     )
 
 
-def _unreachable(solution: Solution, reason: str) -> Unreachable:
+def _nowhere(solution: Solution) -> Unreachable:
+    if seconds_left() > 0:
+        return _unreachable(solution, "no steady state could be verified at any duty")
+    reason = "no steady state could be verified at any duty in the time allowed"
+    return _unreachable(solution, reason, "--budget SECONDS gives the search more time")
+
+
+def _unreachable(solution: Solution, reason: str, hint: str = "") -> Unreachable:
     circuit = solution.circuit
-    return Unreachable((Fault("unreachable-output", reason),), circuit.file, circuit.text)
+    return Unreachable((Fault("unreachable-output", reason, hint=hint),), circuit.file, circuit.text)
 
 
 def _how_far(solution: Solution, target: float, top: Largest, outputs: np.ndarray, symbol: str) -> str:

@@ -16,7 +16,7 @@ from matplotlib.ticker import MultipleLocator
 from voltsec.dynamics.bode import Curve, curves, frequencies, with_resonances
 from voltsec.dynamics.model import Model
 from voltsec.report.dynamics_words import title
-from voltsec.report.figure_face import CURVES, INK, engineering_axis, in_face, panels
+from voltsec.report.figure_face import CURVES, INK, QUIET, engineering_axis, in_face, panels
 from voltsec.report.machine import circuit_name
 
 WIDTH = 6.4
@@ -112,7 +112,10 @@ def _near(curve: Curve, drawn: list[Curve]) -> np.ndarray:
 
 def _axes(level: Axes, phase: Axes, drawn: list[Curve]) -> None:
     finite = np.concatenate([c.decibels[np.isfinite(c.decibels)] for c in drawn] or [np.zeros(1)])
-    if finite.size:
+    if not finite.size:
+        level.set_yticks([])
+        level.text(0.5, 0.5, "zero at all frequencies", transform=level.transAxes, ha="center", color=QUIET)
+    else:
         top = float(finite.max())
         level.set_ylim(max(float(finite.min()), top - DEEPEST) - ROOM, top + ROOM)
     phase.set_xscale("log")

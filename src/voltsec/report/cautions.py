@@ -15,7 +15,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.separation import blocking_capacitors
 from voltsec.report.machine import Writer
 from voltsec.report.quantity import engineering
-from voltsec.steady.solution import Numbers, Solution
+from voltsec.results.solution import Numbers, Solution
 
 EXTRA_LOW_VOLTAGE = 60.0
 HAZARDOUS_ENERGY = 20.0

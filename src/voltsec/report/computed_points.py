@@ -12,8 +12,8 @@ from voltsec.circuit.computing_time import budget_of, seconds_left
 from voltsec.practice.sweep import sweep
 from voltsec.report.contents import figures, loads, number_rows, slider_key
 from voltsec.report.javascript import has_formulas
+from voltsec.results.solution import Solution
 from voltsec.results.table import results_of
-from voltsec.steady.solution import Solution
 
 DUTIES = [0.02 + 0.04 * k for k in range(25)]
 DECADES = (-1.0, -0.5, 0.0, 0.5, 1.0, 1.5)

@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import asdict
+from math import isfinite
 from typing import Any
 
+from sympy import Basic
+
+from voltsec.practice.design.comparison import Comparison
 from voltsec.practice.design.extremes import Corner, Extreme, WorstCase
+from voltsec.practice.design.judged import MEASURES
+from voltsec.practice.design.judging import Judged
 from voltsec.practice.design.points import Points
 from voltsec.practice.design.sizing import Sizing
 from voltsec.report.machine import FORMAT, Writer, circuit_name, symbol_units
@@ -69,11 +77,14 @@ def sizing_json(sizing: Sizing) -> Json:
             "at": found.at,
             "resistance": write(found.formula),
         },
-        "losses": None
-        if sizing.losses is None
-        else {"at": _corner(sizing.losses[0]), "parts": sizing.losses[1]},
+        "losses": None if sizing.losses is None else _losses(*sizing.losses),
         "notes": list(sizing.notes),
     }
+
+
+def _losses(at: Corner, losses: Mapping[str, float]) -> Json:
+    """By part, those beside conduction by part and kind (``S.turn_on``)."""
+    return {"at": _corner(at), "parts": {name.partition(".")[2]: loss for name, loss in losses.items()}}
 
 
 def ranges_json(points: Points) -> Json:
@@ -104,4 +115,40 @@ def _extreme(one: Extreme, write: Writer) -> Json:
         "formula": write(one.formula),
         "by_formula": one.by_formula,
         "bound": one.bound,
+    }
+
+
+def comparison_json(comparison: Comparison) -> Json:
+    """Stages side by side."""
+    return {
+        "format": FORMAT,
+        "wanted": comparison.wanted,
+        "by": comparison.criterion or None,
+        "measures": [asdict(one) for one in MEASURES],
+        "parts": asdict(comparison.parts),
+        "ripples": {name: asdict(limit) for name, limit in comparison.ripples.items()},
+        "circuits": [_judged(one) for one in comparison.judged],
+    }
+
+
+def _judged(one: Judged) -> Json:
+    write = Writer({quantity.symbol for quantity in one.circuit.quantities})
+    values: Json = {}
+    for key, value in one.values.items():
+        if isinstance(value, Basic):
+            values[key] = write(value)
+        else:
+            values[key] = None if isinstance(value, float) and not isfinite(value) else value
+    return {
+        "name": one.name,
+        "can": not one.why_not,
+        "why_not": one.why_not,
+        "values": values,
+        "unbounded": [k for k, v in one.values.items() if isinstance(v, float) and not isfinite(v)],
+        "at": {key: _corner(corner) for key, corner in one.at.items()},
+        "sizes": one.sizes,
+        "kept": list(one.kept),
+        "curves": {
+            key: [None if not isfinite(x) else float(x) for x in line] for key, line in one.curves.items()
+        },
     }

@@ -15,6 +15,7 @@ from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.cautions import CLOSING, EXTRA_LOW_VOLTAGE, voltage_caution
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
+from voltsec.report.other_losses import loss_words
 from voltsec.report.outline import in_order_of_interest
 from voltsec.report.quantity import engineering, percent
 from voltsec.report.wrapping import wrap_formula
@@ -28,6 +29,7 @@ LETTERS = "abcdefghijklmnopqrstuvwxyz"
 WHOLE = {
     "output_ripple": "Output ripple",
     "efficiency": "Efficiency, least",
+    "overall_efficiency": "Overall efficiency, least",
     LOWEST + "output_voltage": "Output voltage, least",
     HIGHEST + "output_voltage": "Output voltage, most",
 }
@@ -315,13 +317,13 @@ def _whole(view: DesignView, worst: WorstCase) -> Iterator[str]:
         one = worst.extremes.get(name)
         if one is not None:
             told = view.number(one.value, one.unit)
-            if name == "efficiency":
+            if name in ("efficiency", "overall_efficiency"):
                 told = percent(one.value, view.alphabet)
             rows.append((label, told, view.letters.letter(one.at)))
     for name, one in worst.extremes.items():
         group, _, part = name.partition(".")
-        if group in ("ripple", "losses"):
-            label = f"{'Ripple' if group == 'ripple' else 'Loss'} of {part}"
+        if group in ("ripple", "losses", "other_losses"):
+            label = f"{'Ripple' if group == 'ripple' else 'Loss'} of {loss_words(name) or part}"
             rows.append((label, view.number(_cleaned(one, worst), one.unit), view.letters.letter(one.at)))
     if rows:
         yield view.rule("Stage")
@@ -332,17 +334,19 @@ def _losses(view: DesignView, sizing: Sizing) -> Iterator[str]:
     if sizing.losses is None:
         return
     corner, losses = sizing.losses
-    efficiency = sizing.worst.extremes["efficiency"].value
+    extremes = sizing.worst.extremes
+    overall = "overall_efficiency" in extremes
+    efficiency = extremes["overall_efficiency" if overall else "efficiency"].value
     total = sum(losses.values())
     drawn = total / (1 - efficiency) if efficiency < 1 else 0.0
     yield view.rule("Loss budget")
     rows = [("Part", "Loss", "of input", "its worst", "")]
     letter = view.letters.letter(corner)
-    for part, loss in sorted(losses.items(), key=lambda item: -item[1]):
-        most = sizing.worst.extremes.get(f"losses.{part}")
+    for name, loss in sorted(losses.items(), key=lambda item: -item[1]):
+        most = extremes.get(name)
         rows.append(
             (
-                part,
+                loss_words(name) or name.partition(".")[2],
                 view.number(loss, "W"),
                 percent(loss / drawn if drawn else None, view.alphabet),
                 "" if most is None else view.number(most.value, "W"),
@@ -351,7 +355,8 @@ def _losses(view: DesignView, sizing: Sizing) -> Iterator[str]:
         )
     rows.append(("all", view.number(total, "W"), percent(1 - efficiency, view.alphabet), "", ""))
     yield from view.table(rows)
-    yield from view.prose(f"Least efficiency {percent(efficiency, view.alphabet)}, at {letter}.")
+    least = "Least overall efficiency" if overall else "Least efficiency"
+    yield from view.prose(f"{least} {percent(efficiency, view.alphabet)}, at {letter}.")
     yield ""
 
 

@@ -31,6 +31,8 @@ INDENT = "  "
 COLUMN = 20
 LONGEST = 400
 """Signs of a formula up to which it is printed."""
+NAME, WHAT, CELL = 17, 11, 8
+"""Letters of the columns of that table."""
 COMPARED = (0.001, 0.01, 0.03, 0.1, 0.2, 0.45)
 """Shares of the switching frequency at which averaged and exact response stand side by side."""
 
@@ -181,14 +183,19 @@ class _View:
         yield self.rule("Over frequency: magnitude in dB, phase in degrees")
         hertz = np.array(COMPARED) * model.frequency
         heads = [engineering(f, "Hz", self.alphabet, digits=3) for f in hertz]
-        yield INDENT + " " * 26 + "".join(f"{head:>8}" for head in heads)
+        heads = [
+            head if len(head) < CELL else engineering(f, "Hz", self.alphabet, digits=2)
+            for head, f in zip(heads, hertz, strict=True)
+        ]
+        yield INDENT + " " * (NAME + WHAT) + "".join(f"{head:>{CELL}}" for head in heads)
         told = ""
         for curve in curves(model, hertz):
             name = title(curve.link, model, self.output)
             words = "exact" if curve.exact else "reduced" if model.reduced else "averaged"
             for what, row in ((f"{words} dB", curve.decibels), (self.alphabet.plain("phase"), curve.degrees)):
-                cells = "".join(f"{self._cell(value):>8}" for value in row)
-                yield f"{INDENT}{'' if name == told else self.alphabet.plain(name):<17}{what:>9}{cells}"
+                cells = "".join(f"{self._cell(value):>{CELL}}" for value in row)
+                shown = "" if name == told else self.alphabet.plain(name)
+                yield f"{INDENT}{shown:<{NAME}}{what:>{WHAT}}{cells}"
                 told = name
         yield from self.prose(
             "Exact: nothing averaged, the duty sampled at the edge it moves; the output's component at the "

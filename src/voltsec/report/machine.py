@@ -16,7 +16,7 @@ from sympy import Add, Basic
 from sympy.printing.str import StrPrinter
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.steady.solution import Mode, ModeInterval, Numbers, Solution, Stress
+from voltsec.results.solution import Mode, ModeInterval, Numbers, Solution, Stress
 
 FORMAT = 1
 STRESS_KEYS = ("voltage_peak", "current_average", "current_peak", "current_rms")

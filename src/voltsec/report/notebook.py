@@ -24,7 +24,7 @@ from voltsec.report.outline import (
     shown_mode,
     stress_rows,
 )
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 
 def latex(solution: Solution) -> str:

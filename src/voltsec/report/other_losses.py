@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 HEADING = ("Part", "Beside conduction", "Formula", "Loss", "of input")
 
@@ -62,6 +62,13 @@ KINDS = {
     ),
 }
 """By the last part of a result's name, ``other_losses.S.turn_on``."""
+
+
+def loss_words(name: str) -> str:
+    """``S, turn-on`` for ``other_losses.S.turn_on``; nothing for the name of another result."""
+    group, _, rest = name.partition(".")
+    part, _, key = rest.rpartition(".")
+    return f"{part}, {KINDS[key].words}" if group == "other_losses" else ""
 
 
 def drawn_power(solution: Solution) -> float:

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from voltsec.circuit.fault import CircuitError
 from voltsec.dynamics.chosen_mode import NotTold
 from voltsec.dynamics.input_filter import Interaction
-from voltsec.dynamics.model import Model
+from voltsec.dynamics.model import Model, Response
 from voltsec.practice.dynamics import told_of
 from voltsec.practice.sweep import BadSweep
 from voltsec.report.outline import shown_mode
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 CURVES = (
     (("duty",), "Duty to output"),
@@ -51,7 +51,7 @@ class OverFrequency:
         there = {
             one.link.kind
             for one in self.model.responses
-            if one.averaged is not None or self.model.sampled is not None
+            if (one.averaged is not None or self.model.sampled is not None) and not _none(one)
         }
         return [(kinds, name) for kinds, name in CURVES if there & set(kinds)]
 
@@ -60,6 +60,11 @@ class OverFrequency:
         """Sentences."""
         for note in self.model.notes:
             yield f"{note[0].upper()}{note[1:]}."
+
+
+def _none(response: Response) -> bool:
+    """True for a response that is zero: there is no curve."""
+    return response.averaged is not None and response.averaged.zero
 
 
 def over_frequency(solution: Solution) -> OverFrequency | None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from sympy import Basic, Integer, Mul, Pow
 
+from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.cautions import cautions
 from voltsec.report.chart import (
     BOTTOM,
@@ -60,8 +61,7 @@ from voltsec.report.page_script import model_script
 from voltsec.report.quantity import UNITS, engineering
 from voltsec.report.report_drawings import KEY, circuit_drawing, interval_drawings
 from voltsec.report.shortened import leading_orders, shortened
-from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 
 CURVES = (

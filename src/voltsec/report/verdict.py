@@ -16,7 +16,7 @@ from voltsec.report.formula import formula
 from voltsec.report.machine import FORMAT, Json, Writer, circuit_name, symbol_units
 from voltsec.report.quantity import engineering
 from voltsec.report.wrapping import wrap_formula
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 LABEL_WIDTH = 16
 PROSE = ("Likely slip", "or", "Beware", "Not there")

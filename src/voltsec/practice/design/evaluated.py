@@ -12,13 +12,13 @@ from time import monotonic
 
 import numpy as np
 
+from voltsec.periodic.stages import Stages, stages_of
 from voltsec.practice.design.corners import Array
 from voltsec.practice.design.points import Points, duty_line, first_crossing
 from voltsec.practice.sweep import known_point
 from voltsec.practice.wanted import NEAREST, Unreachable, wanted_duty
+from voltsec.results.solution import Solution
 from voltsec.results.table import results_of
-from voltsec.steady.solution import Solution
-from voltsec.steady.stages import Stages, stages_of
 from voltsec.tableau.interval import Sequence
 from voltsec.waveforms.exact import Exact, Expected, exact_results
 
@@ -70,9 +70,11 @@ class Found:
 class Evaluated:
     """A solved circuit at the points of a specification."""
 
-    def __init__(self, solution: Solution, points: Points) -> None:
+    def __init__(self, solution: Solution, points: Points, formulas: bool = True) -> None:
+        """``formulas`` is False where ``points`` are of another circuit of the same sequences."""
         self.solution = solution
         self.points = points
+        self.formulas = formulas
         self.table = results_of(points.circuit)
         self.stages: tuple[Stages, ...] = tuple(stages_of(points.circuit))
         self.met: list[_Met] = []
@@ -87,7 +89,7 @@ class Evaluated:
         """The same stage with other values, what is known of the neighbourhood kept as guesses."""
         if sizes == self.points.sizes:
             return self
-        other = Evaluated(self.solution, replace(self.points, sizes=sizes))
+        other = Evaluated(self.solution, replace(self.points, sizes=sizes), self.formulas)
         other.met, other.known_places, other.known_duties = self.met, self.known_places, self.known_duties
         return other
 
@@ -121,7 +123,8 @@ class Evaluated:
             start, rate = self._looked(part)
             again = {name: value[left] for name, value in values.items()}
             found[left], slope[left] = self._secants(again, part, wanted[left], start, rate)
-            for k in np.flatnonzero(np.isnan(found) & np.isin(np.arange(len(found)), left))[:MOST_LOOKED]:
+            open_ = np.isnan(found) if self.formulas else np.zeros(len(found), bool)
+            for k in np.flatnonzero(open_ & np.isin(np.arange(len(found)), left))[:MOST_LOOKED]:
                 found[k] = self._one(places[k : k + 1])
         kept = np.isfinite(found) & np.isfinite(slope)
         self.known_places = np.concatenate([self.known_places, places[kept]])[-4 * REMEMBERED :]

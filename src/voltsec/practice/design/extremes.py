@@ -15,11 +15,11 @@ from voltsec.practice.design.points import Points, points_of
 from voltsec.practice.design.specification import BadSpecification, read_specification
 from voltsec.practice.solve import solve
 from voltsec.practice.sweep import known_point
+from voltsec.results.solution import Mode, Numbers, Solution
 from voltsec.results.table import results_of
-from voltsec.steady.solution import Mode, Numbers, Solution
 
 STRESSES = ("voltage_peak", "current_peak", "current_rms")
-LEAST = ("efficiency",)
+LEAST = ("efficiency", "overall_efficiency")
 """Of these the least value is the worst."""
 LOWEST = "lowest "
 HIGHEST = "highest "
@@ -96,9 +96,10 @@ def stress_names(circuit: Circuit) -> tuple[str, ...]:
     for name in results_of(circuit):
         group, _, rest = name.partition(".")
         key = rest.rpartition(".")[2]
-        if (group == "stress" and key in STRESSES) or group in ("ripple", "losses"):
+        if (group == "stress" and key in STRESSES) or group in ("ripple", "losses", "other_losses"):
             names.append(name)
-    return ("output_voltage", "output_ripple", "efficiency", *names)
+    overall = tuple(name for name in ("overall_efficiency",) if name in results_of(circuit))
+    return ("output_voltage", "output_ripple", "efficiency", *overall, *names)
 
 
 def found_extremes(evaluated: Evaluated, names: tuple[str, ...]) -> WorstCase:
@@ -165,6 +166,9 @@ def corner_at(evaluated: Evaluated, worst: Worst) -> tuple[Corner, Numbers | Non
     if points.duty is not None:
         values[points.duty] = float(evaluated.duties(place)[0])
         shown[points.duty] = values[points.duty]
+    if not evaluated.formulas:
+        mode = str(evaluated.at(place, ("output_voltage",)).mode[0])
+        return Corner(shown, mode, worst.corner), None
     full, missing = known_point(points.circuit, values)
     evaluate = evaluated.solution.evaluate
     numbers = None
@@ -184,7 +188,7 @@ def formula_of(mode: Mode | None, name: str) -> Expr | None:
         found: Expr | None = None if stress is None else getattr(stress, key)
         return found
     if part:
-        table: dict[str, Expr | None] = getattr(mode, group)
+        table: dict[str, Expr | None] = getattr(mode, group, {})  # estimates have none
         return table.get(part)
     return getattr(mode, group, None)
 

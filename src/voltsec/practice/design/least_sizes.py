@@ -23,8 +23,8 @@ from voltsec.practice.design.inverted import (
 )
 from voltsec.practice.design.points import Points, at_words, duty_line, first_crossing
 from voltsec.practice.design.specification import OUT, BadSpecification, Limit
+from voltsec.results.solution import Mode, Solution
 from voltsec.results.table import inductances, output_capacitor
-from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 
 FINE = 2001
@@ -35,7 +35,8 @@ ROUNDS = 40
 SETTLED = 1e-9
 NOTHING = 1e-9
 """Ampere or volt; a mean below is none."""
-BOUNDLESS = 1e3
+BOUNDLESS = 2.0
+"""An output that grows so much over the last duties looked at has no bound there."""
 
 
 @dataclass(frozen=True)
@@ -274,7 +275,8 @@ class _Forms:
     def _beyond(self, place: Array, outputs: Array, target: Array) -> BadSpecification:
         at = at_words(self.points, place)
         low, high = np.nanmin(np.abs(outputs)), np.nanmax(np.abs(outputs))
-        beyond = " and beyond" if high > BOUNDLESS * low else ""
+        near, end = np.abs(outputs[-20]), np.abs(outputs[-1])
+        beyond = " and beyond" if end == high and end > BOUNDLESS * near else ""
         return BadSpecification(
             f"{at}no duty gives {float(np.max(np.abs(target))):.4g} V in continuous conduction: the output "
             f"goes from {low:.4g} V to {high:.4g} V{beyond}; narrow the ranges, or take another stage "

@@ -38,8 +38,8 @@ from voltsec.practice.design.specification import (
     sized_symbol,
 )
 from voltsec.practice.solve import solve
-from voltsec.results.table import inductances, lossy_elements
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
+from voltsec.results.table import inductances, lossy_elements, results_of
 
 COIL_SERIES = "E12"
 CAPACITOR_SERIES = "E6"
@@ -95,7 +95,7 @@ class Sizing:
     continuity: Continuity | None
     worst: WorstCase
     losses: tuple[Corner, dict[str, float]] | None
-    """Point of the least efficiency and every part's loss there, watt; ``None`` without lossy parts."""
+    """Point of the least efficiency and every loss there by its result's name, watt; ``None`` without any."""
     notes: tuple[str, ...]
 
     @property
@@ -330,15 +330,13 @@ def _duty_formula(evaluated: Evaluated, least: Extreme) -> Expr | None:
 
 
 def _losses(evaluated: Evaluated, worst: WorstCase) -> tuple[Corner, dict[str, float]] | None:
-    circuit = evaluated.points.circuit
-    parts = [element.name for element in lossy_elements(circuit)]
-    least = worst.extremes.get("efficiency")
-    if not parts or least is None:
+    told = results_of(evaluated.points.circuit)
+    names = tuple(name for name in told if name.startswith(("losses.", "other_losses.")))
+    least = worst.extremes.get("overall_efficiency") or worst.extremes.get("efficiency")
+    if not names or least is None:
         return None
-    place = evaluated.points.place(least.at.values)
-    names = tuple(f"losses.{part}" for part in parts)
-    found = evaluated.at(place, names)
-    return least.at, {part: float(found[f"losses.{part}"][0]) for part in parts}
+    found = evaluated.at(evaluated.points.place(least.at.values), names)
+    return least.at, {name: float(found[name][0]) for name in names}
 
 
 def _notes(circuit: Circuit, points: Points, worst: WorstCase) -> list[str]:
