@@ -12,7 +12,7 @@ import pytest
 import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import BUDGET, seconds_left
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 PARTS = 6
 """The long tests are done in so many days."""
@@ -23,14 +23,16 @@ LONG = (
     "tests/command/test_waves.py",
     "tests/drawing/test_shelf.py",
     "tests/dynamics/",
+    "tests/formulas/",
+    "tests/held/",
     "tests/integration/",
     "tests/language/test_words.py::test_every_other_name",
+    "tests/periodic/",
     "tests/practice/",
     "tests/properties/",
     "tests/published/",
     "tests/random/test_random.py::test_random_circuits[",
     "tests/report/",
-    "tests/steady/",
 )
 """Tests over every circuit there is, of which any part would show a fault of a class."""
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from voltsec.practice.design.sizing import size
     from voltsec.practice.solve import solve
     from voltsec.report.drawing import draw
-    from voltsec.steady.solution import Solution
+    from voltsec.results.solution import Solution
 
     __version__: str
 
@@ -33,7 +33,7 @@ _HOMES = {
     "Circuit": "voltsec.circuit.circuit",
     "CircuitError": "voltsec.circuit.fault",
     "NoSteadyState": "voltsec.circuit.fault",
-    "Solution": "voltsec.steady.solution",
+    "Solution": "voltsec.results.solution",
     "compare": "voltsec.practice.design.comparison",
     "draw": "voltsec.report.drawing",
     "load": "voltsec.command.netlists",

@@ -11,7 +11,7 @@ from sympy.polys.matrices import DomainMatrix
 import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
-from voltsec.steady.balance import Balance
+from voltsec.periodic.balance import Balance
 from voltsec.tableau.assembly import average_rows, period_rows, ring_for
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.tableau.network import Network

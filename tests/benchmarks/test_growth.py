@@ -8,7 +8,7 @@ import pytest
 
 import voltsec
 from voltsec.circuit.graph import references
-from voltsec.steady.balance import Balance
+from voltsec.periodic.balance import Balance
 
 from .baseline import two_intervals
 

@@ -16,7 +16,7 @@ import voltsec
 from voltsec.circuit.graph import references
 from voltsec.command.netlists import shipped_circuits
 from voltsec.practice.solve import solve
-from voltsec.steady.sequences import find_sequences
+from voltsec.search.sequences import find_sequences
 
 from .baseline import (
     DEVICES,

@@ -16,9 +16,9 @@ import sympy
 from scipy.integrate import solve_ivp
 
 import voltsec
+from voltsec.periodic.points import operating_point
 from voltsec.practice.sweep import sweep
 from voltsec.results.table import results_of
-from voltsec.steady.points import operating_point
 from voltsec.waveforms.exact import Expected, exact_results, exact_state
 from voltsec.waveforms.trajectory import Trajectory
 

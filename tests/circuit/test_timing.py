@@ -9,11 +9,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import voltsec
-from voltsec.circuit.circuit import Schedule
 from voltsec.circuit.states import certain_states, possible_states
-from voltsec.circuit.timing import Edge, gaps, needed, orders, schedules_of
-from voltsec.steady.mode_names import order_text
-from voltsec.steady.stages import stages_of
+from voltsec.circuit.timing import Edge, Schedule, gaps, needed, orders, schedules_of
+from voltsec.formulas.mode_names import order_text
+from voltsec.periodic.stages import stages_of
 
 SYMBOLS = ("D1", "D2", "p", "q")
 STARTS: st.SearchStrategy = st.sampled_from(
@@ -62,7 +61,7 @@ def test_as_many_orders_as_legs(legs: int) -> None:
 
 
 def _conditions(edges: tuple[Edge, ...]) -> list:
-    from voltsec.steady.stages import Stages
+    from voltsec.periodic.stages import Stages
 
     return Stages(edges, ()).conditions()
 

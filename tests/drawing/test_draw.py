@@ -11,6 +11,10 @@ import pytest
 
 import voltsec
 from tests.drawing.geometry import circuit_is_drawn, collisions, crossings, is_planar
+from voltsec.drawing.compose import compose
+from voltsec.drawing.pieces import task_of
+from voltsec.drawing.search import spread
+from voltsec.drawing.spacing import places
 from voltsec.report.output_file import CannotWrite
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -132,3 +136,13 @@ def test_what_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
 def test_a_notebook_shows_the_circuit() -> None:
     circuit = voltsec.load("buck")
     assert circuit._repr_svg_() == voltsec.draw(circuit).svg
+
+
+def test_there_is_always_room() -> None:
+    """Where the search finds nothing that can be drawn, every net gets a row of its own."""
+    circuit = voltsec.load("flyback2")
+    task = task_of(circuit)
+    labels = tuple((piece.name,) for piece in task.pieces)
+    found = places(task, spread(task), labels)
+    assert found is not None
+    circuit_is_drawn(circuit, compose(task, found))

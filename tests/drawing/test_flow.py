@@ -145,3 +145,28 @@ def test_blocking_parts_are_faint_and_named_so() -> None:
     first, second = drawn("buck").svg.split("Interval 2")
     assert 'data-part="D1" data-state="blocks"' in first and 'data-part="S" data-state="conducts"' in first
     assert 'data-part="D1" data-state="conducts"' in second and 'data-part="S" data-state="blocks"' in second
+
+
+def test_what_blocks_carries_nothing_where_ideal_parts_leave_currents_open() -> None:
+    """The push-pull stage's magnetizing current repeats at any level; who conducts is known all the same."""
+    stage = """
+    ground gnd, m
+    parameter n = 2
+    source Vg : in -> gnd = 12 V
+    transformer T : a -> in, in -> b, c -> m, m -> d = 1 : 1 : n : n { magnetizing LM = 200 uH }
+    switch S1 : a -> gnd
+    switch S2 : b -> gnd
+    diode D1 : c -> x
+    diode D2 : d -> x
+    inductor L : x -> out = 47 uH
+    capacitor Co : out -> m = 100 uF
+    load R : out -> m = 10 ohm
+    drive S1 at D
+    drive S2 at D from 0.5
+    operate D = 0.35, f = 100 kHz
+    """
+    panels = draw(voltsec.read(stage), "all").panels
+    active = [panel.flow.active for panel in panels if panel.flow is not None]
+    assert {"S1", "T.1"} <= active[0] and not {"S2", "T.2"} & active[0]
+    assert not {"Vg", "S1", "S2", "T.1", "T.2"} & active[1]
+    assert {"S2", "T.2"} <= active[2] and not {"S1", "T.1"} & active[2]

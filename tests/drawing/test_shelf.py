@@ -26,7 +26,7 @@ def test_the_drawing_is_the_circuit(name: str) -> None:
 
 def _as_expected(circuit: voltsec.Circuit, drawn: Picture) -> None:
     """Source left of everything, reference nodes at the bottom, every net named, dots on windings."""
-    middles = {part.name: (part.box.left + part.box.right) / 2 for part in drawn.parts}
+    middles = {part.name: (part.terminals[0][0] + part.terminals[1][0]) / 2 for part in drawn.parts}
     assert middles[circuit.input.name] == min(middles.values())
     for part in nx.connected_components(graph_of(circuit)):  # each side of a transformer stands on its own
         (ground,) = {net for net, _, _ in drawn.references} & part

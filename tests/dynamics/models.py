@@ -7,7 +7,7 @@ import sympy
 import voltsec
 from voltsec.dynamics.averaged import S
 from voltsec.dynamics.model import Model, Response, small_signals
-from voltsec.steady.points import operating_point
+from voltsec.periodic.points import operating_point
 
 ALL = ("duty", "input", "zout", "zin")
 

@@ -10,8 +10,8 @@ from math import cos, pi
 
 import numpy as np
 
+from voltsec.periodic.stages import Stages
 from voltsec.results.measures import Terms
-from voltsec.steady.stages import Stages
 from voltsec.waveforms.linear import course
 from voltsec.waveforms.march import Switching, follow
 from voltsec.waveforms.trajectory import Trajectory

@@ -8,8 +8,8 @@ import pytest
 import voltsec
 from voltsec.dynamics.chosen_mode import NotTold
 from voltsec.dynamics.input_filter import input_filter, interaction
+from voltsec.periodic.points import operating_point
 from voltsec.practice.dynamics import told_of
-from voltsec.steady.points import operating_point
 
 STAGE = """source Vg : in -> gnd = 12 V
 {filter}

@@ -17,8 +17,8 @@ from tests.dynamics.models import model
 from tests.dynamics.perturbed import response
 from voltsec.dynamics.averaged import with_probe
 from voltsec.dynamics.sampled import Sampled
+from voltsec.periodic.points import operating_point
 from voltsec.results.table import voltage
-from voltsec.steady.points import operating_point
 from voltsec.waveforms.exact import exact_state
 
 # Made up for the gauge station, with loads heavy enough to be at rest again within some hundred periods.

@@ -9,7 +9,7 @@ from scipy.integrate import solve_ivp
 
 import voltsec
 from voltsec.dynamics.state_equations import StateEquations
-from voltsec.steady.points import operating_point
+from voltsec.periodic.points import operating_point
 from voltsec.waveforms.exact import exact_state
 
 

@@ -38,7 +38,7 @@ def answer() -> voltsec.Solution:
 def test_the_mode_at_the_point_has_its_small_signals(answer: voltsec.Solution) -> None:
     """At 0 Hz they are finite differences of the exact state; a current-fed stage's zero by the textbook.
 
-    An isolated step-up stage: D' of the whole is 2 (1 - D), its right-half-plane zero D'^2 R/(n^2 L), a little
+    An isolated step-up stage: D' of the whole is 2 (1 - D), its right-half-plane zero D'^2 R/(n^2 L), a bit
     lower with its losses (Erickson, Maksimovic, section 6.3.5 and table 8.2, from memory).
     """
     assert answer.modes == ()

@@ -13,7 +13,7 @@ import sympy
 from scipy.optimize import root
 
 from voltsec.circuit.elements import Inductor, Load
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 ZERO = 1e-7
 """An interval shorter than this part of the period does not exist: the point lies on an edge."""

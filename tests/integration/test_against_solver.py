@@ -17,7 +17,7 @@ from sympy import Expr
 import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Diode, Switch
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 from .left_open import left_open
 from .own import OWN, SEVERAL_SWITCHES

@@ -6,7 +6,7 @@ from functools import cache
 
 import voltsec
 from voltsec.command.netlists import load, shipped_circuits
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 SLOW = frozenset(
     {"boost_mult1_lossy", "quad_boost_lossy", "boost_then_buck", "quad_buck", "buck_lossy", "sl_boost"}

@@ -17,7 +17,7 @@ from voltsec.practice.verdict import HOLDS, OPEN, Verdict
 from voltsec.practice.verdict import WRONG as FAILS
 from voltsec.report.alphabet import ASCII, UNICODE
 from voltsec.report.formula import formula
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 
 @cache

@@ -13,7 +13,7 @@ from voltsec.report.alphabet import ASCII, UNICODE
 from voltsec.report.figure_face import write_figure
 from voltsec.report.map_figure import draw_map
 from voltsec.report.map_text import COLUMNS, MARK, ROWS, map_lines, marked_cell, round_values
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 
 @pytest.fixture(scope="module")

@@ -12,8 +12,8 @@ import sympy
 
 import voltsec
 from voltsec.circuit.quasi_static import quasi_static
+from voltsec.periodic.points import operating_point
 from voltsec.practice.sweep import sweep
-from voltsec.steady.points import operating_point
 from voltsec.tableau.expression import symbol
 from voltsec.waveforms.settling import settling
 

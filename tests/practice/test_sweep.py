@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 
 import voltsec
+from voltsec.periodic.reading_list import quantity_units
 from voltsec.practice import sweep as module
 from voltsec.practice.axes import read_axes
 from voltsec.practice.sweep import ORDINARY, BadSweep, quantity_called, sweep
 from voltsec.report.sweep_csv import write_rows
-from voltsec.steady.reading_list import quantity_units
-from voltsec.steady.solution import Numbers, Solution
+from voltsec.results.solution import Numbers, Solution
 
 ONLY_SWEPT = ("losses", "input_step", "output_current_step")
 

@@ -8,7 +8,7 @@ import pytest
 import voltsec
 from voltsec.practice.sweep import MOST_EXACT, BadSweep
 from voltsec.practice.tolerance import MOST_DRAWS, PERCENTILES, tolerances
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,7 @@ import voltsec
 from voltsec.practice.closed_duty import largest_gain_formula
 from voltsec.practice.sweep import BadSweep
 from voltsec.practice.wanted import Unreachable, largest_output, wanted_duty
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 from voltsec.tableau.expression import symbol
 
 WINDING = """source Vg : in -> gnd = 12 V

@@ -12,10 +12,10 @@ import sympy
 from sympy.core.relational import Relational
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.numbers import holds_at
-from voltsec.steady.points import base_point
-from voltsec.steady.solution import Mode, Solution
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.formulas.numbers import holds_at
+from voltsec.periodic.points import base_point
+from voltsec.results.solution import Mode, Solution
 
 mpmath.mp.dps = 40
 

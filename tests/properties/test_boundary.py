@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 from .evaluation import Point, builders, environment_of, random_point, same, shares_at, value
 from .variants import LOSSLESS, QUICK, SHIPPED, generated, solved

@@ -26,7 +26,7 @@ from scipy.optimize import root
 import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.report.machine import as_json, json_text
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 from ..integration.switched import NotPeriodic, periodic_averages, with_small_ripple
 from .evaluation import Point, mutuals

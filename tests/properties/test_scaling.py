@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Load
-from voltsec.steady.solution import Numbers, Solution
+from voltsec.results.solution import Numbers, Solution
 
 from .evaluation import Point, random_point
 from .variants import QUICK, generated, made_up, solved

@@ -23,7 +23,7 @@ from voltsec.circuit.elements import (
 )
 from voltsec.command.netlists import shipped_circuits
 from voltsec.language.writer import write
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 from .evaluation import Pairing
 

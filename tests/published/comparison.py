@@ -11,7 +11,7 @@ import sympy
 from sympy import Expr, Rational, Symbol
 
 import voltsec
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 CIRCUITS = Path(__file__).resolve().parents[2] / "circuits"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from sympy import Expr
 
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 from .comparison import assert_same, continuous, formula, netlist, shipped, solved, symbol, with_sets
 from .tables import BY_KEY, ROWS, Row

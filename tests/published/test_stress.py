@@ -6,7 +6,7 @@ import pytest
 import sympy
 from sympy import Expr
 
-from voltsec.steady.solution import Mode
+from voltsec.results.solution import Mode
 
 from .comparison import assert_same, continuous, formula, netlist, solved, symbol, with_sets
 from .sources import M1, S17

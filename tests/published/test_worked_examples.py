@@ -6,7 +6,7 @@ import pytest
 import sympy
 from sympy import Rational
 
-from voltsec.steady.solution import Mode
+from voltsec.results.solution import Mode
 
 from .comparison import (
     assert_printed,

@@ -15,7 +15,7 @@ from math import isfinite
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Diode, Switch
-from voltsec.steady.solution import Numbers
+from voltsec.results.solution import Numbers
 
 from ..integration.switched import Averages
 

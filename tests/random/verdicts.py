@@ -35,7 +35,7 @@ from voltsec.report.document import document
 from voltsec.report.latex import latex_fragment
 from voltsec.report.machine import as_json, json_text
 from voltsec.report.terminal import show
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 from ..integration.patience import TooLong, patience
 from ..integration.stated import ZERO, Standing, neighbours, standings

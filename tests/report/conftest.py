@@ -3,7 +3,7 @@
 import pytest
 
 from tests.report.samples import sepic_solution
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 
 @pytest.fixture

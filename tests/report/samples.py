@@ -9,7 +9,7 @@ from sympy import Ge, Integer, Lt, Symbol, sqrt, symbols
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, Diode, Inductor, Load, Quantity, Source, Switch
 from voltsec.report.machine import STRESS_KEYS
-from voltsec.steady.solution import Mode, ModeInterval, Numbers, Solution, Stress
+from voltsec.results.solution import Mode, ModeInterval, Numbers, Solution, Stress
 
 
 def sepic_circuit(volts: int = 18, farad: Fraction = Fraction(1, 10_000)) -> Circuit:

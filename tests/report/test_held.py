@@ -8,10 +8,11 @@ import pytest
 from sympy import Symbol, sympify
 
 import voltsec
+from voltsec.held.held import held_state
+from voltsec.held.state import HeldState
 from voltsec.report.alphabet import ASCII, UNICODE, Alphabet
 from voltsec.report.held import held_json, held_lines
 from voltsec.report.machine import json_text
-from voltsec.steady.held import HeldState, held_state
 
 
 def lines_of(state: HeldState, alphabet: Alphabet = UNICODE) -> list[str]:

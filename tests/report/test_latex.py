@@ -7,7 +7,7 @@ from sympy import Symbol, symbols
 
 from tests.report.samples import sepic_solution
 from voltsec.report.latex import equation, escaped, formula_latex, latex_fragment, symbol_latex
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 
 @pytest.mark.parametrize(

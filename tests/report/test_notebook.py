@@ -3,7 +3,7 @@
 from html.parser import HTMLParser
 
 from voltsec.report.notebook import html, latex
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 
 class Balance(HTMLParser):

@@ -15,7 +15,7 @@ from tests.practice.solved import solved
 from tests.report.browsing import resize, start_browser
 from voltsec.report.contents import figures, loads, number_rows
 from voltsec.report.page import page
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 SET = """
 for (const [name, value] of Object.entries(arguments[0])) {

@@ -8,6 +8,7 @@ from sympy import Symbol
 
 import voltsec
 from tests.properties.evaluation import worked_out
+from voltsec.periodic.points import base_point
 from voltsec.report.document import document
 from voltsec.report.latex import latex_fragment
 from voltsec.report.machine import as_json
@@ -17,8 +18,7 @@ from voltsec.report.rounding import cleaned
 from voltsec.report.selection import Part, Row, fitted
 from voltsec.report.shortened import shortened
 from voltsec.report.terminal import show
-from voltsec.steady.points import base_point
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 
 class Stream(io.StringIO):

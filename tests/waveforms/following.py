@@ -8,8 +8,8 @@ import numpy as np
 
 import voltsec
 from voltsec.circuit.circuit import Circuit
+from voltsec.periodic.points import operating_point
 from voltsec.practice.start_state import start_state
-from voltsec.steady.points import operating_point
 from voltsec.waveforms.march import Switching, follow
 from voltsec.waveforms.network import PeriodNetwork
 from voltsec.waveforms.periods import Periods

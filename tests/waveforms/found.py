@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import voltsec
+from voltsec.periodic.points import operating_point
 from voltsec.results.table import results_of
-from voltsec.steady.points import operating_point
 from voltsec.waveforms.exact import Exact, Expected, exact_results
 
 

@@ -8,8 +8,8 @@ import pytest
 import voltsec
 from tests.integration.switched import periodic_averages
 from tests.waveforms.found import exact
+from voltsec.periodic.points import operating_point
 from voltsec.results.table import results_of
-from voltsec.steady.points import operating_point
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.waveforms.exact import Exact, Expected, exact_results
 

@@ -8,8 +8,8 @@ from scipy.linalg import expm
 
 import voltsec
 from tests.integration.switched import periodic_averages
+from voltsec.periodic.points import operating_point
 from voltsec.results.table import results_of
-from voltsec.steady.points import operating_point
 from voltsec.waveforms.exact import exact_results
 
 

@@ -6,9 +6,9 @@ import numpy as np
 
 import voltsec
 from voltsec.circuit.circuit import Circuit
+from voltsec.periodic.points import operating_point
 from voltsec.results.measures import Terms
 from voltsec.results.table import stressed
-from voltsec.steady.points import operating_point
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.traces import PeriodTraces
 

@@ -10,7 +10,7 @@ from voltsec.command.budget import budgeted
 
 if TYPE_CHECKING:
     from voltsec.circuit.circuit import Circuit
-    from voltsec.steady.solution import Solution
+    from voltsec.results.solution import Solution
 
 MOST_MODES = 8
 """Modes that are all named where one was asked for that is not there."""
@@ -155,8 +155,8 @@ def _held(holds: tuple[str, ...], form: str | None) -> dict[str, str]:
 
 
 def _solve_held(circuit: Circuit, held: dict[str, str], form: str | None) -> None:
+    from voltsec.held.held import held_state
     from voltsec.report.held import held_json, show_held
-    from voltsec.steady.held import held_state
 
     state = held_state(circuit, held)
     if form == "json":

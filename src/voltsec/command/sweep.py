@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from voltsec.practice.sweep import Progress
-    from voltsec.steady.solution import Solution
+    from voltsec.results.solution import Solution
 
 FIGURES = (".svg", ".png", ".pdf")
 PATIENCE = 1.0

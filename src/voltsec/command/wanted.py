@@ -9,7 +9,7 @@ import click
 
 if TYPE_CHECKING:
     from voltsec.practice.wanted import Wanted
-    from voltsec.steady.solution import Solution
+    from voltsec.results.solution import Solution
 
 
 def volts_wanted(text: str) -> float:

@@ -107,7 +107,7 @@ class _Composer:
             half += CORE_ABOVE if piece.core else 0.0
             yield from _lines(lines, x, y - half - GAP - high, "middle")
         elif side == 0:
-            yield from _lines(lines, x + GAP, y - REACH - LINE, "start")
+            yield from _lines(lines, x + GAP, y - REACH - LINE - GAP, "start")
         else:
             if piece.core:
                 half = mark_width(piece.kind)

@@ -11,7 +11,7 @@ from voltsec.drawing.arrangement import Arrangement
 from voltsec.drawing.compose import compose
 from voltsec.drawing.picture import Picture, Point, Wire
 from voltsec.drawing.pieces import Task, task_of
-from voltsec.drawing.search import arrangements
+from voltsec.drawing.search import arrangements, spread
 from voltsec.drawing.spacing import Labels, places
 
 BEND = 40.0
@@ -29,16 +29,15 @@ def picture(circuit: Circuit, label: Callable[[str], tuple[str, ...]]) -> Pictur
 @lru_cache(maxsize=64)
 def _best(task: Task, labels: Labels) -> Picture:
     """The best picture; remembered, since a report draws the same circuit several times."""
-    trials = [_sided(task, one, labels) for one in arrangements(task)[:CANDIDATES]]
+    trials = [_sided(task, one, labels) for _, one in arrangements(task)[:CANDIDATES]]
     drawn = [trial for trial in trials if trial is not None]
-    if not drawn:
-        raise ValueError("no arrangement of the circuit leaves room for its parts")
+    if not drawn:  # a spread arrangement has room for everything
+        drawn = list(filter(None, [_sided(task, spread(task), labels)]))
     return min(drawn, key=lambda trial: trial[0])[1]
 
 
-def _sided(task: Task, found: tuple[float, Arrangement], labels: Labels) -> tuple[float, Picture] | None:
+def _sided(task: Task, arrangement: Arrangement, labels: Labels) -> tuple[float, Picture] | None:
     """The picture of an arrangement, each label on the side where the wires come out best."""
-    _, arrangement = found
     to_left: frozenset[int] = frozenset()
     first = places(task, arrangement, labels, to_left)
     if first is None:

@@ -14,6 +14,8 @@ from voltsec.drawing.pieces import Task
 STEPS = 400
 """Steps of one run for each part."""
 MOST_STEPS = 8000
+MOST_WORK = 180_000
+"""Steps times parts: so the largest circuits take no longer than a few seconds."""
 RUNS = 4
 HOT, COLD = 4.0, 0.3
 AGAIN = 2
@@ -33,6 +35,13 @@ def arrangements(task: Task) -> list[tuple[float, Arrangement]]:
         if one not in different:
             different.append(one)
     return different
+
+
+def spread(task: Task) -> Arrangement:
+    """Every net in a row of its own, every part upright: not pretty, but there is always room for it."""
+    start = _layered(task)
+    nets = sorted(range(len(task.nets)), key=lambda net: (net != task.references[0], -task.depth[net], net))
+    return Arrangement([nets.index(net) for net in range(len(nets))], start.lifts, start.order)
 
 
 def _by_cost(one: tuple[float, Arrangement]) -> float:
@@ -69,7 +78,8 @@ def _anneal(task: Task, start: Arrangement, hot: float, dice: Random) -> tuple[f
     """One run: the cheapest arrangement met and its cost."""
     now, best = start, start
     now_cost = best_cost = cost(task, start)
-    steps = min(STEPS * len(task.pieces), MOST_STEPS)
+    pieces = len(task.pieces)
+    steps = min(STEPS * pieces, MOST_STEPS, MOST_WORK // pieces)
     cooling = (COLD / hot) ** (1 / steps)
     heat = hot
     for _ in range(steps):

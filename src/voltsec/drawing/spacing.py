@@ -218,7 +218,8 @@ class _Spacing:
         found = []
         if side == 0:
             found.append(_Item(unknown, CORE, CORE, height - REACH, height + REACH, at, piece=p))
-            found.append(_Item(unknown, 0, GAP + wide, height + REACH, height + REACH + LINE, at, piece=p))
+            low = height + REACH + GAP
+            found.append(_Item(unknown, 0, GAP + wide, low, low + LINE, at, piece=p))
             return found
         left, right = (mark, half) if side > 0 else (half, mark)
         found.append(_Item(unknown, left, right, height - REACH, height + REACH, at, piece=p))

@@ -28,8 +28,8 @@ from voltsec.dynamics.equations import (
     shares_of,
     with_inputs,
 )
+from voltsec.formulas.first_order_dry import Case
 from voltsec.results.measures import Terms
-from voltsec.steady.first_order_dry import Case
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Network, Row, Unknown
 from voltsec.tableau.ratio import Ratio, lowest_terms

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 
 from voltsec.circuit.computing_time import in_time
-from voltsec.steady.first_order_dry import Case
-from voltsec.steady.solution import Mode, Solution
+from voltsec.formulas.first_order_dry import Case
+from voltsec.results.solution import Mode, Solution
 
 MOST_NAMED = 8
 

@@ -16,8 +16,8 @@ from __future__ import annotations
 from voltsec.circuit.elements import CurrentSource, Source
 from voltsec.dynamics.averaged import PROBE, S
 from voltsec.dynamics.equations import ordinary_outputs, with_inputs
-from voltsec.steady.first_order_dry import Case
-from voltsec.steady.fractions import Fractions
+from voltsec.formulas.first_order_dry import Case
+from voltsec.periodic.fractions import Fractions
 from voltsec.tableau.assembly import average_interval_rows, parameter_names, period_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Network, Row, Unknown, fluxes

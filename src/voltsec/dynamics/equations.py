@@ -21,9 +21,9 @@ from dataclasses import dataclass
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Source
+from voltsec.formulas.first_order_dry import Case
 from voltsec.results.measures import Terms
 from voltsec.results.table import voltage
-from voltsec.steady.first_order_dry import Case
 from voltsec.tableau.assembly import average_interval_rows, inductance_rows, parameter_names
 from voltsec.tableau.interval import Sequence as Intervals
 from voltsec.tableau.network import Network, Row, Unknown, fluxes

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from sympy import Expr, Integer, oo
 
 from voltsec.dynamics.averaged import S
-from voltsec.steady.root_forms import RootForms
-from voltsec.steady.signs import Facts
+from voltsec.formulas.root_forms import RootForms
+from voltsec.periodic.signs import Facts
 from voltsec.tableau.expression import Writer
 from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, factors

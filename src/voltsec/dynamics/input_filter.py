@@ -33,10 +33,10 @@ from voltsec.dynamics.equations import INPUT_CURRENT, OUTPUT
 from voltsec.dynamics.number_ring import UNITS, NumberRing
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
+from voltsec.formulas.first_order_dry import Case
+from voltsec.periodic.stages import Stages
 from voltsec.results.measures import Average
 from voltsec.results.table import voltage
-from voltsec.steady.first_order_dry import Case
-from voltsec.steady.stages import Stages
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.tableau.network import coils
 from voltsec.waveforms.exact import exact_state

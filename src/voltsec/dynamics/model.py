@@ -27,11 +27,11 @@ from voltsec.dynamics.number_ring import UNITS, NumberRing, in_s
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
 from voltsec.dynamics.validity import deviation, left_out
+from voltsec.formulas.first_order_dry import Case
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.periodic.effective import passive
 from voltsec.results.measures import Terms
-from voltsec.steady.effective import passive
-from voltsec.steady.first_order_dry import Case
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Ring, value_of
 from voltsec.waveforms.exact import exact_state

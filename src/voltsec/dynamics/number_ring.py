@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from voltsec.dynamics.averaged import S
 from voltsec.dynamics.equations import own_shares
-from voltsec.steady.first_order_dry import Case
+from voltsec.formulas.first_order_dry import Case
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.ring import Polynomial, Ring, value_of
 

@@ -27,8 +27,8 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Source
 from voltsec.dynamics.equations import ordinary_outputs
+from voltsec.periodic.stages import Stages, stages_of
 from voltsec.results.measures import Terms
-from voltsec.steady.stages import Stages, stages_of
 from voltsec.waveforms.linear import Array, course
 from voltsec.waveforms.network import IntervalSystem, NotDetermined, PeriodNetwork
 from voltsec.waveforms.periodic import event_device

@@ -28,8 +28,8 @@ from voltsec.dynamics.equations import (
     shares_of,
     with_inputs,
 )
-from voltsec.steady.first_order_dry import Case
-from voltsec.steady.solution import Mode, Solution
+from voltsec.formulas.first_order_dry import Case
+from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.network import Network, Row, Unknown, coils

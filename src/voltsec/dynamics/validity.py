@@ -7,7 +7,7 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
-from voltsec.steady.first_order_dry import Case
+from voltsec.formulas.first_order_dry import Case
 
 LOWEST, HIGHEST = 1e-4, 0.1
 """Shares of the switching frequency between which averaged and exact response are compared, ..."""

@@ -23,7 +23,7 @@ from voltsec.practice.names import Claim, Names, intervals_told
 from voltsec.practice.quantities import ModeValues
 from voltsec.practice.slips import find_slips
 from voltsec.practice.verdict import HOLDS, WRONG, Judgement, LineVerdict, Slip, Verdict
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 MOST_MODES = 5
 """Modes in which slips are looked for."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 from sympy import Expr, Mul
 
 from voltsec.circuit.elements import Diode, Switch
+from voltsec.periodic.balance import SignCondition
 from voltsec.practice.algebra import subtract
 from voltsec.practice.blackboard import Blackboard
 from voltsec.practice.intervals import rise_name
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
-from voltsec.steady.balance import SignCondition
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Network, Row
 from voltsec.tableau.ratio import Ratio, insert

@@ -8,7 +8,7 @@ from typing import Any
 import sympy
 from sympy import Expr
 
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 
 LONGEST = 70
@@ -114,7 +114,7 @@ def _roots(polynomial: Expr, variable: sympy.Symbol) -> list[Expr]:
 
 
 def _at_ordinary_values(expression: Expr, solution: Solution) -> float | None:
-    from voltsec.steady.points import base_point
+    from voltsec.periodic.points import base_point
 
     values = {symbol(key): value for key, value in base_point(solution.circuit).items()}
     value = complex(expression.subs(values).evalf())

@@ -18,7 +18,7 @@ from voltsec.practice.ramp_lines import (
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Pending, Solver, TooLong
 from voltsec.practice.together import solve_together
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 from voltsec.tableau.ring import TooLarge
 
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.results.measures import Average, Gain
+from voltsec.results.solution import Numbers, Solution
 from voltsec.results.table import results_of
-from voltsec.steady.solution import Numbers, Solution
 
 SHARE = 0.01
 """Difference of an average that counts, of its own size."""

@@ -9,13 +9,13 @@ import sympy
 from sympy import Expr
 from sympy.core.function import AppliedUndef
 
+from voltsec.formulas.root_forms import size
 from voltsec.practice.equality import Prover
 from voltsec.practice.names import Claim
 from voltsec.practice.radicals import NotAlgebraic, Part, Radicals
 from voltsec.practice.sampling import Point, Sized, Undefined, same
 from voltsec.practice.verdict import Example, Mistake, Slip
-from voltsec.steady.root_forms import size
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 from voltsec.tableau.expression import Writer
 from voltsec.tableau.ratio import Ratio
 

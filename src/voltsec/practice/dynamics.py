@@ -13,13 +13,13 @@ from voltsec.dynamics.averaged import PROBE, S
 from voltsec.dynamics.chosen_mode import NotTold, nearest
 from voltsec.dynamics.input_filter import Interaction, input_filter, interaction
 from voltsec.dynamics.model import Model, Response, small_signals
+from voltsec.periodic.points import operating_point
 from voltsec.practice.solve import solve
 from voltsec.practice.stated_point import missing_values, read_point
 from voltsec.practice.sweep import BadSweep, known_point
 from voltsec.practice.traces_wanted import read_traces
 from voltsec.results.measures import Terms
-from voltsec.steady.points import operating_point
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 from voltsec.tableau.expression import symbol
 from voltsec.waveforms.network import NotDetermined
 

@@ -11,12 +11,12 @@ from sympy.core.relational import Equality, Relational
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.computing_time import LeftOut
+from voltsec.formulas.numbers import holds_at
 from voltsec.practice.names import Claim, choice
 from voltsec.practice.quantities import ModeValues, Quantity
 from voltsec.practice.radicals import NotAlgebraic, Part, Radicals
 from voltsec.practice.sampling import Point, Sized, Undefined, point_of, same, sample
 from voltsec.practice.verdict import ABSENT, HOLDS, OPEN, WRONG, Judgement
-from voltsec.steady.numbers import holds_at
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign
 

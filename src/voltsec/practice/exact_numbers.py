@@ -9,11 +9,11 @@ from itertools import groupby
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.formulas.numbers import collected
+from voltsec.formulas.solve import Engine
 from voltsec.practice.quasi_static import formula_numbers
+from voltsec.results.solution import Mode, Numbers
 from voltsec.results.table import results_of
-from voltsec.steady.numbers import collected
-from voltsec.steady.solution import Mode, Numbers
-from voltsec.steady.solve import Engine
 from voltsec.tableau.interval import Sequence
 from voltsec.waveforms.exact import Exact, Expected, exact_results, exact_state
 from voltsec.waveforms.periodic import Periodic

@@ -5,11 +5,11 @@ from __future__ import annotations
 import sympy
 from sympy import Expr, Mul, Pow
 
+from voltsec.formulas.root_forms import Root
 from voltsec.practice.algebra import subtract, vanishes
 from voltsec.practice.blackboard import Blackboard, numbers_text
 from voltsec.practice.setting import Setting
 from voltsec.practice.solving import Solver
-from voltsec.steady.root_forms import Root
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ratio import Ratio, insert, lowest_terms
 from voltsec.tableau.ring import Polynomial

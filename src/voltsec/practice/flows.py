@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import networkx as nx
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import Fault, NoSteadyState
+from voltsec.circuit.graph import graph_of
 from voltsec.practice.exact_numbers import ExactNumbers
 from voltsec.practice.solve import NO_NUMBERS
 from voltsec.practice.stated_point import stated_point
 from voltsec.practice.traces_wanted import TraceNames
+from voltsec.results.solution import Solution
 from voltsec.results.table import inductances
-from voltsec.steady.solution import Solution
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.traces import PeriodTraces
@@ -66,6 +68,7 @@ def interval_flows(what: Circuit | Solution) -> tuple[IntervalFlow, ...]:
     flows = []
     for place, (start, end, conducting) in enumerate(courses.intervals):
         here = courses.interval == place
+        cut_off = _cut_off(circuit, conducting)
         time = courses.time[here]
 
         def mean(values: Array, time: Array = time, length: float = end - start) -> float:
@@ -83,10 +86,27 @@ def interval_flows(what: Circuit | Solution) -> tuple[IntervalFlow, ...]:
                 start,
                 end,
                 tuple(name for name in order if name in conducting),
-                {name: values[here] for name, values in currents.items()},
+                {name: _without(values[here], name in cut_off) for name, values in currents.items()},
                 {name: mean(values[here]) for name, values in voltages.items()},
                 roles,
                 tuple(name for name, one in points.items() if any(i.time == start for i in one.impulses)),
             )
         )
     return tuple(flows)
+
+
+def _cut_off(circuit: Circuit, conducting: frozenset[str]) -> frozenset[str]:
+    """Elements and windings without a current: what blocks, and what no loop goes through without it.
+
+    So much is known even where ideal parts leave open how much the others carry.
+    """
+    graph = graph_of(circuit)
+    blocking = {device.name for device in circuit.devices} - conducting
+    graph.remove_edges_from([edge for edge in graph.edges(keys=True) if edge[2] in blocking])
+    bridges = nx.bridges(nx.Graph(graph))
+    alone = [list(graph[one][other]) for one, other in bridges if len(graph[one][other]) == 1]
+    return frozenset(blocking.union(*alone))
+
+
+def _without(values: Array, nothing: bool) -> Array:
+    return np.zeros_like(values) if nothing else values

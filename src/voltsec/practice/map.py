@@ -17,13 +17,13 @@ from sympy import Basic, Expr, lambdify
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
-from voltsec.steady.compiled import CompiledMode, compile_mode
-from voltsec.steady.complementarity import PeriodicProblem, grows_with_trace
-from voltsec.steady.effective import load_symbol
-from voltsec.steady.points import base_point, operating_point
-from voltsec.steady.row_mode import RowMode, row_mode
-from voltsec.steady.solution import Solution
-from voltsec.steady.stages import stages_of
+from voltsec.formulas.compiled import CompiledMode, compile_mode
+from voltsec.periodic.complementarity import PeriodicProblem, grows_with_trace
+from voltsec.periodic.effective import load_symbol
+from voltsec.periodic.points import base_point, operating_point
+from voltsec.periodic.row_mode import RowMode, row_mode
+from voltsec.periodic.stages import stages_of
+from voltsec.results.solution import Solution
 from voltsec.tableau.expression import symbol
 
 NOT_DETERMINED = -1

@@ -11,7 +11,7 @@ import numpy as np
 
 from voltsec.circuit.elements import CurrentSource, Load
 from voltsec.practice.sweep import BadSweep, sweep
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 DECADES = tuple(quarter / 4 for quarter in range(-6, 9))
 """Powers of ten by which the load is changed."""
@@ -77,7 +77,9 @@ def _met(solution: Solution, axes: dict[str, list[float]], wanted: list[str]) ->
     """The nearest points of each mode on a grid."""
     grid = np.meshgrid(*(np.array(values) for values in axes.values()), indexing="ij", sparse=True)
     try:
-        swept = sweep(solution, dict(zip(axes, grid, strict=True)), ("output_voltage",), most_exact=0)
+        swept = sweep(
+            solution, dict(zip(axes, grid, strict=True)), ("output_voltage",), most_exact=0, hurried=True
+        )
     except BadSweep:
         return {}
     modes = swept.mode

@@ -10,7 +10,7 @@ from sympy import Expr, Symbol
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
 from voltsec.tableau.ratio import Ratio

@@ -14,10 +14,10 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import Resistor
 from voltsec.circuit.quasi_static import QuasiStatic, Settled
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.formulas.pointwise import worked_out
+from voltsec.results.solution import Mode, Numbers, Solution, Stress
 from voltsec.results.table import results_of
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.pointwise import worked_out
-from voltsec.steady.solution import Mode, Numbers, Solution, Stress
 from voltsec.tableau.expression import symbol
 
 OPEN = Stress()

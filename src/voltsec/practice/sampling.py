@@ -14,8 +14,8 @@ from sympy import Abs, Add, And, Basic, Expr, Mul, Not, Or, Piecewise, Pow, Symb
 from sympy.core.relational import Relational
 from sympy.logic.boolalg import Boolean
 
+from voltsec.formulas.numbers import holds_at
 from voltsec.practice.quantities import ModeValues
-from voltsec.steady.numbers import holds_at
 
 DIGITS = 50
 SAME = mpf(10) ** -20

@@ -8,10 +8,10 @@ from sympy import Expr, expand
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
+from voltsec.formulas.modes import ModeBuilder
 from voltsec.practice.algebra import Board
 from voltsec.practice.intervals import Local, current_name, rise_name, solve_interval, voltage_name
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.solution import Mode
+from voltsec.results.solution import Mode
 from voltsec.tableau.assembly import inductance_rows, parameter_names
 from voltsec.tableau.network import Row, Unknown, coils
 from voltsec.tableau.ratio import Ratio, lowest_terms

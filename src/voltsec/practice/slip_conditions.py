@@ -9,11 +9,11 @@ import sympy
 from mpmath import mpf
 from sympy import Expr
 
+from voltsec.formulas.modes import ModeBuilder
 from voltsec.practice.names import Claim
 from voltsec.practice.sampling import Undefined
 from voltsec.practice.trial import Trial
 from voltsec.practice.verdict import HOLDS, Slip
-from voltsec.steady.modes import ModeBuilder
 from voltsec.tableau.expression import symbol
 
 NOTHING = mpf(10) ** -40

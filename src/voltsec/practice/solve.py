@@ -9,14 +9,14 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import BUDGET, budget_of, seconds_left
 from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.quasi_static import quasi_static
+from voltsec.formulas.remarks import left_open
+from voltsec.formulas.solve import solve as solve_formulas
+from voltsec.formulas.solve import without_modes
+from voltsec.periodic.points import operating_point
 from voltsec.practice.exact_numbers import ExactNumbers
 from voltsec.practice.quasi_static import with_settled
-from voltsec.steady.points import operating_point
-from voltsec.steady.remarks import left_open
-from voltsec.steady.search import Point
-from voltsec.steady.solution import Solution
-from voltsec.steady.solve import solve as solve_formulas
-from voltsec.steady.solve import without_modes
+from voltsec.results.solution import Solution
+from voltsec.search.search import Point
 from voltsec.waveforms.settling import settling
 
 NO_NUMBERS = (

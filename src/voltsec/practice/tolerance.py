@@ -14,9 +14,9 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Diode, Switch
+from voltsec.periodic.reading_list import quantity_units
 from voltsec.practice.sweep import MOST_EXACT, BadSweep, Progress, Sweep, check_quantities, nearest, sweep
-from voltsec.steady.reading_list import quantity_units
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 PERCENTILES = (0.0, 1.0, 5.0, 50.0, 95.0, 99.0, 100.0)
 """The first and the last are the smallest and the largest of all draws."""

@@ -17,7 +17,7 @@ from sympy import Expr
 from voltsec.circuit.computing_time import seconds_left
 from voltsec.circuit.fault import Fault, NoSteadyState
 from voltsec.practice.sweep import BadSweep, sweep
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 GRID = 401
 """Duties looked at; closer to 0 and 1 they lie closer together."""

@@ -24,8 +24,8 @@ from voltsec.practice.stated_point import stated_point
 from voltsec.practice.sweep import BadSweep
 from voltsec.practice.traces_wanted import WantedTrace, default_traces, read_traces
 from voltsec.results.measures import Average, RootMeanSquare, Swing, Terms
+from voltsec.results.solution import Numbers, Solution
 from voltsec.results.table import results_of, voltage
-from voltsec.steady.solution import Numbers, Solution
 from voltsec.waveforms.measures import Measures
 from voltsec.waveforms.traces import Impulse, PeriodTraces
 

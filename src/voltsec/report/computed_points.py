@@ -12,8 +12,8 @@ from voltsec.circuit.computing_time import budget_of, seconds_left
 from voltsec.practice.sweep import sweep
 from voltsec.report.contents import figures, loads, number_rows, slider_key
 from voltsec.report.javascript import has_formulas
+from voltsec.results.solution import Solution
 from voltsec.results.table import results_of
-from voltsec.steady.solution import Solution
 
 DUTIES = [0.02 + 0.04 * k for k in range(25)]
 DECADES = (-1.0, -0.5, 0.0, 0.5, 1.0, 1.5)
@@ -81,7 +81,8 @@ def computed_points(solution: Solution) -> ComputedPoints | None:
     grid = np.meshgrid(*(np.array(values) for values in axes.values()), indexing="ij", sparse=True)
     others = {name: value for name, value in numbers.point.items() if name not in axes}
     with budget_of(max(seconds_left(), 0.0) * SHARE):  # searches from nothing end with it
-        found = sweep(solution, {**others, **dict(zip(axes, grid, strict=True))}, tuple(names.values()))
+        values = {**others, **dict(zip(axes, grid, strict=True))}
+        found = sweep(solution, values, tuple(names.values()), hurried=True)
     return ComputedPoints(
         axes,
         [str(mode) for mode in found.mode.ravel()],

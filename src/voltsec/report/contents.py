@@ -17,7 +17,7 @@ from voltsec.practice.derive import NoSuchMode, derive
 from voltsec.report.machine import circuit_name
 from voltsec.report.numbers_table import number_text, part_names, part_results
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 MAP_CELLS = (90, 64)
 """Columns and rows of the map: each cell is asked of the exact sign conditions."""

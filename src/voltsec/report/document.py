@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from sympy import Basic
 
+from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.cautions import cautions
 from voltsec.report.contents import derivations, lead, parts, purpose, shown_losses, title
 from voltsec.report.derivation_latex import as_latex
@@ -30,8 +31,7 @@ from voltsec.report.outline import (
 )
 from voltsec.report.report_latex import circuit_latex, frequency_latex, intervals_latex, time_latex
 from voltsec.report.shortened import leading_orders, shortened
-from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 LAST_LATIN = 0x180
 """Western European letters end here; the usual fonts have nothing beyond."""

@@ -24,7 +24,7 @@ from voltsec.practice.flows import interval_flows
 from voltsec.report.drawing_labels import coupling_notes, interval_caption, labels
 from voltsec.report.machine import circuit_name
 from voltsec.report.output_file import draft_of, ending_of
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 SUFFIXES = (".svg", ".png", ".pdf")
 """Endings of the files a drawing can be written to."""

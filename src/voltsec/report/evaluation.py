@@ -8,12 +8,12 @@ from math import isfinite, sqrt
 import numpy as np
 from sympy import Basic
 
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.formulas.numbers import holds_at
+from voltsec.periodic.verification import GAP, may_miss_edge
 from voltsec.report.javascript import has_formulas, in_order
-from voltsec.report.machine import Writer
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.numbers import holds_at
-from voltsec.steady.solution import Mode, Solution
-from voltsec.steady.verification import GAP, may_miss_edge
+from voltsec.report.read_back import Writer
+from voltsec.results.solution import Mode, Solution
 
 Point = Mapping[str, float]
 

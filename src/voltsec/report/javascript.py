@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from sympy import Basic, Expr, Rational, Symbol
 from sympy.printing.printer import Printer
 
-from voltsec.steady.solution import Mode
+from voltsec.results.solution import Mode
 
 STRESS_KEYS = ("voltage_peak", "current_average", "current_peak", "current_rms")
 

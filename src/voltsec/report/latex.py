@@ -11,6 +11,7 @@ from typing import Any
 from sympy import Add, Basic
 from sympy.printing.latex import LatexPrinter
 
+from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import readable, with_complements
 from voltsec.report.letters import board_latex, board_name
@@ -31,8 +32,7 @@ from voltsec.report.outline import (
     stress_rows,
 )
 from voltsec.report.shortened import leading_orders, shortened
-from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 GREEK_NAMES = """
 alpha beta gamma delta epsilon zeta eta theta iota kappa lambda mu nu xi pi rho sigma tau upsilon phi chi psi

@@ -10,17 +10,17 @@ from typing import Any
 from sympy import Expr
 
 from voltsec.circuit.computing_time import in_time
+from voltsec.formulas.correction import Correction, correction
+from voltsec.formulas.first_order import FirstOrder
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.formulas.ports import PortCurrent, input_current, output_current, output_ripple
 from voltsec.practice.wanted import Wanted
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.formula import formula
-from voltsec.report.machine import Writer, symbol_units
 from voltsec.report.other_losses import drawn_power
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.correction import Correction, correction
-from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.ports import PortCurrent, input_current, output_current, output_ripple
-from voltsec.steady.solution import Solution
+from voltsec.report.read_back import Writer, symbol_units
+from voltsec.results.solution import Solution
 
 LOSS_HEADING = ("Part", "Loss", "of input")
 

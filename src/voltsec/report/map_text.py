@@ -13,7 +13,7 @@ from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
 from voltsec.report.quantity import engineering
 from voltsec.report.wrapping import wrap_formula
-from voltsec.steady.solution import Mode
+from voltsec.results.solution import Mode
 
 COLUMNS = 60
 ROWS = 20

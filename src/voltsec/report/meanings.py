@@ -12,7 +12,7 @@ from sympy import Basic
 from voltsec.circuit.circuit import Circuit
 from voltsec.report.outline import shown_name
 from voltsec.report.selection import Row
-from voltsec.steady.solution import Mode
+from voltsec.results.solution import Mode
 from voltsec.tableau.expression import symbol
 
 Meaning = tuple[str, str]

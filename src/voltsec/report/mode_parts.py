@@ -9,11 +9,11 @@ from itertools import groupby, islice
 from sympy import And, Basic, Piecewise, preorder_traversal
 
 from voltsec.circuit.computing_time import in_time, limited
+from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.alphabet import Alphabet
 from voltsec.report.outline import named, port_rows, result_rows, shown_name, stress_rows
 from voltsec.report.selection import Part, Row
-from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 REGION, MAIN, STATES, ORDER, RIPPLE, DEVICES, LOSSES, OTHERS = 0, 1, 2, 3, 4, 5, 6, 7
 IMPORTANCE = {

@@ -8,7 +8,7 @@ from voltsec.practice.deviation import Deviation, deviations
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.other_losses import other_loss_notes
 from voltsec.report.quantity import engineering, percent, relative_change
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 MOST_ROWS = 8
 """Differences listed; the JSON answer has all values of both kinds."""

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.outline import NO_RIPPLE, in_order_of_interest
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.solution import Numbers, PortNumbers, Solution
+from voltsec.results.solution import Numbers, PortNumbers, Solution
 
 LEAST_RIPPLE = 1e-12
 """Ampere; less is rounding."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.quantity import engineering, percent
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 HEADING = ("Part", "Beside conduction", "Formula", "Loss", "of input")
 

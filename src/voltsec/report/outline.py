@@ -9,12 +9,12 @@ from sympy import Abs, Basic, Expr, Mul, Piecewise, Symbol, factor
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
+from voltsec.formulas.first_order import FirstOrder
+from voltsec.formulas.mode_formulas import ModeFormulas
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.formulas.ports import input_current, output_current, output_ripple
+from voltsec.results.solution import Mode, ModeInterval, Solution
 from voltsec.results.table import output_capacitor
-from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.mode_formulas import ModeFormulas
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.ports import input_current, output_current, output_ripple
-from voltsec.steady.solution import Mode, ModeInterval, Solution
 
 ROLES = ("absorbs", "supplies", "idle")
 WORDS = {"CCM": "continuous conduction", "DCM": "discontinuous conduction"}
@@ -211,7 +211,7 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
 def _port_rows(mode: Mode, solution: Solution, explicit: ModeBuilder) -> Iterator[Row]:
     builder: ModeFormulas = explicit
     if mode.states:
-        from voltsec.steady.states import states_of  # a lossy mode told by its states
+        from voltsec.formulas.states import states_of  # a lossy mode told by its states
 
         builder = states_of(explicit) or explicit
     currents = [("Input current", "in", input_current(builder, MOST_TERMS))]

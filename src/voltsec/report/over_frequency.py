@@ -12,7 +12,7 @@ from voltsec.dynamics.model import Model, Response
 from voltsec.practice.dynamics import told_of
 from voltsec.practice.sweep import BadSweep
 from voltsec.report.outline import shown_mode
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 CURVES = (
     (("duty",), "Duty to output"),

@@ -12,7 +12,7 @@ from voltsec.practice.sweep import BadSweep
 from voltsec.practice.waves import Waves, waves
 from voltsec.report.quantity import engineering
 from voltsec.report.waves_words import title_words
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 MOST_OTHERS = 3
 """Modes shown beside that of the operating point."""

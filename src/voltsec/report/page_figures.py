@@ -12,7 +12,7 @@ from voltsec.report.filter_text import filter_rows, filter_sentences
 from voltsec.report.over_frequency import over_frequency
 from voltsec.report.over_time import over_time
 from voltsec.report.report_figures import frequency_figures, time_figures
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 WIDTH = 4.4
 """Inches: on a telephone the figure is shrunk by a sixth, and its labels can still be read."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 
+from voltsec.periodic.verification import GAP, may_miss_edge
 from voltsec.report.javascript import (
     has_formulas,
     implicit_unknown,
@@ -13,8 +14,7 @@ from voltsec.report.javascript import (
     named_formulas,
 )
 from voltsec.report.region_script import SIGNS, region_script
-from voltsec.steady.solution import Mode, Solution
-from voltsec.steady.verification import GAP, may_miss_edge
+from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import TooLarge

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.periodic.verification import open_conditions
 from voltsec.report.javascript import javascript
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.verification import open_conditions
 from voltsec.tableau.ring import Polynomial, Ring
 
 LONGEST_CONDITIONS = 4000

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from voltsec.report.drawing import Drawing, Panel, draw
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 KEY = (
     "Strong: carries a current at the operating point; an arrow tells which way, none where it turns "

@@ -14,7 +14,7 @@ from voltsec.report.over_frequency import over_frequency
 from voltsec.report.over_time import over_time
 from voltsec.report.report_drawings import KEY, Captioned, circuit_drawing, interval_drawings
 from voltsec.report.report_figures import Drawn, frequency_figures, time_figures
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 WIDTH = 5.2
 """Inches."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.results.solution import Numbers, Solution
 from voltsec.results.table import results_of
-from voltsec.steady.solution import Numbers, Solution
 
 ROUNDING = 1e-9
 """Share of the largest value of the same unit below which a number is rounding."""

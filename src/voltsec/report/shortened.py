@@ -18,12 +18,12 @@ from sympy import Add, And, Basic, Expr, Ge, Max, Pow, Symbol, preorder_traversa
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.computing_time import go_on, in_time, limited
-from voltsec.steady.correction import corrected
-from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.mode_formulas import AVERAGES, BESIDE
-from voltsec.steady.modes import ModeBuilder
-from voltsec.steady.solution import Mode, Solution, Stress
-from voltsec.steady.states import LONG_TERMS, StateBuilder, states_of
+from voltsec.formulas.correction import corrected
+from voltsec.formulas.first_order import FirstOrder
+from voltsec.formulas.mode_formulas import AVERAGES, BESIDE
+from voltsec.formulas.modes import ModeBuilder
+from voltsec.formulas.states import LONG_TERMS, StateBuilder, states_of
+from voltsec.results.solution import Mode, Solution, Stress
 from voltsec.tableau.expression import symbol
 
 LONG_SUM = 12

@@ -8,7 +8,7 @@ from sympy import ImmutableMatrix
 
 from voltsec.dynamics.state_equations import ModeEquations, StateEquations, state_symbol
 from voltsec.report.machine import circuit_name
-from voltsec.steady.solution import Solution
+from voltsec.results.solution import Solution
 
 
 def states_json(answer: Solution, found: ModeEquations) -> dict[str, Any]:

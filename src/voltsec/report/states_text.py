@@ -14,7 +14,7 @@ from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
 from voltsec.report.outline import shown_mode
 from voltsec.report.wrapping import wrap_formula
-from voltsec.steady.solution import Mode
+from voltsec.results.solution import Mode
 
 INDENT = "  "
 OUTPUTS = {"v": "output voltage", "i": "input current"}

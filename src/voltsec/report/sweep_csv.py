@@ -9,10 +9,10 @@ from typing import TextIO
 
 import numpy as np
 
+from voltsec.periodic.reading_list import quantity_units
 from voltsec.practice.sweep import Sweep
 from voltsec.practice.tolerance import PERCENTILES, Spread
 from voltsec.report.output_file import draft_of
-from voltsec.steady.reading_list import quantity_units
 
 ROWS = 10_000
 """Rows turned into text at a time."""

@@ -15,11 +15,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from voltsec.periodic.reading_list import quantity_units
 from voltsec.practice.sweep import Sweep
 from voltsec.report.figure_face import CURVES, QUIET, STYLES, in_face, panels
 from voltsec.report.quantity import engineering
 from voltsec.report.sweep_csv import heading
-from voltsec.steady.reading_list import quantity_units
 
 MOST_CURVES = len(CURVES)
 PREFIXED = {"1": "", "ohm": "Ω"}

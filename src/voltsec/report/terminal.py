@@ -15,6 +15,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import formula
@@ -27,8 +28,7 @@ from voltsec.report.outline import ROLES, mode_words, parts_in, shown_mode
 from voltsec.report.rounding import without_rounding
 from voltsec.report.selection import Part, Row, fitted
 from voltsec.report.wrapping import wrap_formula
-from voltsec.steady.first_order import FirstOrder
-from voltsec.steady.solution import Mode, Solution
+from voltsec.results.solution import Mode, Solution
 
 MOST_LINES = 120
 """Lines of an answer that is not told in full."""

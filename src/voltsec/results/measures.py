@@ -1,8 +1,8 @@
 """What may be measured of a stage: averages, peaks, swings, losses ... of voltages and currents.
 
 Each is plain data, a sum of the network's unknowns and what is asked of it.  How it is told in formulas, in
-floats at many points, and on exact waveforms stands in one place each (``steady/mode_formulas.py``,
-``steady/reading_list.py``, ``waveforms/measures.py``).
+floats at many points, and on exact waveforms stands in one place each (``formulas/mode_formulas.py``,
+``periodic/reading_list.py``, ``waveforms/measures.py``).
 """
 
 from __future__ import annotations

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 
+import numpy as np
 import sympy
 from sympy import Add, Expr, Integer, Mul, Pow, Symbol
 
@@ -26,6 +27,8 @@ from voltsec.tableau.ring import (
     value_of,
 )
 
+ROUNDING = 1e-9
+"""A value of less than this share of its terms' sizes is zero."""
 LONGEST = 600
 """A ratio of more terms is not written: nobody could read it, and it takes seconds."""
 
@@ -112,10 +115,11 @@ class Writer:
             return False
         if all(c < 0 for c in coefficients):
             return True
-        value = self.ring.value(factor, self.point)
-        if value == 0:
+        terms = self.ring.terms(factor, self.point)
+        value = float(terms.sum())
+        if abs(value) < ROUNDING * float(np.abs(terms).sum()):  # a condition that holds there, say
             return int(factor.leading_coefficient()) < 0
-        return bool(value < 0)
+        return value < 0
 
     def oriented(self, factor: Polynomial) -> Expr:
         """One irreducible factor as a sum, the duties collected in each term."""

@@ -16,8 +16,8 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import OutOfTime, limited
+from voltsec.periodic.stages import stages_of
 from voltsec.results.table import Result
-from voltsec.steady.stages import stages_of
 from voltsec.tableau.interval import Sequence
 from voltsec.waveforms.leakage import after_leaks
 from voltsec.waveforms.linear import Array

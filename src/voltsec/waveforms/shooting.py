@@ -16,8 +16,8 @@ import numpy as np
 
 from voltsec.circuit.computing_time import OutOfTime
 from voltsec.circuit.graph import references
-from voltsec.steady.complementarity import PeriodicProblem
-from voltsec.steady.time_grid import uniform
+from voltsec.periodic.complementarity import PeriodicProblem
+from voltsec.periodic.time_grid import uniform
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.march import Followed, Switching, follow
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.steady.stages import stages_of
+from voltsec.periodic.stages import stages_of
 from voltsec.waveforms.march import Switching
 
 

@@ -12,13 +12,13 @@ from time import monotonic
 
 import numpy as np
 
+from voltsec.periodic.stages import Stages, stages_of
 from voltsec.practice.design.corners import Array
 from voltsec.practice.design.points import Points, duty_line, first_crossing
 from voltsec.practice.sweep import known_point
 from voltsec.practice.wanted import NEAREST, Unreachable, wanted_duty
+from voltsec.results.solution import Solution
 from voltsec.results.table import results_of
-from voltsec.steady.solution import Solution
-from voltsec.steady.stages import Stages, stages_of
 from voltsec.tableau.interval import Sequence
 from voltsec.waveforms.exact import Exact, Expected, exact_results
 

@@ -15,8 +15,8 @@ from voltsec.practice.design.points import Points, points_of
 from voltsec.practice.design.specification import BadSpecification, read_specification
 from voltsec.practice.solve import solve
 from voltsec.practice.sweep import known_point
+from voltsec.results.solution import Mode, Numbers, Solution
 from voltsec.results.table import results_of
-from voltsec.steady.solution import Mode, Numbers, Solution
 
 STRESSES = ("voltage_peak", "current_peak", "current_rms")
 LEAST = ("efficiency", "overall_efficiency")

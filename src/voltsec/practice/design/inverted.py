@@ -11,7 +11,7 @@ import sympy
 from sympy import Expr, Max, Min, Piecewise
 
 from voltsec.practice.design.corners import Array
-from voltsec.steady.solution import Mode
+from voltsec.results.solution import Mode
 from voltsec.tableau.expression import symbol
 
 LONGEST = 3000

@@ -15,6 +15,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, Diode, Switch
 from voltsec.circuit.fault import CircuitError
 from voltsec.circuit.separation import blocking_capacitors, separating_windings
+from voltsec.held.held import held_state
 from voltsec.practice.design.corners import Array, worst_places
 from voltsec.practice.design.equipped import SameParts, equipped, ideal
 from voltsec.practice.design.evaluated import Evaluated
@@ -34,9 +35,8 @@ from voltsec.practice.design.specification import (
 from voltsec.practice.dynamics import told_of
 from voltsec.practice.solve import solve
 from voltsec.practice.sweep import BadSweep
+from voltsec.results.solution import Mode, Solution
 from voltsec.results.table import inductances
-from voltsec.steady.held import held_state
-from voltsec.steady.solution import Mode, Solution
 
 FLOWS = {"input": "input", "output": "output_current"}
 DEVICE = ("voltage_peak", "current_rms")

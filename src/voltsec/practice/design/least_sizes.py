@@ -23,8 +23,8 @@ from voltsec.practice.design.inverted import (
 )
 from voltsec.practice.design.points import Points, at_words, duty_line, first_crossing
 from voltsec.practice.design.specification import OUT, BadSpecification, Limit
+from voltsec.results.solution import Mode, Solution
 from voltsec.results.table import inductances, output_capacitor
-from voltsec.steady.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 
 FINE = 2001

@@ -40,8 +40,8 @@ from voltsec.practice.design.specification import (
     sized_symbol,
 )
 from voltsec.practice.solve import solve
+from voltsec.results.solution import Solution
 from voltsec.results.table import inductances, lossy_elements, results_of
-from voltsec.steady.solution import Solution
 
 COIL_SERIES = "E12"
 CAPACITOR_SERIES = "E6"
@@ -115,6 +115,16 @@ class Sizing:
         lowest), with the duty that gives the output there.
         """
         return sized_circuit(self)
+
+    def __repr__(self) -> str:
+        sizes = ", ".join(f"{one.symbol} = {float(one.chosen):.4g} {one.unit}" for one in self.sizes)
+        return f"<{self.circuit.name} sized: {sizes}>"
+
+    def _repr_html_(self) -> str:
+        from voltsec.report.design_text import sizing_lines  # only a notebook asks for it
+        from voltsec.report.notebook import preformatted
+
+        return preformatted(sizing_lines(self))
 
 
 def size(circuit: Circuit, wanted: str, series: str | None = None, budget: float | None = None) -> Sizing:
