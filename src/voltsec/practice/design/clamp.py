@@ -17,13 +17,13 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, Diode, Element, Quantity, Resistor, Source
 from voltsec.circuit.fault import Fault
+from voltsec.formulas.solve import without_modes
 from voltsec.practice.design.corners import Array, worst_places
 from voltsec.practice.design.evaluated import Evaluated
 from voltsec.practice.design.extremes import Corner, corner_at
 from voltsec.practice.design.points import points_of
 from voltsec.practice.design.preferred import at_least, at_most
 from voltsec.practice.design.specification import BadSpecification, Specification
-from voltsec.steady.solve import without_modes
 
 RIPPLE = 0.05
 """Of the clamp capacitor's voltage, peak to peak (common practice, no source)."""
