@@ -259,6 +259,7 @@ def _settled(
             told = Extreme(_ripple_name(part), unit, float(ripple[0]), corner, None, None, False)
             return (told, float(allowed[0])), chosen, evaluated
         chosen = {**chosen, part: _raised(evaluated, place, sought, chosen, kinds[part], part)}
+    assert worst is not None
     raise _out_of_reach(part, sought[part], worst.value)
 
 
