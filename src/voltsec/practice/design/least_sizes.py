@@ -290,4 +290,5 @@ class _Forms:
         )
 
     def _needs(self, part: str, names: str) -> BadSpecification:
-        return BadSpecification(f"{part} hangs on {names}, which has no value: give it one, or a ripple( )")
+        what = part if part not in self.sought else f"ripple({part})"
+        return BadSpecification(f"{what} hangs on {names}, which has no value: give it one, or a ripple( )")
