@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.periodic.balance import Balance
@@ -18,10 +19,10 @@ BY_LEAKAGE = "; the numbers tell where any leakage, however small, leads"
 def undetermined(balance: Balance) -> list[tuple[str, ...]]:
     """Capacitor voltages or coil currents that the equations do not fix, those that share together."""
     solved = balance.averages.solved
-    names: dict[tuple, str] = {("V", c.name): f"V({c.name})" for c in balance.circuit.capacitors}
+    names: dict[tuple[Any, ...], str] = {("V", c.name): f"V({c.name})" for c in balance.circuit.capacitors}
     names |= {("m", 0, ("i", c.name)): f"i({c.name})" for c in coils(balance.circuit)}
     one = balance.ring.one
-    tied: dict = {}
+    tied: dict[Any, Any] = {}
     for unknown, label in names.items():
         terms = solved[unknown][1] if unknown in solved else {unknown: one}
         for free in terms:
@@ -63,6 +64,14 @@ def left_open(answer: Solution, numbers: Numbers) -> tuple[str, ...]:
     leaky = [label for label in told if label in numbers.leaks - named]
     if leaky:
         lines.append(open_line(leaky) + BY_LEAKAGE)
+    shared = [
+        f"i({name.removeprefix('stress.').removesuffix('.current_average')})"
+        for name, value in numbers.results.items()
+        if value is None and name.endswith(".current_average") and name not in numbers.unbounded
+    ]
+    shared = [label for label in shared if label not in named and label not in told]
+    if shared:
+        lines.append(open_line(shared))
     parts = dict.fromkeys(
         name.split(".")[1]
         for name, value in numbers.results.items()
