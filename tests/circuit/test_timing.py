@@ -9,9 +9,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import voltsec
-from voltsec.circuit.circuit import Schedule
 from voltsec.circuit.states import certain_states, possible_states
-from voltsec.circuit.timing import Edge, gaps, needed, orders, schedules_of
+from voltsec.circuit.timing import Edge, Schedule, gaps, needed, orders, schedules_of
 from voltsec.formulas.mode_names import order_text
 from voltsec.periodic.stages import stages_of
 

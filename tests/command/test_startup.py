@@ -52,6 +52,17 @@ def test_tables(tmp_path: Path, periods: int, columns: int) -> None:
     assert all(len(row) == columns for row in rows)
 
 
+@pytest.mark.parametrize("periods", [20, 300])
+def test_a_table_holds_the_charge_that_jumps(tmp_path: Path, periods: int) -> None:
+    path = tmp_path / "start.csv"
+    assert run(["startup", "boost_2x", "--periods", str(periods), "-o", str(path), "--show", "i(C2)"]) == 0
+    with path.open(encoding="utf-8", newline="") as stream:
+        head, *rows = list(csv.reader(stream))
+    place = head.index("i(C2) charge that jumps (C)")
+    amounts = [float(row[place]) for row in rows]
+    assert max(map(abs, amounts)) > 0
+
+
 def test_json(voltsec: Run) -> None:
     done = voltsec(
         "startup",

@@ -13,7 +13,8 @@ import voltsec
 from tests.report.test_held import lines_of
 from voltsec.circuit.fault import CircuitError
 from voltsec.command.netlists import shipped_circuits
-from voltsec.held.held import HeldState, held_state
+from voltsec.held.held import held_state
+from voltsec.held.state import HeldState
 
 Vg, n = Symbol("Vg", positive=True), Symbol("n", positive=True)
 

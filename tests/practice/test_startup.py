@@ -247,3 +247,34 @@ def test_what_takes_too_long_ends_early_and_says_so(monkeypatch: pytest.MonkeyPa
     assert "computing time" in found.stopped
     assert 0 < len(found.time) - 1 < 90_000
     assert startup(voltsec.load("buck"), 5).stopped == ""
+
+
+HALVED = """source Vg : in -> gnd = 12 V
+switch S1 : in -> a
+switch S2 : a -> mid
+switch S3 : mid -> b
+switch S4 : b -> gnd
+capacitor Cf : a -> b = 10 uF
+capacitor Co : mid -> gnd = 22 uF
+load R : mid -> gnd = 5 ohm
+drive S1 at D
+drive S3 with S1
+drive S2 against S1
+drive S4 with S2
+operate D = 0.5, T = 10 us
+"""
+"""Capacitors on capacitors: most of the charge passes in no time."""
+
+
+def test_jumps_and_currents_together_are_the_charge() -> None:
+    """C*dv is what has flowed (the capacitor's law): the curve's integral and the jumps beside it."""
+    found = startup(voltsec.read(HALVED), 12, show="i(Cf), v(Cf), i(Vg)")
+    times, values = found.samples()
+    jumps = found.jumps()
+    assert set(jumps) == set(values) and all(len(one) == len(times) for one in jumps.values())
+    flowed = np.cumsum(np.diff(times) * (values["i(Cf)"][1:] + values["i(Cf)"][:-1]) / 2)
+    charge = np.cumsum(jumps["i(Cf)"]) + np.concatenate([[0.0], flowed])
+    assert charge == pytest.approx(10e-6 * values["v(Cf)"], rel=1e-3, abs=1e-9)
+    # the first instant: 10 uF and 22 uF in series at 12 V
+    assert jumps["i(Vg)"][0] == pytest.approx(-12 / (1 / 10e-6 + 1 / 22e-6), rel=1e-9)
+    assert not jumps["v(Cf)"].any()

@@ -8,7 +8,8 @@ import pytest
 from sympy import Symbol, sympify
 
 import voltsec
-from voltsec.held.held import HeldState, held_state
+from voltsec.held.held import held_state
+from voltsec.held.state import HeldState
 from voltsec.report.alphabet import ASCII, UNICODE, Alphabet
 from voltsec.report.held import held_json, held_lines
 from voltsec.report.machine import json_text

@@ -7,7 +7,8 @@ import pytest
 from sympy import Abs, And, Basic, Expr, Ge, Lt, Max, Piecewise, Rational, Symbol, simplify, sqrt, sympify
 
 from tests.report.samples import sepic_solution
-from voltsec.report.machine import as_json, expressions_of, json_text
+from voltsec.report.machine import as_json, json_text
+from voltsec.report.read_back import expressions_of
 from voltsec.results.solution import Mode, Solution
 
 ODD_NAMES = ("E", "I", "N", "S", "Q", "O", "C", "pi", "beta", "gamma", "zeta", "oo", "zoo", "sqrt")

@@ -9,8 +9,8 @@ import sympy
 from sympy import And, Ge, Max, Or, Rational, Symbol, sqrt
 
 from tests.practice.solved import solved
-from voltsec.report.machine import expressions_of
 from voltsec.report.mathml import equation_mathml, mathml, symbol_mathml
+from voltsec.report.read_back import expressions_of
 
 D, K, R = (Symbol(name, positive=True) for name in ("D", "K", "R"))
 

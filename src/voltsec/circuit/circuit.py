@@ -25,6 +25,7 @@ from voltsec.circuit.elements import (
     Switch,
     Transformer,
 )
+from voltsec.circuit.timing import Schedule
 
 
 @dataclass(frozen=True)
@@ -56,20 +57,6 @@ class Drive:
     argument: str | None = None
     start: Fraction | str = Fraction(0)
     place: Place | None = field(default=None, compare=False, kw_only=True)
-
-
-@dataclass(frozen=True)
-class Schedule:
-    """When a switch conducts, followed to the end of ``against`` and ``with`` chains.
-
-    ``duty`` is the symbol of the on-time's share, ``None`` for a held switch; the on-time begins at
-    the fraction ``start`` of the period and may run over its end.  ``first`` tells whether the switch
-    conducts in that time or, for ``against``, in the rest; for a held switch, whether it is on.
-    """
-
-    duty: str | None
-    first: bool
-    start: Fraction | str = Fraction(0)
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import Fault
+
+if TYPE_CHECKING:
+    from voltsec.circuit.circuit import Circuit
 
 
 def drop_faults(circuit: Circuit) -> Iterator[Fault]:

@@ -10,15 +10,18 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import networkx as nx
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.drops import drop_faults
 from voltsec.circuit.elements import CurrentSource, Element, Inductor, Place, Source, Switch, Transformer
 from voltsec.circuit.fault import CircuitError, Fault
 from voltsec.circuit.passivity import coupling_faults
 from voltsec.circuit.states import certain_states, possible_states
+
+if TYPE_CHECKING:
+    from voltsec.circuit.circuit import Circuit
 
 
 def check(circuit: Circuit) -> Circuit:

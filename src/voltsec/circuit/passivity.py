@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import Fault
 from voltsec.circuit.perfect_coupling import perfect_groups
+
+if TYPE_CHECKING:
+    from voltsec.circuit.circuit import Circuit
 
 TOLERANCE = 1e-9
 """Relative slack for coefficients that come from square roots; perfect coupling (k = 1) is allowed."""

@@ -7,7 +7,10 @@ their inductances.
 
 from __future__ import annotations
 
-from voltsec.circuit.circuit import Circuit, Coupling
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from voltsec.circuit.circuit import Circuit, Coupling
 
 
 def is_perfect(circuit: Circuit, coupling: Coupling) -> bool:

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, Diode, Element, Inductor, Resistor, Transformer
+
+if TYPE_CHECKING:
+    from voltsec.circuit.circuit import Circuit
 
 
 @dataclass(frozen=True)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import partial
+from typing import TYPE_CHECKING
 
 import networkx as nx
 
-from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, Transformer
 from voltsec.circuit.graph import graph_of
+
+if TYPE_CHECKING:
+    from voltsec.circuit.circuit import Circuit
 
 
 def blocking_capacitors(circuit: Circuit) -> tuple[str, ...]:

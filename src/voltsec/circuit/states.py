@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
-from voltsec.circuit.circuit import Circuit, Schedule
-from voltsec.circuit.timing import BEGIN, OnTime, on_time_of, orders
+from voltsec.circuit.timing import BEGIN, OnTime, Schedule, on_time_of, orders
+
+if TYPE_CHECKING:
+    from voltsec.circuit.circuit import Circuit
 
 MOST_DUTIES = 5
 """Symbols of duties and starts up to which every order of the edges is looked at."""

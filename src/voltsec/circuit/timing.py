@@ -12,12 +12,27 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise, permutations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from voltsec.circuit.circuit import Circuit, Schedule
+if TYPE_CHECKING:
+    from voltsec.circuit.circuit import Circuit
 
 LEAST_GAP = 1e-9
 """Edges that come no further apart than this, whatever the values, have no order of their own."""
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """When a switch conducts, followed to the end of ``against`` and ``with`` chains.
+
+    ``duty`` is the symbol of the on-time's share, ``None`` for a held switch; the on-time begins at
+    the fraction ``start`` of the period and may run over its end.  ``first`` tells whether the switch
+    conducts in that time or, for ``against``, in the rest; for a held switch, whether it is on.
+    """
+
+    duty: str | None
+    first: bool
+    start: Fraction | str = Fraction(0)
 
 
 @dataclass(frozen=True)

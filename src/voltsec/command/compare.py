@@ -62,7 +62,7 @@ def command(
         raise click.UsageError("--shelf needs a task: give --for 'Vin=8:16, Vout=12, Iout=0.5:2, f=100k'")
     if len(netlists) < 2 and not shelf:
         raise click.UsageError("one netlist alone cannot be compared; give another one, or --shelf")
-    circuits = _loaded(netlists, shelf)
+    circuits = by_name(netlists, shelf)
     from voltsec.practice.design.comparison import compare
     from voltsec.practice.design.equipped import SameParts, read_parts
     from voltsec.practice.sweep import BadSweep
@@ -79,7 +79,7 @@ def command(
     _tell(found, form, output)
 
 
-def _loaded(netlists: tuple[str, ...], shelf: bool) -> dict[str, Circuit]:
+def by_name(netlists: tuple[str, ...], shelf: bool = False) -> dict[str, Circuit]:
     """Every circuit by a name of its own; of the shelf each structure once."""
     from voltsec.command.netlists import load, load_aloud, shipped_circuits
     from voltsec.practice.design.equipped import ideal, same_structure

@@ -14,7 +14,7 @@ from voltsec.command.budget import budgeted
     short_help="Write a report as HTML, Markdown, LaTeX or PDF.",
     epilog="Example:  voltsec report sepic -o sepic.html",
 )
-@click.argument("netlist", metavar="FILE|NAME|-")
+@click.argument("netlists", nargs=-1, required=True, metavar="FILE|NAME|-...")
 @click.option(
     "-o",
     "--output",
@@ -22,25 +22,56 @@ from voltsec.command.budget import budgeted
     metavar="FILE.html|.md|.tex|.pdf",
     help="The file; its ending says the form.",
 )
+@click.option("--compare", "compared", is_flag=True, help="Several netlists side by side, as a page.")
+@click.option("--for", "wanted", default="", metavar="SPECIFICATION", help="With --compare: the task.")
+@click.option("--by", default="", metavar="CRITERION", help="With --compare: best first by this number.")
 @budgeted
-def command(netlist: str, output: str) -> None:
+def command(netlists: tuple[str, ...], output: str, compared: bool, wanted: str, by: str) -> None:
     """Write what a converter is, how it conducts, its derivation, results, stress and cautions.
 
     The HTML page is one file that works without a network; its sliders evaluate the formulas again.
-    PDF is printed from that page by a headless browser (Chromium).
+    PDF is printed from that page by a headless browser (Chromium). With --compare several stages stand
+    side by side, as voltsec compare tells them, in HTML or PDF.
     """
-    from voltsec.command.netlists import load_aloud
     from voltsec.report.output import check_target, write_report
     from voltsec.report.output_file import CannotWrite
 
     path = Path(output)
+    if compared and path.suffix.lower() not in (".html", ".pdf"):
+        raise click.UsageError(f"a comparison is a page: end {path.name} in .html or .pdf")
+    if not compared and (wanted or by):
+        raise click.UsageError("--for and --by belong to --compare")
+    if not compared and len(netlists) > 1:
+        raise click.UsageError("a report is about one netlist; --compare puts several side by side")
     try:
         check_target(path)
-        circuit = load_aloud(netlist)
-        from voltsec.practice.solve import solve
-        from voltsec.report.document import document
-
-        write_report(path, document(solve(circuit), path.suffix.lower()))
+        write_report(path, _compared(netlists, wanted, by) if compared else _alone(netlists[0], path))
     except CannotWrite as problem:
         raise click.UsageError(str(problem)) from problem
     click.echo(f"written to {output}", err=True)
+
+
+def _alone(netlist: str, path: Path) -> str:
+    from voltsec.command.netlists import load_aloud
+
+    circuit = load_aloud(netlist)
+    from voltsec.practice.solve import solve
+    from voltsec.report.document import document
+
+    return document(solve(circuit), path.suffix.lower())
+
+
+def _compared(netlists: tuple[str, ...], wanted: str, by: str) -> str:
+    from voltsec.command.compare import by_name
+
+    if len(netlists) < 2:
+        raise click.UsageError("one netlist alone cannot be compared; give another one")
+    circuits = by_name(netlists)
+    from voltsec.practice.design.comparison import compare
+    from voltsec.practice.sweep import BadSweep
+    from voltsec.report.comparison_page import comparison_page
+
+    try:
+        return comparison_page(compare(circuits, wanted, by))
+    except BadSweep as problem:
+        raise click.UsageError(str(problem)) from None

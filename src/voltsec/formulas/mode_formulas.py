@@ -114,7 +114,8 @@ class ModeFormulas:
         found: dict[str, Any] = {}
         for group in groups:
             own = [name for name in self.table if name.partition(".")[0] == group]
-            told = {name: self._in_time(name) if group in BESIDE else self.told(name) for name in own}
+            may_miss = group in BESIDE or group == "efficiency"
+            told = {name: self._in_time(name) if may_miss else self.told(name) for name in own}
             found[group] = told[group] if group in told else _parts(told, group)
         if "ripple" in found:  # coils first
             order = [*_parts(self.table, "inductor_currents"), *_parts(self.table, "capacitor_voltages")]

@@ -37,6 +37,9 @@ LONG = 60
 
 LONGEST_MULTIPLIED = 20_000
 """Terms of a demand before it is put into duties and fractions: what has more would be omitted after it."""
+LONG_SUM = 12
+"""Terms of a sum whose sign is not looked for once more when it is written."""
+
 LONGEST_STATED = 600
 """Inequalities of more terms are not written out."""
 
@@ -258,7 +261,9 @@ def _positive(factor: Polynomial, form: ClosedForm, facts: Facts) -> Boolean:
     coefficients = [int(c) for c in factor.coeffs()]
     if sorted(coefficients) == [-1, 1] and factor.total_degree() == 1 and all(map(sum, factor.monoms())):
         return _difference_of_two(form, factor)
-    return form.writer.oriented(factor) > 0
+    written = form.writer.oriented(factor)
+    # to look for the sign of a long sum takes seconds, and is in vain
+    return sympy.Gt(written, 0, evaluate=False) if len(factor) > LONG_SUM else written > 0
 
 
 def _difference_of_two(form: ClosedForm, factor: Polynomial) -> Boolean:

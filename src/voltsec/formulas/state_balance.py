@@ -8,7 +8,8 @@ from functools import cached_property
 import numpy as np
 
 from voltsec.circuit.elements import Transformer
-from voltsec.periodic.balance import Affine, Balance
+from voltsec.periodic.affine import Affine
+from voltsec.periodic.balance import Balance
 from voltsec.periodic.waveform import Waveforms
 from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
 from voltsec.tableau.elimination import Eliminated, eliminate

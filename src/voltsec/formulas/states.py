@@ -31,7 +31,8 @@ from voltsec.formulas.mode_formulas import AVERAGES, ModeFormulas
 from voltsec.formulas.modes import ModeBuilder
 from voltsec.formulas.root_forms import root_of_sum
 from voltsec.formulas.state_balance import StateBalance, StrictBalance
-from voltsec.periodic.balance import Affine, Balance, SignCondition
+from voltsec.periodic.affine import Affine
+from voltsec.periodic.balance import Balance, SignCondition
 from voltsec.periodic.effective import passive
 from voltsec.periodic.points import as_arrays
 from voltsec.periodic.signs import Facts, ordinary
@@ -338,6 +339,7 @@ def serves(builder: ModeBuilder) -> bool:
         not balance.by_itself
         and bool(builder.circuit.parasitics)
         and balance.separate_ramps
+        and balance.ripple_means is None
         and all(
             balance.capacitor_voltage(capacitor.name) is not None for capacitor in builder.circuit.capacitors
         )

@@ -18,7 +18,8 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Diode, Inductor, Quantity, Resistor, Switch, Transformer
 from voltsec.circuit.graph import references
-from voltsec.periodic.balance import Affine, Balance
+from voltsec.periodic.affine import Affine
+from voltsec.periodic.balance import Balance
 from voltsec.periodic.complementarity import PeriodicProblem, PeriodicState
 from voltsec.periodic.points import base_point
 from voltsec.periodic.time_grid import uniform

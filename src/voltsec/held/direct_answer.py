@@ -12,7 +12,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Switch
 from voltsec.held.current_paths import carrying_graph, loops_through_coils, path_through_output
 from voltsec.held.direct import DirectState
-from voltsec.held.held import Figure, HeldState, Short
+from voltsec.held.state import Figure, HeldState, Short
 from voltsec.periodic.verification import open_conditions
 from voltsec.tableau.expression import Writer
 from voltsec.tableau.network import Row, coils

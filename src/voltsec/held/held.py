@@ -7,78 +7,25 @@ periodic answer of the circuit that is left.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, fields, replace
 from difflib import get_close_matches
 
 from sympy import Expr
-from sympy.logic.boolalg import Boolean
 
-from voltsec.circuit.circuit import Circuit, Schedule
+from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Switch
 from voltsec.circuit.fault import CircuitError, Fault, NoSteadyState
 from voltsec.circuit.graph import find_faults
 from voltsec.circuit.separation import blocking_capacitors, separating_windings
 from voltsec.circuit.states import possible_states
-from voltsec.results.solution import Solution
+from voltsec.circuit.timing import Schedule
+from voltsec.held.current_paths import loops_through_coils
+from voltsec.held.direct import direct_states
+from voltsec.held.direct_answer import describe
+from voltsec.held.state import Figure, HeldState, Short
 
 WORDS = {"on": True, "off": False}
 MEANT = {"closed": "on", "close": "on", "shorted": "on", "short": "on", "open": "off", "broken": "off"}
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A formula with its value (SI units); either is None where it is not determined."""
-
-    formula: Expr | None
-    value: float | None
-
-
-@dataclass(frozen=True)
-class Short:
-    """A loop of a source and parts that do not stop direct current."""
-
-    loop: tuple[str, ...]
-    """Elements in the order the current passes them, the source first."""
-    coils: tuple[str, ...]
-    """Coils (magnetizing inductances by symbol) in the loop; empty where switches alone close it."""
-    current: Figure | None
-    """Ampere, where resistances limit it; None where nothing does."""
-
-
-@dataclass(frozen=True)
-class HeldState:
-    """What a circuit does with switches held; voltages in volt, currents in ampere.
-
-    ``kind`` is ``"direct"`` (nothing switches any more), ``"periodic"`` (other switches keep
-    switching, see ``solution``), or ``"none"`` (they do, and no periodic state exists, see ``reason``).
-    """
-
-    circuit: Circuit
-    held: dict[str, str]
-    kind: str
-    conducting: tuple[str, ...] = ()
-    """Switches and diodes that conduct in the direct-current state, in netlist order."""
-    reaches: bool | None = None
-    """Whether the input feeds the output; None where there is no state to tell it by."""
-    path: tuple[str, ...] = ()
-    """Elements the current passes from the input through the output and back."""
-    output: Figure | None = None
-    shorts: tuple[Short, ...] = ()
-    runaway: tuple[str, ...] = ()
-    """Coils and capacitors whose current or voltage has no limit."""
-    blocking: dict[str, Figure] = field(default_factory=dict)
-    """Voltage that every device that does not conduct takes (reverse voltage of a diode)."""
-    capacitor_voltages: dict[str, Figure] = field(default_factory=dict)
-    coil_currents: dict[str, Figure] = field(default_factory=dict)
-    source_currents: dict[str, Figure] = field(default_factory=dict)
-    holds_when: tuple[Boolean, ...] = ()
-    """What must hold for these devices to conduct; empty: for all positive values."""
-    blocking_capacitors: tuple[str, ...] = ()
-    separating_windings: tuple[str, ...] = ()
-    ordinary_values: tuple[str, ...] = ()
-    """Symbols without a value in the netlist, for which the numbers take an ordinary one."""
-    solution: Solution | None = None
-    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -159,9 +106,6 @@ def _hard_reason(shorts: tuple[Short, ...]) -> str:
 
 
 def _direct(circuit: StuckCircuit, held: dict[str, str]) -> HeldState:
-    from voltsec.held.direct import direct_states
-    from voltsec.held.direct_answer import describe
-
     closed = frozenset(name for name, on in _standing(circuit).items() if on)
     states = direct_states(circuit, closed)
     if not states:
@@ -209,8 +153,6 @@ def _without_state(
     circuit: StuckCircuit, held: dict[str, str], runaway: tuple[str, ...], reason: str
 ) -> HeldState:
     """No periodic state exists: with the loop that shorts a source, where that is why."""
-    from voltsec.held.current_paths import loops_through_coils
-
     states = possible_states(circuit)
     shorts: tuple[Short, ...] = ()
     for closed in (frozenset.intersection(*states), *states):

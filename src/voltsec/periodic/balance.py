@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.periodic.affine import Affine, Label, without_free
+from voltsec.periodic.ripple_means import RippleMeans
 from voltsec.tableau.assembly import (
     average_rows,
     bends_count,
@@ -19,11 +21,11 @@ from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
 from voltsec.tableau.ratio import Ratio, lowest_terms
-from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors, is_turns, symbols_of
+from voltsec.tableau.ring import Polynomial, Ring, TooLarge, definite_sign, factors, is_turns, symbols_of
 from voltsec.tableau.scaled_ring import ScaledRing
 
-Label = tuple[int, str, str, str]
-"""Interval, device, quantity and moment of a sign condition."""
+LONG_TOGETHER = 300
+"""Terms of a mean or ramp, solved with all others, from which ramps are told by the averages."""
 
 
 @dataclass(frozen=True)
@@ -152,19 +154,38 @@ class Balance:
 
     @cached_property
     def separate_ramps(self) -> bool:
-        """Two switch intervals or fewer: mean coil currents are equal and ramps follow from them.
+        """Ramps follow from the averages, which see constant coil currents.
 
-        Not so where coils in series leave open how they share a voltage: there only the equal ramps
-        of their common current decide it, so everything is solved together.
+        So it is with two switch intervals or fewer, where a coil's mean is the same in all; with more where
+        resistances make means and ramps together too long, means then following from the ramps.  Not so
+        where coils in series leave open how they share a voltage: there only the equal ramps of their common
+        current decide it, so everything is solved together.
         """
         count = len(self.sequence.intervals)
-        if self.by_itself or count > 2:
+        if self.by_itself or (count > 2 and not self._too_long):
             return False
         return all(
             self.averages.fraction(("m", k, ("u", coil.name))) is not None
             for k in range(count)
             for coil in coils(self.circuit)
         )
+
+    @cached_property
+    def _too_long(self) -> bool:
+        """True where means and ramps together are too long, and resistances are what makes them so."""
+        if not bends_count(self.circuit):
+            return False
+        try:
+            solved = self.full.solved.values()
+        except TooLarge:
+            return True
+        return any(len(part) > LONG_TOGETHER for bottom, row in solved for part in (bottom, *row.values()))
+
+    @cached_property
+    def ripple_means(self) -> RippleMeans | None:
+        """What ripple adds to means, where ramps follow from the averages and means differ."""
+        uneven = len(self.sequence.intervals) > 2 and self.separate_ramps
+        return RippleMeans(self) if uneven else None
 
     @cached_property
     def _ramps(self) -> list[Eliminated]:
@@ -199,6 +220,8 @@ class Balance:
 
     def mean(self, k: int, unknown: Unknown) -> Ratio | None:
         """Mean of ``unknown`` in interval ``k``; None where it is not determined."""
+        if self.ripple_means is not None:
+            return self.value(k, {unknown: self.ring.one}, "mean")
         if self.separate_ramps or self.by_itself:
             return self.averages.fraction(("m", k, unknown))
         return self.full.fraction(("m", k, unknown))
@@ -229,6 +252,9 @@ class Balance:
         """
         if part == "bend" and not self.bends:
             return Affine(Ratio(self.ring.zero, self.ring.one), {})
+        if part == "mean" and self.ripple_means is not None:
+            added = Affine(*self.ripple_means.added(k, row))
+            return self.affine(k, row, "average").plus(added, 1)
         source, letter = self._source(k, part)
         terms: dict = {}
         denominator = self.ring.one
@@ -317,112 +343,3 @@ class Balance:
 
 def _open_voltages(found: Eliminated) -> int:
     return sum(unknown[0] == "V" for unknown in found.free)
-
-
-@dataclass(frozen=True)
-class Affine:
-    """A ratio plus ratios times unknowns that stay free."""
-
-    constant: Ratio
-    free: dict[Unknown, Ratio]
-
-    @property
-    def is_zero(self) -> bool:
-        """True where nothing is left of it."""
-        return self.constant.is_zero and not self.free
-
-    def plus(self, other: Affine, factor: int) -> Affine:
-        """This plus ``factor`` times ``other``."""
-        free = dict(self.free)
-        for unknown, ratio in other.free.items():
-            scaled = ratio.times(factor)
-            total = free[unknown] + scaled if unknown in free else scaled
-            if total.is_zero:
-                free.pop(unknown, None)
-            else:
-                free[unknown] = total
-        return Affine(self.constant + other.constant.times(factor), free)
-
-    def times(self, factor: Ratio) -> Affine:
-        """This times a ratio."""
-        return Affine(self.constant * factor, {u: r * factor for u, r in self.free.items()})
-
-
-MOST_PAIRS = 60
-"""Eliminating a free unknown that would make more pairs of conditions is given up."""
-
-
-def without_free(forms: list[tuple[Label, Affine]]) -> tuple[list[tuple[Label, Affine]], bool]:
-    """Conditions ``form >= 0`` that remain when the free unknowns may take any value.
-
-    The second value is False where the sign of a factor could not be told and conditions had to be
-    left out.
-    """
-    all_decided = True
-    while True:
-        forms = _without_implied(forms)
-        counts: dict[Unknown, list[int]] = {}
-        for _, form in forms:
-            for unknown, ratio in form.free.items():
-                sign = ratio.sign
-                pair = counts.setdefault(unknown, [0, 0, 0])
-                pair[2 if sign is None else 0 if sign > 0 else 1] += 1
-        if not counts:
-            return forms, all_decided
-        unknown = min(counts, key=lambda u: (counts[u][2] > 0, counts[u][0] * counts[u][1]))
-        rises, falls, unclear = counts[unknown]
-        decided = not unclear and rises * falls <= MOST_PAIRS
-        rising: list = []
-        falling: list = []
-        kept: list = []
-        for label, form in forms:
-            if unknown not in form.free:
-                kept.append((label, form))
-            elif decided:
-                (rising if (form.free[unknown].sign or 0) > 0 else falling).append((label, form))
-        if decided:
-            seen = {_key(form) for _, form in kept}
-            for label, up in rising:
-                for _, down in falling:
-                    rise, fall = up.free[unknown], down.free[unknown]
-                    combined = up.times(-fall).plus(down.times(rise), 1)
-                    if not combined.free and combined.constant.sign in (0, 1):
-                        continue  # holds for all values
-                    key = _key(combined)
-                    if key not in seen:
-                        seen.add(key)
-                        kept.append((label, combined))
-        all_decided = all_decided and decided
-        forms = kept
-
-
-def _without_implied(forms: list[tuple[Label, Affine]]) -> list[tuple[Label, Affine]]:
-    """Of conditions with the same free part only those that no other implies by the signs of coefficients.
-
-    A leg's current at the ends of many intervals is one condition then, that at its lowest.
-    """
-    groups: dict[tuple, list] = {}
-    kept: list = []
-    for entry in forms:
-        alike = groups.setdefault(_free_key(entry[1]), []) if entry[1].free else None
-        if alike is None:
-            kept.append(entry)
-            continue
-        constant = entry[1].constant
-        implied, weaker = False, []
-        for other in alike:
-            above = (constant - other[1].constant).sign
-            implied = implied or above in (0, 1)
-            if above == -1:
-                weaker.append(other)
-        if not implied:
-            alike[:] = [other for other in alike if other not in weaker] + [entry]
-    return kept + [entry for alike in groups.values() for entry in alike]
-
-
-def _key(form: Affine) -> tuple:
-    return (str(form.constant.numerator), str(form.constant.denominator), _free_key(form))
-
-
-def _free_key(form: Affine) -> tuple:
-    return tuple(sorted((str(u), str(r.numerator), str(r.denominator)) for u, r in form.free.items()))

@@ -133,15 +133,22 @@ def _eliminate(
             total += product
         return total
 
+    def pivots_of(number: int) -> list[Unknown]:
+        """Unknowns with a number for a coefficient that is not small among those of the row."""
+        row = active[number]
+        plain = [u for u, terms in row.items() if u is not None and _is_number(terms)]
+        if not plain:
+            return []
+        sizes = {u: size(terms) * level(u) for u, terms in row.items() if u is not None}
+        least = THRESHOLD * max(sizes.values())
+        return [unknown for unknown in plain if not sizes[unknown] < least]
+
+    usable_pivots = {number: pivots_of(number) for number in active}
+
     def cheapest(number: int) -> tuple[int, int, Unknown] | None:
         row = active[number]
-        sizes = {u: size(terms) * level(u) for u, terms in row.items() if u is not None}
-        largest = max(sizes.values(), default=0.0)
         found = None
-        for unknown, own in sizes.items():
-            terms = row[unknown]
-            if len(terms) != 1 or any(next(iter(terms))) or own < THRESHOLD * largest:
-                continue
+        for unknown in usable_pivots[number]:
             fill = (len(row) - 1) * (len(columns[unknown]) - 1)
             if fill <= FILL and (found is None or fill < found[0]):
                 found = (fill, number, unknown)
@@ -178,9 +185,14 @@ def _eliminate(
                 if unknown is not None:
                     columns[unknown].add(other)
             active[other] = new
+            usable_pivots[other] = pivots_of(other)
             costs[other] = cheapest(other)
         del columns[pivot]
         order.append((pivot, row))
+
+
+def _is_number(terms: Terms) -> bool:
+    return len(terms) == 1 and not any(next(iter(terms)))
 
 
 def _combine(row: FloatRow, pivot_row: FloatRow, pivot: Unknown) -> FloatRow:

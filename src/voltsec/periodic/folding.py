@@ -91,7 +91,10 @@ class Constants:
             group = groups.setdefault(tuple(int(powers[place]) for place in self._free), [])
             group.append(abs(weight) if absolute else weight)
         # the same order of addition whatever the order of terms
-        return {powers: float(np.sum(np.sort(weights))) for powers, weights in groups.items()}
+        return {
+            powers: float(np.sum(np.sort(weights))) if len(weights) > 1 else weights[0]
+            for powers, weights in groups.items()
+        }
 
     def _terms(self, polynomial: Polynomial) -> Iterator[tuple[tuple[int, ...], float]]:
         """Powers of all variables, and what the constants make of the term."""
@@ -109,20 +112,26 @@ class Constants:
 
 def nested(terms: dict[tuple[int, ...], float], names: tuple[str, ...]) -> Folded:
     """Polynomial given by its terms (powers of ``names`` -> coefficient), nested after Horner."""
-    return _nest(terms, names) if terms else 0.0
+    return _nest(terms, names, 0) if terms else 0.0
 
 
-def _nest(terms: dict[tuple[int, ...], float], names: tuple[str, ...]) -> Folded:
-    if not names:
-        return next(iter(terms.values()))
+def _nest(terms: dict[tuple[int, ...], float], names: tuple[str, ...], first: int) -> Folded:
+    """The same of terms that agree in the powers of all names before ``first``."""
+    if len(terms) == 1:
+        ((powers, value),) = terms.items()
+        folded: Folded = value
+        for place in range(len(names) - 1, first - 1, -1):
+            if powers[place]:
+                folded = Nested(names[place], (0.0,) * powers[place] + (folded,))
+        return folded
+    place = next(k for k in range(first, len(names)) if any(powers[k] for powers in terms))
     parts: dict[int, dict[tuple[int, ...], float]] = {}
     for powers, value in terms.items():
-        parts.setdefault(powers[0], {})[powers[1:]] = value
-    if set(parts) == {0}:
-        return _nest(parts[0], names[1:])
+        parts.setdefault(powers[place], {})[powers] = value
     highest = max(parts)
     return Nested(
-        names[0], tuple(_nest(parts[k], names[1:]) if k in parts else 0.0 for k in range(highest + 1))
+        names[place],
+        tuple(_nest(parts[k], names, place + 1) if k in parts else 0.0 for k in range(highest + 1)),
     )
 
 

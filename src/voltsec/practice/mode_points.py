@@ -77,7 +77,9 @@ def _met(solution: Solution, axes: dict[str, list[float]], wanted: list[str]) ->
     """The nearest points of each mode on a grid."""
     grid = np.meshgrid(*(np.array(values) for values in axes.values()), indexing="ij", sparse=True)
     try:
-        swept = sweep(solution, dict(zip(axes, grid, strict=True)), ("output_voltage",), most_exact=0)
+        swept = sweep(
+            solution, dict(zip(axes, grid, strict=True)), ("output_voltage",), most_exact=0, hurried=True
+        )
     except BadSweep:
         return {}
     modes = swept.mode

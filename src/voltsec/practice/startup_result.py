@@ -123,14 +123,28 @@ class Startup:
 
         Where something steps, an instant is there twice.
         """
+        times, values, _ = self._courses
+        return times, values
+
+    def jumps(self) -> dict[str, Array]:
+        """Charges (of a voltage: fluxes) that pass in no time, at the same instants as :meth:`samples`, (s,).
+
+        Each stands at the first sample behind it; elsewhere there is zero.
+        """
+        return self._courses[2]
+
+    @cached_property
+    def _courses(self) -> tuple[Array, dict[str, Array], dict[str, Array]]:
         times: list[Array] = []
-        values: dict[str, list[Array]] = {trace.text: [] for trace in self.traces}
+        tables: tuple[dict[str, list[Array]], ...] = ({}, {})
         for section in self.sections:
-            for when, found in section.periods.courses({t.text: t.terms for t in self.traces}):
+            for when, *found in section.periods.courses({t.text: t.terms for t in self.traces}):
                 times.append(when)
-                for name, value in found.items():
-                    values[name].append(value)
-        return np.concatenate(times), {name: np.concatenate(parts) for name, parts in values.items()}
+                for table, part in zip(tables, found, strict=True):
+                    for name, value in part.items():
+                        table.setdefault(name, []).append(value)
+        values, jumps = ({name: np.concatenate(parts) for name, parts in t.items()} for t in tables)
+        return np.concatenate(times), values, jumps
 
     @property
     def steady_efficiency(self) -> float | None:

@@ -130,13 +130,15 @@ def sweep(
     executor: Executor | None = None,
     progress: Progress | None = None,
     most_exact: int = MOST_EXACT,
+    hurried: bool = False,
 ) -> Sweep:
     """Numbers at the netlist's values changed by ``values`` (symbol -> number or array, SI units).
 
     Arrays broadcast against each other as in numpy.  ``quantities`` are names such as ``gain``,
     ``ripple.L1``, ``stress.S.voltage_peak`` or ``losses.D1`` (see
     :func:`voltsec.results.table.results_of`).  Up to ``most_exact`` points the exact periodic state is found
-    at each of them.  Symbols without a value (the period, say) are not needed where a mode's formulas hold
+    at each of them.  A ``hurried`` sweep leaves points that take long without numbers once the computing time
+    is spent.  Symbols without a value (the period, say) are not needed where a mode's formulas hold
     none; which mode holds is then taken for granted, the usual one first.  Raises :class:`BadSweep`.
     """
     circuit = solution.circuit
@@ -157,7 +159,7 @@ def sweep(
         *(row_mode(name, mode, constants, worded) for name, mode in engine.numeric if not missing),
     )
     names = tuple(mode.name for mode in compiled)
-    job = _Job(circuit, compiled, constants, tuple(quantities), not missing and length <= most_exact)
+    job = _Job(circuit, compiled, constants, tuple(quantities), not missing and length <= most_exact, hurried)
     parts = []
     done = 0
     if progress is not None:
@@ -190,6 +192,7 @@ class _Job:
     constants: dict[str, float]
     quantities: tuple[str, ...]
     exact: bool
+    hurried: bool
 
 
 @dataclass(frozen=True)
@@ -337,7 +340,9 @@ def _runs(job: _Job, flat: dict[str, Array], length: int, executor: Executor | N
 
 def run_chunk(job: _Job, arrays: dict[str, Array], length: int) -> _Part:
     """Results at ``length`` points: modes and formulas first, the exact state from where they lead."""
-    index, formulas, shares = by_formulas(job.modes, job.constants, job.quantities, arrays, length)
+    index, formulas, shares = by_formulas(
+        job.modes, job.constants, job.quantities, arrays, length, job.hurried
+    )
     if not job.exact:
         return _Part(index, formulas, np.zeros(length, bool), formulas)
     expected = [
@@ -350,7 +355,7 @@ def run_chunk(job: _Job, arrays: dict[str, Array], length: int) -> _Part:
         {**job.constants, **arrays},
         [known[name] for name in job.quantities],
         expected,
-        lambda: monotonic() < deadline and seconds_left() > 0,
+        lambda: monotonic() < deadline and not (job.hurried and seconds_left() < 0),
     )
     values = {}
     for name in job.quantities:
@@ -365,6 +370,7 @@ def by_formulas(
     quantities: tuple[str, ...],
     arrays: dict[str, Array],
     length: int,
+    hurried: bool = False,
 ) -> tuple[Array, dict[str, Array], dict[int, Array]]:
     """Mode number (-1: none) at ``length`` points, readings, and fractions of each mode where it is taken.
 
@@ -400,7 +406,7 @@ def by_formulas(
         left = left[~mask]
     for number, mode in enumerate(modes):
         if isinstance(mode, RowMode):
-            left = _point_by_point(number, mode, constants, arrays, left, index, results)
+            left = _point_by_point(number, mode, constants, arrays, left, index, results, hurried)
     for column in results.values():
         column[~np.isfinite(column)] = np.nan
     return index, results, shares
@@ -414,11 +420,12 @@ def _point_by_point(
     left: Array,
     index: Array,
     results: dict[str, Array],
+    hurried: bool,
 ) -> Array:
     """Points that no mode claims are asked of the exact equations; returns those that stay open."""
     still = []
     for done, place in enumerate(left):
-        if seconds_left() < 0:  # each of these points may take long
+        if hurried and seconds_left() < 0:  # each of these points may take long
             still += list(left[done:])
             break
         point = constants | {name: float(array[place]) for name, array in arrays.items()}

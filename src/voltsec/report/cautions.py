@@ -13,8 +13,8 @@ from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.separation import blocking_capacitors
-from voltsec.report.machine import Writer
 from voltsec.report.quantity import engineering
+from voltsec.report.read_back import Writer
 from voltsec.results.solution import Numbers, Solution
 
 EXTRA_LOW_VOLTAGE = 60.0

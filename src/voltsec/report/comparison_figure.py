@@ -50,7 +50,7 @@ def comparison_figure(comparison: Comparison) -> Figure:
 
 
 def _style(place: int) -> tuple[str, str]:
-    return CURVES[place % len(CURVES)], STYLES[place // len(CURVES) % len(STYLES)]
+    return CURVES[place % len(CURVES)], STYLES[place % len(STYLES)]  # curves may coincide
 
 
 def _gain(panel: Axes, one: Judged, style: tuple[str, str]) -> None:

@@ -38,7 +38,7 @@ def comparison_lines(comparison: Comparison, width: int = 80, alphabet: Alphabet
     others = [one for one in comparison.judged if one.why_not]
     if comparison.wanted:
         yield from prose(f"Compared for {comparison.wanted}")
-        yield from prose(_conditions(comparison, alphabet))
+        yield from prose(conditions(comparison, alphabet))
     if comparison.criterion and able:
         best = measure(comparison.criterion)
         yield from prose(f"Best first by {best.label.lower()}, {best.told or best.best}")
@@ -52,11 +52,12 @@ def comparison_lines(comparison: Comparison, width: int = 80, alphabet: Alphabet
             yield from prose(f"{one.name}: {one.why_not}")
     if comparison.wanted and able:
         yield ""
-        yield from _notes(able, prose)
-        yield from _cautions(able, prose)
+        yield from comparison_notes(able, prose)
+        yield from comparison_cautions(able, prose)
 
 
-def _conditions(comparison: Comparison, alphabet: Alphabet) -> str:
+def conditions(comparison: Comparison, alphabet: Alphabet = UNICODE) -> str:
+    """What every stage is sized for and built of, in a sentence or two."""
     ripples = ", ".join(
         f"{word if word != 'out' else 'output'} {_limit(limit, 'A' if word == 'coils' else 'V', alphabet)}"
         for word, limit in comparison.ripples.items()
@@ -138,7 +139,8 @@ def _cut(text: str, room: int) -> list[str]:
     return wrap(text, room) or [""]
 
 
-def _notes(able: Sequence[Judged], prose: Prose) -> Iterator[str]:
+def comparison_notes(able: Sequence[Judged], prose: Prose) -> Iterator[str]:
+    """Values that were kept, and how the numbers are made; ``prose`` breaks into lines."""
     kept = {one.name: one.kept for one in able if one.kept}
     for name, symbols in kept.items():
         verb = "keeps its" if len(symbols) == 1 else "keep their"
@@ -149,7 +151,8 @@ def _notes(able: Sequence[Judged], prose: Prose) -> Iterator[str]:
     yield ""
 
 
-def _cautions(able: Sequence[Judged], prose: Prose) -> Iterator[str]:
+def comparison_cautions(able: Sequence[Judged], prose: Prose) -> Iterator[str]:
+    """The usual cautions; ``prose`` breaks into lines."""
     volts = [
         (value, stage.name)
         for stage in able

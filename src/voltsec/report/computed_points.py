@@ -81,7 +81,8 @@ def computed_points(solution: Solution) -> ComputedPoints | None:
     grid = np.meshgrid(*(np.array(values) for values in axes.values()), indexing="ij", sparse=True)
     others = {name: value for name, value in numbers.point.items() if name not in axes}
     with budget_of(max(seconds_left(), 0.0) * SHARE):  # searches from nothing end with it
-        found = sweep(solution, {**others, **dict(zip(axes, grid, strict=True))}, tuple(names.values()))
+        values = {**others, **dict(zip(axes, grid, strict=True))}
+        found = sweep(solution, values, tuple(names.values()), hurried=True)
     return ComputedPoints(
         axes,
         [str(mode) for mode in found.mode.ravel()],

@@ -15,7 +15,8 @@ from voltsec.practice.design.judged import MEASURES
 from voltsec.practice.design.judging import Judged
 from voltsec.practice.design.points import Points
 from voltsec.practice.design.sizing import Sizing
-from voltsec.report.machine import FORMAT, Writer, circuit_name, symbol_units
+from voltsec.report.machine import FORMAT, circuit_name
+from voltsec.report.read_back import Writer, symbol_units
 
 Json = dict[str, Any]
 

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from math import inf
 from pathlib import Path as FilePath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
-from voltsec.drawing.symbols import Stroke
-from voltsec.report.drawing import Drawing
 from voltsec.report.drawing_marks import LINES, TYPES, Path, groups, size
 from voltsec.report.figure_face import in_face, write_figure
+
+if TYPE_CHECKING:
+    from voltsec.drawing.symbols import Stroke
+    from voltsec.report.drawing import Drawing
 
 POINTS = 72.0
 """Points an inch."""

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from voltsec.drawing.extents import NAME_SIZE, NET_SIZE, VALUE_SIZE
-from voltsec.drawing.flow import Flow
-from voltsec.drawing.picture import Picture, Point, Text
 from voltsec.drawing.symbols import Stroke, dot, placed
-from voltsec.report.drawing import Drawing
 from voltsec.report.figure_face import ACCENT, DARK, INK, PAPER, QUIET
+
+if TYPE_CHECKING:
+    from voltsec.drawing.flow import Flow
+    from voltsec.drawing.picture import Picture, Point, Text
+    from voltsec.report.drawing import Drawing
 
 CAPTION = 24.0
 """Room for the first line above a picture."""

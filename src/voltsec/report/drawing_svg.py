@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from html import escape
+from typing import TYPE_CHECKING
 
-from voltsec.drawing.symbols import Stroke
-from voltsec.report.drawing import Drawing
 from voltsec.report.drawing_marks import GROUND, LINES, TYPES, Group, Mark, Path, groups, size
 from voltsec.report.figure_face import TYPE
+
+if TYPE_CHECKING:
+    from voltsec.drawing.symbols import Stroke
+    from voltsec.report.drawing import Drawing
 
 
 def drawing_svg(drawing: Drawing) -> str:

@@ -12,7 +12,7 @@ from voltsec.formulas.modes import ModeBuilder
 from voltsec.formulas.numbers import holds_at
 from voltsec.periodic.verification import GAP, may_miss_edge
 from voltsec.report.javascript import has_formulas, in_order
-from voltsec.report.machine import Writer
+from voltsec.report.read_back import Writer
 from voltsec.results.solution import Mode, Solution
 
 Point = Mapping[str, float]

@@ -9,12 +9,13 @@ from typing import IO, Any
 from rich.console import Console
 from rich.text import Text
 
-from voltsec.held.held import Figure, HeldState, Short
+from voltsec.held.state import Figure, HeldState, Short
 from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import CLOSING, EXTRA_LOW_VOLTAGE
 from voltsec.report.formula import formula
-from voltsec.report.machine import FORMAT, Json, Writer, as_json, circuit_name
+from voltsec.report.machine import FORMAT, Json, as_json, circuit_name
 from voltsec.report.quantity import engineering
+from voltsec.report.read_back import Writer
 from voltsec.report.wrapping import wrap_formula
 
 LABEL_WIDTH = 20

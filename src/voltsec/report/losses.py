@@ -17,9 +17,9 @@ from voltsec.formulas.ports import PortCurrent, input_current, output_current, o
 from voltsec.practice.wanted import Wanted
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.formula import formula
-from voltsec.report.machine import Writer, symbol_units
 from voltsec.report.other_losses import drawn_power
 from voltsec.report.quantity import engineering, percent
+from voltsec.report.read_back import Writer, symbol_units
 from voltsec.results.solution import Solution
 
 LOSS_HEADING = ("Part", "Loss", "of input")

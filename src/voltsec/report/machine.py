@@ -1,21 +1,22 @@
 """The answer as one JSON object, in the form a program reads back (see DEVELOPERS.md, "Results as JSON").
 
-Every expression is a string that ``sympy.sympify`` turns into the equal expression, given the names
-under ``symbols`` as plain symbols in ``locals``.
+Every expression is a string that reads back (:mod:`voltsec.report.read_back`), given the names under
+``symbols`` as plain symbols in ``locals``.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
-from sympy import Add, Basic
-from sympy.printing.str import StrPrinter
-
 from voltsec.circuit.circuit import Circuit
+from voltsec.report.losses import losses_json
+from voltsec.report.notes import notes
+from voltsec.report.read_back import Writer, symbol_units
+from voltsec.report.rounding import cleaned
 from voltsec.results.solution import Mode, ModeInterval, Numbers, Solution, Stress
 
 FORMAT = 1
@@ -31,10 +32,6 @@ def as_json(solution: Solution) -> Json:
     circuit = solution.circuit
     output = circuit.output
     write = Writer(symbol_units(solution))
-    from voltsec.report.losses import losses_json
-    from voltsec.report.notes import notes
-    from voltsec.report.rounding import cleaned
-
     beyond = losses_json(solution) if solution.engine is not None else {}
     numbers = None
     if solution.numbers is not None:
@@ -67,76 +64,6 @@ def json_text(value: Json) -> str:
 def circuit_name(circuit: Circuit) -> str:
     """The title, or the stem of the file's name."""
     return circuit.name
-
-
-def symbol_units(solution: Solution) -> dict[str, str]:
-    """Every symbol that occurs in a formula, with its unit; the named quantities included."""
-    units = dict(solution.symbols)
-    known = {quantity.symbol: quantity.unit for quantity in solution.circuit.quantities}
-    for mode in solution.modes:
-        for expression in expressions_of(mode):
-            for symbol in expression.free_symbols:
-                units.setdefault(str(symbol), known.get(str(symbol), "1"))
-        for name in mode.definitions:
-            units.setdefault(name, "1")
-    return units
-
-
-def expressions_of(mode: Mode) -> Iterator[Basic]:
-    """Every expression of ``mode``."""
-    single = (mode.gain, mode.output_voltage, mode.efficiency, mode.holds_when, *(mode.condition or ()))
-    groups: tuple[Mapping[str, Any], ...] = (
-        mode.capacitor_voltages,
-        mode.inductor_currents,
-        mode.source_currents,
-        mode.ripple,
-        mode.losses,
-        mode.definitions,
-        mode.boundary,
-    )
-    found: list[Any] = [interval.fraction for interval in mode.intervals]
-    found += single
-    for group in groups:
-        found += group.values()
-    for stress in mode.stress.values():
-        found += [getattr(stress, key) for key in STRESS_KEYS]
-    return (expression for expression in found if isinstance(expression, Basic))
-
-
-class Writer:
-    """Turns an expression into the string that reads back, given the names that occur.
-
-    ``sqrt`` is spelled as a power where a part is called so.
-    """
-
-    def __init__(self, names: Container[str]) -> None:
-        self.printer = _Printer(rational_powers="sqrt" in names)
-
-    def text(self, expression: Basic) -> str:
-        """The string."""
-        return str(self.printer.doprint(expression))
-
-    def __call__(self, expression: Basic | None) -> str | None:
-        """The string, or ``None`` for what is not determined."""
-        return None if expression is None else self.text(expression)
-
-
-class _Printer(StrPrinter):
-    """As ``str``, but a sum opens with a positive term: ``1 - D - d2``, not ``-D - d2 + 1``."""
-
-    def __init__(self, rational_powers: bool) -> None:
-        super().__init__()
-        self.rational_powers = rational_powers
-
-    def _print_Pow(self, expr: Basic, rational: bool = False) -> str:
-        return super()._print_Pow(expr, rational=rational or self.rational_powers)
-
-    def _print_Add(self, expr: Add, order: str | None = None) -> str:
-        terms = [self._print(term) for term in self._as_ordered_terms(expr, order=order)]
-        leader = next((n for n, term in enumerate(terms) if not term.startswith("-")), 0)
-        terms.insert(0, terms.pop(leader))
-        signed = [f" - {term[1:]}" if term.startswith("-") else f" + {term}" for term in terms[1:]]
-        return "".join([terms[0], *signed])
 
 
 def _mode(mode: Mode, write: Writer) -> Json:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from voltsec.practice.map import Axis, Curve, RegionMap
-from voltsec.report.machine import FORMAT, Json, Writer, circuit_name, symbol_units
+from voltsec.report.machine import FORMAT, Json, circuit_name
+from voltsec.report.read_back import Writer, symbol_units
 
 COLUMNS, ROWS = 100, 70
 """Cells over the duty and along the upright axis."""

@@ -5,6 +5,7 @@ The HTML leaves formulas between dollar signs, which a notebook typesets.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from html import escape
 
 from voltsec.report.latex import escaped, formula_latex
@@ -25,6 +26,11 @@ from voltsec.report.outline import (
     stress_rows,
 )
 from voltsec.results.solution import Mode, Solution
+
+
+def preformatted(lines: Iterable[str]) -> str:
+    """Lines as a terminal shows them."""
+    return f"<pre>{escape(chr(10).join(lines))}</pre>"
 
 
 def latex(solution: Solution) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from importlib import resources
 from typing import Any
 
 from sympy import Basic, Integer, Mul, Pow
@@ -61,6 +60,7 @@ from voltsec.report.page_script import model_script
 from voltsec.report.quantity import UNITS, engineering
 from voltsec.report.report_drawings import KEY, circuit_drawing, interval_drawings
 from voltsec.report.shortened import leading_orders, shortened
+from voltsec.report.template import beside, rendered
 from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 
@@ -75,26 +75,7 @@ FRAME = {"width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": 
 
 def page(solution: Solution, for_print: bool = False) -> str:
     """The whole page; ``for_print`` opens every derivation."""
-    from jinja2 import Environment, PackageLoader
-
-    import voltsec
-
-    environment = Environment(loader=PackageLoader("voltsec.report", "."), autoescape=True, trim_blocks=True)
-    style = _beside("page.css")
-    return environment.get_template("page.html.j2").render(
-        **_context(solution, for_print), style=_Safe(style), version=voltsec.__version__
-    )
-
-
-class _Safe(str):
-    """Text that is markup already."""
-
-    def __html__(self) -> str:
-        return self
-
-
-def _beside(name: str) -> str:
-    return resources.files("voltsec.report").joinpath(name).read_text(encoding="utf-8")
+    return rendered("page.html.j2", _context(solution, for_print))
 
 
 def _context(solution: Solution, for_print: bool) -> dict[str, Any]:
@@ -189,7 +170,7 @@ def _live(solution: Solution) -> dict[str, Any]:
         "live_notes": notes,
         "follow_formulas": any(written),
         "computed": 0 if computed is None else len(computed.modes),
-        "script": f"{model_script(solution, details)}\n{_beside('page.js')}",
+        "script": f"{model_script(solution, details)}\n{beside('page.js')}",
     }
 
 

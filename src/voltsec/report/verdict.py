@@ -13,8 +13,9 @@ from sympy import Basic
 from voltsec.practice.verdict import HOLDS, OPEN, WRONG, Example, Judgement, LineVerdict, Mistake, Verdict
 from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.formula import formula
-from voltsec.report.machine import FORMAT, Json, Writer, circuit_name, symbol_units
+from voltsec.report.machine import FORMAT, Json, circuit_name
 from voltsec.report.quantity import engineering
+from voltsec.report.read_back import Writer, symbol_units
 from voltsec.report.wrapping import wrap_formula
 from voltsec.results.solution import Mode, Solution
 

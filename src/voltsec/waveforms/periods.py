@@ -134,8 +134,13 @@ class Periods:
                 one.jumped[places] = np.abs(measures.impulses(terms)).sum(axis=1)
         return found
 
-    def courses(self, wanted: Mapping[str, Terms]) -> Iterator[tuple[Array, dict[str, Array]]]:
-        """Run by run the samples' instants (s,), second, and every quantity there (s,); nan where open."""
+    def courses(
+        self, wanted: Mapping[str, Terms]
+    ) -> Iterator[tuple[Array, dict[str, Array], dict[str, Array]]]:
+        """Run by run the samples' instants (s,), second, and every quantity there (s,); nan where open.
+
+        Last of all the charge (of a voltage: flux) that passes in no time (s,), at the sample behind it.
+        """
         for number, run in enumerate(self.runs):
             measures = _measures(run)
             passed = np.concatenate([np.zeros((len(run.start), 1)), np.cumsum(run.fractions, axis=1)], axis=1)
@@ -148,7 +153,8 @@ class Periods:
                 name: np.concatenate([one for one, _ in measures.waves(terms)], axis=1).ravel()
                 for name, terms in wanted.items()
             }
-            yield self.begin + self.period * np.concatenate(times, axis=1).ravel(), values
+            jumps = {name: _jumps(measures, terms, times).ravel() for name, terms in wanted.items()}
+            yield self.begin + self.period * np.concatenate(times, axis=1).ravel(), values, jumps
 
     def instant(self, place: int, terms: Terms, sign: float) -> Extreme:
         """The largest value of ``sign`` times a quantity in the period ``place``, and when it is reached."""
@@ -161,6 +167,20 @@ class Periods:
             if value > best:
                 best, when = value, passed[k] + share * measures.trajectory.fractions[0, k]
         return Extreme(sign * float(best), self.begin + (place + float(when)) * self.period)
+
+
+def _jumps(measures: Measures, terms: Terms, times: list[Array]) -> Array:
+    """(P, s): what passes in no time before each sample; what ends the period stands at its last one."""
+    amounts = measures.impulses(terms)
+    lengths = [part.shape[1] for part in times]
+    found = np.zeros((len(amounts), sum(lengths)))
+    firsts = np.concatenate([[0], np.cumsum(lengths)[:-1]])
+    before = 0
+    for first, k in zip(firsts, measures.lasting, strict=True):
+        found[:, first] = amounts[:, before : k + 1].sum(axis=1)
+        before = k + 1
+    found[:, -1] += amounts[:, before:].sum(axis=1)
+    return found
 
 
 def _measures(trajectory: Trajectory) -> Measures:

@@ -40,6 +40,15 @@ class Comparison:
     ripples: dict[str, Limit]
     """``coils``, ``capacitors``, ``out``: what every stage is sized for."""
 
+    def __repr__(self) -> str:
+        return f"<comparison of {', '.join(one.name for one in self.judged)} for {self.wanted or 'any task'}>"
+
+    def _repr_html_(self) -> str:
+        from voltsec.report.comparison_text import comparison_lines  # only a notebook asks for it
+        from voltsec.report.notebook import preformatted
+
+        return preformatted(comparison_lines(self))
+
     def __getitem__(self, name: str) -> Judged:
         """The stage of that name; KeyError where there is none."""
         return {one.name: one for one in self.judged}[name]

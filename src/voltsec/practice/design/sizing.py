@@ -110,6 +110,16 @@ class Sizing:
         """
         return sized_circuit(self)
 
+    def __repr__(self) -> str:
+        sizes = ", ".join(f"{one.symbol} = {float(one.chosen):.4g} {one.unit}" for one in self.sizes)
+        return f"<{self.circuit.name} sized: {sizes}>"
+
+    def _repr_html_(self) -> str:
+        from voltsec.report.design_text import sizing_lines  # only a notebook asks for it
+        from voltsec.report.notebook import preformatted
+
+        return preformatted(sizing_lines(self))
+
 
 def size(circuit: Circuit, wanted: str, series: str | None = None, budget: float | None = None) -> Sizing:
     """Size ``circuit`` for a specification such as ``"Vin=8:16, Vout=12, Iout=0.5:2, ripple(L1)=30%"``.
