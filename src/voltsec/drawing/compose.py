@@ -21,8 +21,8 @@ from voltsec.drawing.extents import (
     text_width,
     widths,
 )
-from voltsec.drawing.picture import Part, Picture, Point, Text, Wire
 from voltsec.drawing.flow import arrow_place
+from voltsec.drawing.picture import Part, Picture, Point, Text, Wire
 from voltsec.drawing.pieces import Task
 from voltsec.drawing.spacing import Places
 from voltsec.drawing.symbols import REACH, Stroke, placed, symbol
