@@ -81,8 +81,8 @@ def test_products_as_facts() -> None:
 
 def test_facts() -> None:
     """What is given decides; without it nothing is claimed."""
-    assert Facts().sign((X - Y, ONE)) is None
-    assert Facts([X - Y - Z]).sign((X - Y, ONE)) == 1
-    assert Facts([X - Y]).sign((Z * Y - Z * X, ONE)) == -1
-    assert Facts([X * Z - Y]).sign((X * Z - Y + X, ONE)) == 1
-    assert Facts([X - Y]).sign((X - 2 * Y, ONE)) is None
+    assert Facts().sign(Ratio(X - Y, ONE)) is None
+    assert Facts([X - Y - Z]).sign(Ratio(X - Y, ONE)) == 1
+    assert Facts([X - Y]).sign(Ratio(Z * Y - Z * X, ONE)) == -1
+    assert Facts([X * Z - Y]).sign(Ratio(X * Z - Y + X, ONE)) == 1
+    assert Facts([X - Y]).sign(Ratio(X - 2 * Y, ONE)) is None

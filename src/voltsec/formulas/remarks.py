@@ -63,6 +63,14 @@ def left_open(answer: Solution, numbers: Numbers) -> tuple[str, ...]:
     leaky = [label for label in told if label in numbers.leaks - named]
     if leaky:
         lines.append(open_line(leaky) + BY_LEAKAGE)
+    shared = [
+        f"i({name.removeprefix('stress.').removesuffix('.current_average')})"
+        for name, value in numbers.results.items()
+        if value is None and name.endswith(".current_average") and name not in numbers.unbounded
+    ]
+    shared = [label for label in shared if label not in named and label not in told]
+    if shared:
+        lines.append(open_line(shared))
     parts = dict.fromkeys(
         name.split(".")[1]
         for name, value in numbers.results.items()
