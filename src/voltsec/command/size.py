@@ -38,7 +38,8 @@ def command(netlist: str, wanted: str, series: str | None, form: str | None, out
     SPECIFICATION lists ranges or values of the circuit's symbols (Vin, f, R ...), the output voltage
     Vout, the load's current Iout or power Pout, and the most that a ripple may be, peak to peak:
     ripple(L1)=30% of the coil's mean current at the largest load or ripple(L1)=0.5A, ripple(C1)=2% of its
-    mean voltage, ripple(out)=50mV. What has no ripple( ) keeps the netlist's value.
+    mean voltage, ripple(out)=50mV. What has no ripple( ) keeps the netlist's value. clamp(S)=80V proposes
+    diode, resistor and capacitor that hold a switch which cuts off a leakage. An input filter is damped.
 
     Smallest values come from the stage's own formulas, turned round; ripples and ratings are those of the
     exact periodic state with the preferred values of IEC 60063, at the worst point of the ranges.

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -176,7 +177,7 @@ def _judged(polynomial: Polynomial, constants: Constants) -> Judged:
     return Judged(constants.fold(polynomial), constants.fold(polynomial, absolute=True))
 
 
-def _order(fractions: Fractions, constants: Constants):
+def _order(fractions: Fractions, constants: Constants) -> Any:
     """Conditions one unknown after another where that goes, all at once where it does not."""
     ring = fractions.ring
     names = tuple(fractions.unknown.values())

@@ -263,12 +263,12 @@ class _Perturbed(Balance):
         return self._found
 
 
-def _told(row: Row, known: dict, ideal: Ring, ring: Ring, places: set[int]) -> Row | None:
+def _told(row: Row, known: dict[Any, Any], ideal: Ring, ring: Ring, places: set[int]) -> Row | None:
     """A row with the ideal solution beside every small symbol."""
     plain: Row = {}
     beside: list[Ratio] = []
     for unknown, coefficient in row.items():
-        parts: tuple[dict, dict] = ({}, {})
+        parts: tuple[dict[Any, Any], dict[Any, Any]] = ({}, {})
         for powers, number in coefficient.to_dict().items():
             parts[any(powers[p] for p in places)][powers] = number
         rest, tiny = (ring.context.from_dict(part) for part in parts)

@@ -28,7 +28,7 @@ from voltsec.results.solution import Mode, ModeInterval
 from voltsec.search.search import Found
 from voltsec.tableau.network import coils
 from voltsec.tableau.ratio import Ratio
-from voltsec.tableau.ring import Polynomial
+from voltsec.tableau.ring import Polynomial, Ring
 
 SAMPLES = 40
 """Points of each kind at which candidates for a peak are compared."""
@@ -239,7 +239,7 @@ class ModeBuilder(ModeFormulas):
             )
         return tuple(found)
 
-    def _fraction(self, k: int, ring) -> Expr:
+    def _fraction(self, k: int, ring: Ring) -> Expr:
         name = self.balance.sequence.fractions[k]
         roots = self.form.roots
         if roots is not None and len(roots) == 1:

@@ -20,7 +20,7 @@ from voltsec.periodic.points import base_point, random_timings
 from voltsec.periodic.signs import ordinary
 from voltsec.periodic.stages import Stages
 from voltsec.periodic.verification import verify
-from voltsec.search.sequences import Found
+from voltsec.search.search import Found
 
 Array = np.ndarray
 Points = dict[str, Array]
@@ -172,7 +172,7 @@ def random_points(circuit: Circuit, stages: Stages, count: int, seed: int = 5) -
         points[name] = value * 10 ** generator.uniform(-decades, decades, count)
     points |= random_timings(stages, count, generator)
     for coupling in circuit.couplings:
-        one, other = (circuit.element(n).quantity.symbol for n in (coupling.first, coupling.second))
+        one, other = (circuit.symbol_of(n) for n in (coupling.first, coupling.second))
         points[coupling.symbol] = generator.uniform(0.02, 0.98, count) * np.sqrt(points[one] * points[other])
     return points
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.periodic.balance import Balance
@@ -18,10 +19,10 @@ BY_LEAKAGE = "; the numbers tell where any leakage, however small, leads"
 def undetermined(balance: Balance) -> list[tuple[str, ...]]:
     """Capacitor voltages or coil currents that the equations do not fix, those that share together."""
     solved = balance.averages.solved
-    names: dict[tuple, str] = {("V", c.name): f"V({c.name})" for c in balance.circuit.capacitors}
+    names: dict[tuple[Any, ...], str] = {("V", c.name): f"V({c.name})" for c in balance.circuit.capacitors}
     names |= {("m", 0, ("i", c.name)): f"i({c.name})" for c in coils(balance.circuit)}
     one = balance.ring.one
-    tied: dict = {}
+    tied: dict[Any, Any] = {}
     for unknown, label in names.items():
         terms = solved[unknown][1] if unknown in solved else {unknown: one}
         for free in terms:

@@ -16,7 +16,7 @@ from voltsec.periodic.balance import Balance, SignCondition
 from voltsec.periodic.effective import passive
 from voltsec.periodic.signs import LONGEST_FACTORED, Facts, ordinary
 from voltsec.periodic.verification import open_conditions
-from voltsec.search.sequences import Found
+from voltsec.search.search import Found
 from voltsec.tableau.network import coils
 from voltsec.tableau.ratio import Ratio, insert, lowest_terms
 from voltsec.tableau.ring import Polynomial, definite_sign, factors, product

@@ -12,7 +12,7 @@ from itertools import islice, pairwise
 import networkx as nx
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Capacitor, CurrentSource, Diode, Resistor, Switch, Transformer
+from voltsec.circuit.elements import Capacitor, CurrentSource, Diode, Element, Resistor, Switch, Transformer
 from voltsec.tableau.network import coils
 
 MOST_PATHS = 200
@@ -45,7 +45,7 @@ def carrying_graph(
     return graph
 
 
-def _edges(element) -> list[tuple[str, str, str]]:
+def _edges(element: Element) -> list[tuple[str, str, str]]:
     if isinstance(element, Transformer):
         return [(f"{element.name}.{n}", *winding) for n, winding in enumerate(element.windings, 1)]
     return [(element.name, element.start, element.end)]

@@ -115,7 +115,7 @@ def _numeric(
     circuit: Circuit, closed: frozenset[str], point: dict[str, float], trace: float
 ) -> PeriodicState | None:
     """The state by numbers, with a trace of resistance in every coil, switch and diode that has none."""
-    loads = [point[e.quantity.symbol] for e in circuit.elements if e.kind in ("load", "resistor")]
+    loads = [point[e.quantity.symbol] for e in circuit.of(Resistor)]
     ohms = trace * (min(loads) if loads else 1.0)
     values, elements, magnetizing = dict(point), [], []
     for element in circuit.elements:
@@ -157,7 +157,7 @@ def _running(
 def _ampere(circuit: Circuit, point: dict[str, float]) -> float:
     """The circuit's level of current: its largest source across its smallest resistance."""
     volt = max([abs(point[s.quantity.symbol]) for s in circuit.sources] or [1.0])
-    loads = [point[e.quantity.symbol] for e in circuit.elements if e.kind in ("load", "resistor")]
+    loads = [point[e.quantity.symbol] for e in circuit.of(Resistor)]
     return volt / (min(loads) if loads else 1.0)
 
 

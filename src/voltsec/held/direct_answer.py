@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Switch
+from voltsec.circuit.elements import Switch, Transformer
 from voltsec.held.current_paths import carrying_graph, loops_through_coils, path_through_output
 from voltsec.held.direct import DirectState
 from voltsec.held.state import Figure, HeldState, Short
@@ -128,10 +129,10 @@ class Description:
         """Sign of every current along its arrow, a winding's with the magnetizing current."""
         signs: dict[str, int | None] = {}
         for element in self.circuit.elements:
-            if element.kind == "transformer":
+            if isinstance(element, Transformer):
                 for number in range(len(element.windings)):
                     row: Row = {("i", element.name, number): self.ring.one}
-                    if number == 0:
+                    if number == 0 and element.magnetizing is not None:
                         row["i", element.magnetizing.symbol] = self.ring.one
                     signs[f"{element.name}.{number + 1}"] = self._sign(row)
             else:
@@ -179,12 +180,12 @@ class Description:
                         parts.append(part)
         return tuple(parts)
 
-    def _positive(self, factor) -> Boolean:
+    def _positive(self, factor: Expr) -> Boolean:
         """A factor as "this is larger than that", all its signs positive."""
         if self.writer.is_negative(factor):
             factor = -factor
-        positive: dict = {}
-        negative: dict = {}
+        positive: dict[Any, Any] = {}
+        negative: dict[Any, Any] = {}
         for powers, coefficient in factor.to_dict().items():
             (positive if coefficient > 0 else negative)[powers] = abs(coefficient)
         sides = [self.ring.context.from_dict(side) for side in (positive, negative)]

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from difflib import get_close_matches
+from typing import Any
 
 from sympy import Expr
 
@@ -163,7 +164,7 @@ def _without_state(
     return HeldState(circuit, held, "none", shorts=shorts, runaway=runaway, reason=reason)
 
 
-def _in_full(expression: Expr, definitions: Mapping[str, Expr]) -> set:
+def _in_full(expression: Expr, definitions: Mapping[str, Expr]) -> set[Any]:
     """Symbols of an expression and of the definitions it uses."""
     found = set(expression.free_symbols)
     for name, definition in definitions.items():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from voltsec.tableau.network import Unknown
 from voltsec.tableau.ratio import Ratio
@@ -64,9 +65,9 @@ def without_free(forms: list[tuple[Label, Affine]]) -> tuple[list[tuple[Label, A
         unknown = min(counts, key=lambda u: (counts[u][2] > 0, counts[u][0] * counts[u][1]))
         rises, falls, unclear = counts[unknown]
         decided = not unclear and rises * falls <= MOST_PAIRS
-        rising: list = []
-        falling: list = []
-        kept: list = []
+        rising: list[Any] = []
+        falling: list[Any] = []
+        kept: list[Any] = []
         for label, form in forms:
             if unknown not in form.free:
                 kept.append((label, form))
@@ -93,8 +94,8 @@ def _without_implied(forms: list[tuple[Label, Affine]]) -> list[tuple[Label, Aff
 
     A leg's current at the ends of many intervals is one condition then, that at its lowest.
     """
-    groups: dict[tuple, list] = {}
-    kept: list = []
+    groups: dict[tuple[Any, ...], list[Any]] = {}
+    kept: list[Any] = []
     for entry in forms:
         alike = groups.setdefault(_free_key(entry[1]), []) if entry[1].free else None
         if alike is None:
@@ -112,9 +113,9 @@ def _without_implied(forms: list[tuple[Label, Affine]]) -> list[tuple[Label, Aff
     return kept + [entry for alike in groups.values() for entry in alike]
 
 
-def _key(form: Affine) -> tuple:
+def _key(form: Affine) -> tuple[Any, ...]:
     return (str(form.constant.numerator), str(form.constant.denominator), _free_key(form))
 
 
-def _free_key(form: Affine) -> tuple:
+def _free_key(form: Affine) -> tuple[Any, ...]:
     return tuple(sorted((str(u), str(r.numerator), str(r.denominator)) for u, r in form.free.items()))

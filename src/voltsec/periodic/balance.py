@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.periodic.affine import Affine, Label, without_free
@@ -256,7 +257,7 @@ class Balance:
             added = Affine(*self.ripple_means.added(k, row))
             return self.affine(k, row, "average").plus(added, 1)
         source, letter = self._source(k, part)
-        terms: dict = {}
+        terms: dict[Any, Any] = {}
         denominator = self.ring.one
         for unknown, coefficient in row.items():
             if unknown is None:

@@ -12,11 +12,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Load, Resistor, Switch
+from voltsec.circuit.elements import CurrentSource, Load, Resistor, Switch
 from voltsec.periodic.interior_point import InteriorPoint
 from voltsec.periodic.time_grid import Grid, sharp, uniform
 from voltsec.tableau.assembly import inductance_rows, parameter_names
@@ -101,7 +102,7 @@ class PeriodicProblem:
         self.voltage_level = max([abs(point[s.quantity.symbol]) for s in circuit.sources] or [1.0])
         loads = circuit.of(Load) or circuit.of(Resistor)
         resistances = [point[e.quantity.symbol] for e in loads]
-        currents = [abs(point[e.quantity.symbol]) for e in circuit.elements if e.kind == "current"]
+        currents = [abs(point[e.quantity.symbol]) for e in circuit.of(CurrentSource)]
         self.resistance_level = min(resistances) if resistances else 1.0
         if currents and not resistances:
             self.resistance_level = self.voltage_level / max(currents)
@@ -124,7 +125,7 @@ class PeriodicProblem:
             rows.append({**self.network.closed(diode), ("q", diode.name): self.ring.one})
         values = [{u: float(self.ring.value(c, self.point)) for u, c in row.items()} for row in rows]
         values += [self._switched(switch, switch.name in stage) for switch in self.circuit.switches]
-        ports: list = [("flux" if flux.shared else "i", flux.coil.name) for flux in self.fluxes]
+        ports: list[Any] = [("flux" if flux.shared else "i", flux.coil.name) for flux in self.fluxes]
         ports += [("u", coil.name) for coil in self.coils]
         ports += [("V", capacitor.name) for capacitor in self.capacitors]
         ports += [("i", capacitor.name) for capacitor in self.capacitors]

@@ -164,7 +164,7 @@ def evaluate_ratio(quotient: Quotient, point: Mapping[str, Value]) -> Value:
     """Value of a ratio at ``point``; infinite or undefined where its denominator vanishes."""
     top, bottom = evaluate(quotient.top, point), evaluate(quotient.bottom, point)
     with np.errstate(all="ignore"):
-        return np.divide(top, bottom)  # type: ignore[no-any-return]
+        return np.divide(top, bottom)
 
 
 def derivative(folded: Folded, variable: str) -> Folded:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 NEARLY = 1e-6
@@ -158,7 +160,7 @@ class InteriorPoint:
             "krc,kc...->r...", before, currents[:-1]
         )
 
-    def _direction(self, residual: np.ndarray, charge: np.ndarray, target: np.ndarray):
+    def _direction(self, residual: np.ndarray, charge: np.ndarray, target: np.ndarray) -> Any:
         steps, n_coil, n_cap, n_diode = self.sizes
         width = n_cap + 2 * n_diode
         right = np.concatenate([residual, target / self.product_scale], axis=1)

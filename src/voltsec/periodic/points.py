@@ -15,7 +15,7 @@ from itertools import product
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit, Coupling
-from voltsec.circuit.elements import CurrentSource, Load, Resistor
+from voltsec.circuit.elements import Capacitor, CurrentSource, Load, Resistor
 from voltsec.circuit.perfect_coupling import is_perfect
 from voltsec.periodic.stages import Stages
 from voltsec.tableau.network import coils
@@ -57,11 +57,11 @@ def base_point(circuit: Circuit) -> dict[str, float]:
     for source in circuit.sources:
         point.setdefault(source.quantity.symbol, volts)
     for element in circuit.elements:
-        if element.kind in ("load", "resistor"):
+        if isinstance(element, Resistor):
             point.setdefault(element.quantity.symbol, ohms)
-        elif element.kind == "current":
+        elif isinstance(element, CurrentSource):
             point.setdefault(element.quantity.symbol, volts / ohms)
-        elif element.kind == "capacitor":
+        elif isinstance(element, Capacitor):
             point.setdefault(element.quantity.symbol, 1e-4)
         for word, quantity in element.parasitics.items():
             point.setdefault(quantity.symbol, 0.01 * ohms if word == "resistance" else 0.02 * volts)
@@ -73,7 +73,7 @@ def base_point(circuit: Circuit) -> dict[str, float]:
     for coil in coils(circuit):
         point.setdefault(coil.symbol, max(inductances) if inductances else ohms * period)
     for coupling in circuit.couplings:
-        pair = [point[circuit.element(n).quantity.symbol] for n in (coupling.first, coupling.second)]
+        pair = [point[circuit.symbol_of(n)] for n in (coupling.first, coupling.second)]
         coefficient = float(coupling.coefficient) if coupling.coefficient is not None else 0.5
         point.setdefault(coupling.symbol, coefficient * float(np.sqrt(pair[0] * pair[1])))
     for place, duty in enumerate(circuit.duty_symbols):

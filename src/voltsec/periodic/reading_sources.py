@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Protocol
+from typing import Any, Protocol
 
 from voltsec.periodic.balance import Balance
 from voltsec.periodic.folding import Constants, Item, Linear, Quotient
@@ -155,7 +155,7 @@ class RowSource:
         return self._known.setdefault(found, found)
 
 
-def _named(row: Row, k: int, letter: str) -> Iterator[tuple]:
+def _named(row: Row, k: int, letter: str) -> Iterator[tuple[Any, ...]]:
     for unknown, coefficient in row.items():
         if unknown is not None:
             yield (letter, k, unknown), coefficient

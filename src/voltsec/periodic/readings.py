@@ -172,7 +172,7 @@ class RootMeanSquare:
 
     def value(self, look: Look) -> Value:
         """The rms value."""
-        return np.sqrt(mean_square(look, self.shares))  # type: ignore[no-any-return]
+        return np.sqrt(mean_square(look, self.shares))
 
 
 @dataclass(frozen=True)
@@ -197,7 +197,7 @@ class Over:
     def value(self, look: Look) -> Value:
         """The quotient."""
         with np.errstate(all="ignore"):
-            return np.divide(self.top.value(look), self.bottom.value(look))  # type: ignore[no-any-return]
+            return np.divide(self.top.value(look), self.bottom.value(look))
 
 
 @dataclass(frozen=True)
@@ -215,7 +215,7 @@ class Efficiency:
             taken = taken + np.maximum(power, 0)
             given = given - np.minimum(power, 0)
         with np.errstate(all="ignore"):
-            return np.divide(taken, given)  # type: ignore[no-any-return]
+            return np.divide(taken, given)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from voltsec.circuit.computing_time import go_on
 from voltsec.circuit.elements import Load
@@ -276,7 +277,7 @@ def _sign_by_squares(
 
 def _coefficients(polynomial: Polynomial, place: int) -> dict[int, Polynomial]:
     """Coefficients of the powers of one variable; powers that do not occur are left out."""
-    parts: dict[int, dict] = {}
+    parts: dict[int, dict[Any, Any]] = {}
     for powers, coefficient in polynomial.to_dict().items():
         parts.setdefault(int(powers[place]), {})[(*powers[:place], 0, *powers[place + 1 :])] = coefficient
     context = polynomial.context()

@@ -7,7 +7,7 @@ import numpy as np
 from voltsec.periodic.balance import Balance, SignCondition
 from voltsec.periodic.fractions import Fractions, Point, Roots, value_and_size
 from voltsec.tableau.assembly import bends_count
-from voltsec.tableau.ring import definite_sign
+from voltsec.tableau.ring import Polynomial, definite_sign
 
 GAP = 0.05
 """Continuous conduction of a lossy stage takes currents as straight, discontinuous conduction follows
@@ -29,7 +29,7 @@ def open_conditions(balance: Balance) -> list[SignCondition]:
     ]
 
 
-def _always(numerator, denominator) -> bool:
+def _always(numerator: Polynomial, denominator: Polynomial) -> bool:
     top, bottom = definite_sign(numerator), definite_sign(denominator)
     return top == 0 or (top is not None and bottom is not None and top * bottom > 0)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -57,7 +58,7 @@ class Waveforms:
             else (),
         )
 
-    def current(self, unknown: tuple) -> Waveform:
+    def current(self, unknown: tuple[Any, ...]) -> Waveform:
         """The waveform of a branch current."""
         return self.of({unknown: self.ring.one})
 

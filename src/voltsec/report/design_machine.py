@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict
+from fractions import Fraction
 from math import isfinite
 from typing import Any
 
 from sympy import Basic
 
+from voltsec.practice.design.clamp import Clamp
 from voltsec.practice.design.comparison import Comparison
 from voltsec.practice.design.extremes import Corner, Extreme, WorstCase
+from voltsec.practice.design.filter_damping import FilterDamping
 from voltsec.practice.design.judged import MEASURES
 from voltsec.practice.design.judging import Judged
 from voltsec.practice.design.points import Points
@@ -79,6 +82,8 @@ def sizing_json(sizing: Sizing) -> Json:
             "resistance": write(found.formula),
         },
         "losses": None if sizing.losses is None else _losses(*sizing.losses),
+        "clamps": [_clamp(clamp) for clamp in sizing.clamps],
+        "damping": None if sizing.damping is None else _damping(sizing.damping),
         "notes": list(sizing.notes),
     }
 
@@ -86,6 +91,37 @@ def sizing_json(sizing: Sizing) -> Json:
 def _losses(at: Corner, losses: Mapping[str, float]) -> Json:
     """By part, those beside conduction by part and kind (``S.turn_on``)."""
     return {"at": _corner(at), "parts": {name.partition(".")[2]: loss for name, loss in losses.items()}}
+
+
+def _clamp(clamp: Clamp) -> Json:
+    return {
+        "switch": clamp.switch,
+        "allowed": clamp.allowed,
+        "elements": [element.name for element in clamp.elements],
+        "resistance": _float(clamp.resistance),
+        "capacitance": _float(clamp.capacitance),
+        "energy": clamp.energy,
+        "power": clamp.power,
+        "peak": clamp.peak,
+        "at": None if clamp.at is None else _corner(clamp.at),
+        "peak_at": None if clamp.peak_at is None else _corner(clamp.peak_at),
+    }
+
+
+def _damping(found: FilterDamping) -> Json:
+    return {
+        "filter": list(found.elements),
+        "margin": found.margin if isfinite(found.margin) else None,
+        "at": found.at,
+        "across": found.across,
+        "resistance": _float(found.resistance),
+        "capacitance": _float(found.capacitance),
+        "damped": found.damped,
+    }
+
+
+def _float(value: Fraction | None) -> float | None:
+    return None if value is None else float(value)
 
 
 def ranges_json(points: Points) -> Json:

@@ -13,6 +13,7 @@ from voltsec.practice.design.points import PORT_UNITS, Points
 from voltsec.practice.design.sizing import Size, Sizing
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.cautions import CLOSING, EXTRA_LOW_VOLTAGE, voltage_caution
+from voltsec.report.clamp_text import clamp_lines, damping_lines
 from voltsec.report.formula import formula
 from voltsec.report.machine import circuit_name
 from voltsec.report.other_losses import loss_words
@@ -156,6 +157,8 @@ def sizing_lines(sizing: Sizing, width: int = 80, alphabet: Alphabet = UNICODE) 
     if sizing.sizes:
         yield from _sizes(view, sizing.sizes)
     yield from _continuity(view, sizing)
+    yield from clamp_lines(view, sizing.clamps)
+    yield from damping_lines(view, sizing.damping)
     yield from _ratings(view, sizing.worst, "Ratings: the worst of every part, ripple included, no margin")
     yield ""
     yield from _losses(view, sizing)

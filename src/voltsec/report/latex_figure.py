@@ -51,7 +51,7 @@ class _Pen(RendererBase):
         self.lines: list[str] = []
         canvas = figure.canvas
         assert isinstance(canvas, FigureCanvasAgg)
-        self.measure = canvas.get_renderer()
+        self.measure = canvas.get_renderer()  # type: ignore[no-untyped-call]
         self.size = tuple(float(inches) * POINTS for inches in figure.get_size_inches())
 
     def get_canvas_width_height(self) -> tuple[float, float]:
@@ -68,7 +68,7 @@ class _Pen(RendererBase):
 
     def get_text_width_height_descent(self, s: str, prop: Any, ismath: Any) -> tuple[float, float, float]:
         """As large as in the other figures."""
-        return self.measure.get_text_width_height_descent(s, prop, ismath)  # type: ignore[no-any-return]
+        return self.measure.get_text_width_height_descent(s, prop, ismath)
 
     def draw_image(self, *_: Any, **__: Any) -> None:
         """Figures that go into a document have no pictures of dots."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from voltsec.circuit.computing_time import budget_of, seconds_left
 from voltsec.circuit.fault import CircuitError
@@ -73,7 +74,7 @@ def over_time(solution: Solution) -> OverTime | None:
     return OverTime(tuple(shown), tuple(missing))
 
 
-def _periods(solution: Solution, name: str, places: dict) -> Iterator[Period]:
+def _periods(solution: Solution, name: str, places: dict[Any, Any]) -> Iterator[Period]:
     """Periods of a mode, the exact state being that mode's."""
     units = {quantity.symbol: quantity.unit for quantity in solution.circuit.quantities}
     for point in places.get(name, ()):

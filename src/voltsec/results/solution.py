@@ -273,8 +273,8 @@ class Solution:
             raise ValueError(f"values are missing for: {', '.join(sorted(missing))}")
         for coupling in self.circuit.couplings:
             if coupling.coefficient is not None and coupling.symbol not in values:
-                coils = [self.circuit.element(name) for name in (coupling.first, coupling.second)]
-                product = point[coils[0].quantity.symbol] * point[coils[1].quantity.symbol]
+                pair = [point[self.circuit.symbol_of(name)] for name in (coupling.first, coupling.second)]
+                product = pair[0] * pair[1]
                 point[coupling.symbol] = float(coupling.coefficient) * math.sqrt(product)
         duties, phases = set(self.circuit.duty_symbols), set(self.circuit.phase_symbols)
         signed = {source.quantity.symbol for source in self.circuit.of(Source, CurrentSource)}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
@@ -40,7 +41,7 @@ def candidates(circuit: Circuit, stages: Stages, state: PeriodicState) -> Iterat
 
 def _read(circuit: Circuit, stages: Stages, state: PeriodicState, conducting: np.ndarray) -> list[Option]:
     """Sequences of the steps with their conducting diodes, with and without intervals of one step."""
-    merged: list[list] = []
+    merged: list[list[Any]] = []
     diodes = [diode.name for diode in circuit.diodes]
     for k in range(len(state.steps)):
         stage = int(state.stages[k])
@@ -58,7 +59,7 @@ def _read(circuit: Circuit, stages: Stages, state: PeriodicState, conducting: np
     options: dict[Sequence, np.ndarray] = {}
     for size in range(len(short), -1, -1):
         for left_out in combinations(short, size):
-            kept: list[list] = []
+            kept: list[list[Any]] = []
             spare = 0.0
             for k, entry in enumerate(merged):
                 if k in left_out:

@@ -18,7 +18,7 @@ from voltsec.search.search import Search
 from voltsec.tableau.assembly import parameter_names
 from voltsec.tableau.elimination import eliminate
 from voltsec.tableau.expression import Writer
-from voltsec.tableau.network import Network, coils
+from voltsec.tableau.network import Network, Unknown, coils
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Ring
 
@@ -109,7 +109,13 @@ def _explained(
     )
 
 
-def _seen(circuit, references, conducting, quantity, point) -> str:
+def _seen(
+    circuit: Circuit,
+    references: tuple[str, ...],
+    conducting: frozenset[str],
+    quantity: Unknown,
+    point: dict[str, float],
+) -> str:
     """Voltage of a coil or current of a capacitor with the given devices conducting."""
     ring = Ring(parameter_names(circuit))
     network = Network(circuit, ring, references)

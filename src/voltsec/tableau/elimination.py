@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from voltsec.circuit.computing_time import go_on
 from voltsec.tableau.network import Row, Unknown
@@ -82,15 +83,15 @@ def eliminate(
     constant_rows = columns.pop(None, set())
     order: list[tuple[Unknown, Row]] = []
     conditions: list[Polynomial] = []
-    weights: dict[int, tuple[tuple, Unknown] | None] = {}
+    weights: dict[int, tuple[tuple[Any, ...], Unknown] | None] = {}
     terms = 0
     assumed: list[Polynomial] = []
 
-    def best(number: int) -> tuple[tuple, Unknown] | None:
+    def best(number: int) -> tuple[tuple[Any, ...], Unknown] | None:
         """Cheapest pivot of one row."""
         row = active[number]
         length = len(row) - (None in row)
-        found: tuple[tuple, Unknown] | None = None
+        found: tuple[tuple[Any, ...], Unknown] | None = None
         for unknown, coefficient in row.items():
             if unknown is None or (vanishes is not None and vanishes(coefficient)):
                 continue
@@ -108,7 +109,7 @@ def eliminate(
         weights[number] = best(number)
     while active:
         chosen = -1
-        chosen_weight: tuple | None = None
+        chosen_weight: tuple[Any, ...] | None = None
         for number, entry in weights.items():
             if entry is None:
                 chosen, chosen_weight = number, None

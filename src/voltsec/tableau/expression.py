@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
+from typing import Any
 
 import numpy as np
 import sympy
@@ -131,7 +132,7 @@ class Writer:
         return self.written[key]
 
     def _oriented(self, factor: Polynomial) -> Expr:
-        groups: dict[tuple[int, ...], dict] = {}
+        groups: dict[tuple[int, ...], dict[Any, Any]] = {}
         for powers, coefficient in factor.to_dict().items():
             rest = list(powers)
             inner = [0] * len(powers)

@@ -27,6 +27,7 @@ from voltsec.circuit.elements import (
     Source,
     Switch,
     Transformer,
+    TwoTerminal,
 )
 from voltsec.circuit.perfect_coupling import perfect_groups
 from voltsec.tableau.ring import Polynomial, Ring, root_name
@@ -228,7 +229,12 @@ class Network:
             for turn in element.turns
         ]
 
-    def _branch(self, element, *parts: tuple[Unknown | None, Quantity | None], extra: Unknown | None = None):
+    def _branch(
+        self,
+        element: TwoTerminal,
+        *parts: tuple[Unknown | None, Quantity | None],
+        extra: Unknown | None = None,
+    ) -> None:
         """v(element) = sum of quantity * unknown over ``parts`` (+ ``extra``), and its current."""
         self._leave(element.start, element.end, ("i", element.name))
         terms = self.voltage(element.start, element.end)
@@ -238,7 +244,7 @@ class Network:
             terms.append((extra, self.ring.constant(-1)))
         self._add(terms)
 
-    def _times(self, quantity: Quantity | None, unknown: Unknown | None, sign: int):
+    def _times(self, quantity: Quantity | None, unknown: Unknown | None, sign: int) -> list[Any]:
         return [] if quantity is None else [(unknown, sign * self.ring.symbol(quantity.symbol))]
 
     def _leave(self, start: str, end: str, unknown: Unknown) -> None:
@@ -246,13 +252,13 @@ class Network:
             if node not in self.references:
                 self.currents.setdefault(node, []).append((unknown, self.ring.constant(sign)))
 
-    def _row(self, terms) -> Row:
+    def _row(self, terms: Iterable[Any]) -> Row:
         row: Row = {}
         for unknown, coefficient in terms:
             row[unknown] = row[unknown] + coefficient if unknown in row else coefficient
         return {unknown: c for unknown, c in row.items() if not c.is_zero()}
 
-    def _add(self, terms) -> None:
+    def _add(self, terms: Iterable[Any]) -> None:
         row = self._row(terms)
         if row:
             self.rows.append(row)

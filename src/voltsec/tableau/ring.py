@@ -71,7 +71,7 @@ class Ring:
         """Variables that stand for a part only of the quantity of their name, and for which."""
         # polynomials already unpacked for numeric evaluation; each entry holds its polynomial, so
         # that its identity cannot be given to another one
-        self.unpacked: dict[int, tuple] = {}
+        self.unpacked: dict[int, tuple[Any, ...]] = {}
 
     def constant(self, value: int) -> Polynomial:
         """The integer ``value`` as a polynomial."""
@@ -99,7 +99,7 @@ class Ring:
     def coefficients(self, polynomial: Polynomial, name: str) -> list[Polynomial]:
         """Coefficients of the powers of ``name``, lowest first."""
         place = self.index[name]
-        parts: list[dict] = [{} for _ in range(max(self.degree(polynomial, name), 0) + 1)]
+        parts: list[dict[Any, Any]] = [{} for _ in range(max(self.degree(polynomial, name), 0) + 1)]
         for powers, coefficient in polynomial.to_dict().items():
             power = int(powers[place])
             parts[power][(*powers[:place], 0, *powers[place + 1 :])] = coefficient
@@ -108,7 +108,7 @@ class Ring:
     def by_powers(self, polynomial: Polynomial, names: Iterable[str]) -> dict[tuple[int, ...], Polynomial]:
         """Parts of a polynomial by the powers of ``names`` in their terms."""
         places = [self.index[name] for name in names]
-        parts: dict[tuple[int, ...], dict] = {}
+        parts: dict[tuple[int, ...], dict[Any, Any]] = {}
         for powers, coefficient in polynomial.to_dict().items():
             parts.setdefault(tuple(int(powers[place]) for place in places), {})[powers] = coefficient
         return {key: self.context.from_dict(part) for key, part in parts.items()}
@@ -144,7 +144,7 @@ class Ring:
             values = values * table[column]
         return values
 
-    def _unpacked(self, polynomial: Polynomial):
+    def _unpacked(self, polynomial: Polynomial) -> Any:
         """The polynomial itself, its coefficients, and the powers of each variable that occurs."""
         key = id(polynomial)
         found = self.unpacked.get(key)

@@ -196,7 +196,7 @@ class _Forms:
                 f"{'ampere' if part in inductances(self.points.circuit) else 'volt'}, as in "
                 f"ripple({part})={'0.5A' if part in inductances(self.points.circuit) else '100mV'}"
             )
-        return limit.amount * mean  # type: ignore[no-any-return]
+        return limit.amount * mean
 
     def at(self, places: Array) -> dict[str, Array]:
         """Every known symbol at (P, axes) places, the duty of continuous conduction among them."""

@@ -14,6 +14,7 @@ from sympy import Expr
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Element, Quantity
 from voltsec.practice.closed_duty import duty_formula
+from voltsec.practice.design.clamp import Clamp, clamped
 from voltsec.practice.design.continuity import Continuity, continuity
 from voltsec.practice.design.corners import Array, worst_places
 from voltsec.practice.design.evaluated import Evaluated
@@ -25,6 +26,7 @@ from voltsec.practice.design.extremes import (
     found_extremes,
     stress_names,
 )
+from voltsec.practice.design.filter_damping import FilterDamping, filter_damping
 from voltsec.practice.design.least_sizes import LeastSize, least_sizes
 from voltsec.practice.design.points import Points, at_words, points_of
 from voltsec.practice.design.preferred import NAMES, at_least, next_above
@@ -97,6 +99,10 @@ class Sizing:
     losses: tuple[Corner, dict[str, float]] | None
     """Point of the least efficiency and every loss there by its result's name, watt; ``None`` without any."""
     notes: tuple[str, ...]
+    clamps: tuple[Clamp, ...] = ()
+    """What holds switches that cut off a leakage; ``circuit`` has the parts."""
+    damping: FilterDamping | None = None
+    """What damps the input filter; ``None`` without one, or where nothing can be told."""
 
     @property
     def values(self) -> dict[str, float]:
@@ -131,6 +137,9 @@ def size(circuit: Circuit, wanted: str, series: str | None = None, budget: float
     if series is not None and series not in NAMES:
         raise BadSpecification(f"there is no series {series}; IEC 60063 has {', '.join(NAMES)}")
     specification = read_specification(wanted, circuit)
+    clamps: tuple[Clamp, ...] = ()
+    if specification.clamps:
+        circuit, clamps = clamped(circuit, specification, series)
     sought = {part: _symbol(part, circuit) for part in specification.ripples}
     points = points_of(circuit, specification, tuple(sought.values()))
     solution = solve(_without(circuit, tuple(sought.values())), budget)
@@ -171,6 +180,8 @@ def size(circuit: Circuit, wanted: str, series: str | None = None, budget: float
         worst,
         _losses(evaluated, worst),
         tuple(_notes(circuit, evaluated.points, worst)),
+        clamps,
+        filter_damping(evaluated, series),
     )
 
 
@@ -248,6 +259,7 @@ def _settled(
             told = Extreme(_ripple_name(part), unit, float(ripple[0]), corner, None, None, False)
             return (told, float(allowed[0])), chosen, evaluated
         chosen = {**chosen, part: _raised(evaluated, place, sought, chosen, kinds[part], part)}
+    assert worst is not None
     raise _out_of_reach(part, sought[part], worst.value)
 
 
