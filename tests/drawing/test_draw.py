@@ -136,6 +136,10 @@ def test_what_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
 def test_a_notebook_shows_the_circuit() -> None:
     circuit = voltsec.load("buck")
     assert circuit._repr_svg_() == voltsec.draw(circuit).svg
+    without_switch = voltsec.read("source V : a -> gnd = 5 V\nload R : a -> gnd = 5 ohm")
+    assert without_switch._repr_svg_() is None
+    with pytest.raises(voltsec.CircuitError, match="no switch"):
+        voltsec.draw(without_switch)
 
 
 def test_there_is_always_room() -> None:

@@ -101,10 +101,14 @@ class Circuit:
 
         return check(self)
 
-    def _repr_svg_(self) -> str:
+    def _repr_svg_(self) -> str | None:
+        from voltsec.circuit.fault import CircuitError
         from voltsec.report.drawing import draw  # only a notebook asks for it
 
-        return draw(self).svg
+        try:
+            return draw(self).svg
+        except CircuitError:  # a circuit that cannot work shows itself as text
+            return None
 
     def element(self, name: str) -> Element:
         """The element called ``name``; KeyError where there is none."""

@@ -21,6 +21,7 @@ from voltsec.drawing.extents import (
     text_width,
     widths,
 )
+from voltsec.drawing.flow import arrow_place
 from voltsec.drawing.picture import Part, Picture, Point, Text, Wire
 from voltsec.drawing.pieces import Task
 from voltsec.drawing.spacing import Places
@@ -196,6 +197,8 @@ class _Composer:
         filled += [Box(x - 6, y - 6, x + 6, y + 6) for part in parts for x, y in part.signs]
         filled += [Box(x - 4, y - 4, x + 4, y + 4) for part in parts for x, y in part.dots]
         filled += [_around(Wire("", a, b)) for a, b in cores]
+        heads = [arrow_place(wires, part.terminals)[0] for part in parts]
+        arrows = [Box(x - 5, y - 5, x + 5, y + 5) for x, y in heads]
         lines = [_around(wire) for wire in wires]
         for count, net in enumerate(self.task.references):
             name = self.task.nets[net]
@@ -204,7 +207,8 @@ class _Composer:
         for net, name in enumerate(self.task.nets):
             if net in self.task.references:
                 continue
-            text = self._net_name(name, wires, filled + lines)
+            text = self._net_name(name, wires, filled + lines + arrows)
+            text = text or self._net_name(name, wires, filled + lines)  # rather near an arrow than not at all
             if text is not None:
                 filled.append(text.box)
                 yield text
@@ -215,7 +219,7 @@ class _Composer:
         trials: list[tuple[float, float, str]] = []
         for dy in (-7.0, 14.0):
             for a, b in level:
-                trials += [(a[0] + 3, a[1] + dy, "start"), (b[0] - 3, a[1] + dy, "end")]
+                trials += [(a[0] + 7, a[1] + dy, "start"), (b[0] - 7, a[1] + dy, "end")]
                 trials += [((a[0] + b[0]) / 2, a[1] + dy, "middle")]
         for wire in own:
             if wire.start[0] == wire.end[0]:

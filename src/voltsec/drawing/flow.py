@@ -61,7 +61,8 @@ def flow_of(
         mean = float(np.mean(values))
         if part.name not in active or isnan(mean) or abs(mean) < ONE_WAY * _size(values):
             continue
-        arrows.append(_arrow(picture, part.terminals, 1.0 if mean > 0 else -1.0))
+        middle, (dx, dy) = arrow_place(picture.wires, part.terminals)
+        arrows.append((middle, (dx, dy) if mean > 0 else (-dx, -dy)))
     polarity = {
         part.name: 1 if voltages[part.name] > 0 else -1
         for part in picture.parts
@@ -103,21 +104,16 @@ def _in_wires(picture: Picture, currents: Mapping[str, np.ndarray]) -> list[np.n
     return [found[place] for place in range(len(picture.wires))]
 
 
-def _arrow(picture: Picture, terminals: tuple[Point, Point], sign: float) -> tuple[Point, Point]:
-    """An arrowhead on the longer of a part's leads, along the part where ``sign`` is positive."""
+def arrow_place(wires: tuple[Wire, ...], terminals: tuple[Point, Point]) -> tuple[Point, Point]:
+    """Where a part's arrowhead stands, on the longer of its leads, and the unit vector along the part."""
     (x1, y1), (x2, y2) = terminals
     length = abs(x2 - x1) + abs(y2 - y1)
     along = ((x2 - x1) / length, (y2 - y1) / length)
-    leads = [_lead(picture, terminal) for terminal in terminals]
+    leads = [next(wire for wire in wires if terminal in (wire.start, wire.end)) for terminal in terminals]
     first = _length(leads[0]) >= _length(leads[1])
     lead, terminal = (leads[0], terminals[0]) if first else (leads[1], terminals[1])
     far = min(FROM_SYMBOL, _length(lead) / 2) * (-1.0 if first else 1.0)
-    middle = (terminal[0] + far * along[0], terminal[1] + far * along[1])
-    return middle, (sign * along[0], sign * along[1])
-
-
-def _lead(picture: Picture, terminal: Point) -> Wire:
-    return next(wire for wire in picture.wires if terminal in (wire.start, wire.end))
+    return (terminal[0] + far * along[0], terminal[1] + far * along[1]), along
 
 
 def _length(wire: Wire) -> float:

@@ -127,7 +127,7 @@ def _axes(level: Axes, phase: Axes, drawn: list[Curve]) -> None:
     level.set_ylabel(f"Magnitude, {one}")
     phase.set_ylabel("Phase, degrees")
     low, high = phase.get_ylim()
-    phase.yaxis.set_major_locator(MultipleLocator(45 if high - low < 300 else 90))
+    phase.yaxis.set_major_locator(MultipleLocator(15 if high - low < 90 else 45 if high - low < 300 else 90))
 
 
 def _legend(labels: list[str], drawn: list[Curve], reduced: bool) -> list[Line2D]:

@@ -91,9 +91,10 @@ def draw(what: Circuit | Solution, interval: str | int | None = None) -> Drawing
     carries a current is strong, the rest faint; where there is no operating point, the plain circuit and
     a note why.  The same circuit gives the same drawing.
 
-    Raises :class:`UnknownInterval` for an interval that is not there.
+    Raises :class:`UnknownInterval` for an interval that is not there and :class:`CircuitError` for a circuit
+    that cannot work.
     """
-    circuit = what.circuit if isinstance(what, Solution) else what
+    circuit = (what.circuit if isinstance(what, Solution) else what).check()
     drawn, notes = picture(circuit, labels(circuit)), coupling_notes(circuit)
     plain = (Panel((), drawn),)
     if interval is None:

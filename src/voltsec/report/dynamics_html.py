@@ -29,7 +29,7 @@ def responses_html(model: Model) -> Iterator[dict[str, Any]]:
         if response.factored is None:
             words.append("There is no formula that could be read.")
         elif response.factored.gain == Integer(0):
-            words.append("Always zero.")
+            words.append("Zero at all frequencies, as far as the formulas go.")
         else:
             written = form.response(response.factored, in_sentence(name))
             equations = [_display(one) for one in (written.ratio, *written.definitions)]

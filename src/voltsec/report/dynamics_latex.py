@@ -33,7 +33,7 @@ def _lines(model: Model, output: str, numbers: bool) -> Iterator[str]:
         if response.factored is None:
             yield "No formula that could be read."
         elif response.factored.gain == 0:
-            yield "Always zero."
+            yield "Zero at all frequencies, as far as the formulas go."
         else:
             written = form.response(response.factored, in_sentence(name))
             yield rf"\[ {written.ratio} \]"
