@@ -216,8 +216,8 @@ class _Stage:
         target = evaluated.points.target(place[None, :])
         volts = 0.0 if target is None else float(target[0])
         raise BadSpecification(
-            f"{at_words(evaluated.points, place)}no duty was found that gives {volts:.4g} V with the losses of "
-            "these parts"
+            f"{at_words(evaluated.points, place)}no duty was found that gives {volts:.4g} V with the losses "
+            "of these parts"
         )
 
     def _numbers(self, evaluated: Evaluated) -> dict[str, Corner]:
