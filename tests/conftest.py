@@ -17,17 +17,22 @@ from voltsec.results.solution import Solution
 PARTS = 6
 """The long tests are done in so many days."""
 LONG = (
+    "tests/command/test_compare.py",
     "tests/command/test_dynamics.py",
+    "tests/command/test_report_compare.py",
+    "tests/command/test_size.py",
     "tests/command/test_startup.py",
     "tests/command/test_states.py",
     "tests/command/test_waves.py",
     "tests/drawing/test_shelf.py",
+    "tests/drawing/",
     "tests/dynamics/",
     "tests/formulas/",
     "tests/held/",
     "tests/integration/",
     "tests/language/test_words.py::test_every_other_name",
     "tests/periodic/",
+    "tests/notebook/",
     "tests/practice/",
     "tests/properties/",
     "tests/published/",

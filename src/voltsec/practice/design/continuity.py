@@ -41,8 +41,22 @@ class Continuity:
     """The load resistance at the edge, in continuous conduction."""
 
 
+class _Unnamed(Exception):
+    """At some point none of the listed modes holds: whether it is continuous there is not known."""
+
+
 def continuity(evaluated: Evaluated) -> Continuity | None:
-    """The edge of continuous conduction; ``None`` where no load current can be told, or no such mode."""
+    """The edge of continuous conduction; ``None`` where no load current can be told, or no such mode.
+
+    Nothing is told either where the exact state conducts as none of the listed modes does.
+    """
+    try:
+        return _continuity(evaluated)
+    except _Unnamed:
+        return None
+
+
+def _continuity(evaluated: Evaluated) -> Continuity | None:
     points = evaluated.points
     load = output_load(points.circuit)
     mode = continuous_mode(evaluated.solution.modes)
@@ -156,5 +170,7 @@ def _continuous(
     other = along or Evaluated(evaluated.solution, _along_load(points, axis, rest))
     many = np.concatenate([loads.reshape(-1, 1), np.repeat(places, loads.shape[1], axis=0)], axis=1)
     found = other.at(many, ("output_voltage",), CLOSED)
-    good = np.array([str(name).startswith("CCM") for name in found.mode])
-    return good.reshape(loads.shape)
+    names = np.array([str(name) for name in found.mode])
+    if (names == "").any():
+        raise _Unnamed
+    return np.char.startswith(names, "CCM").reshape(loads.shape)
