@@ -98,6 +98,8 @@ class ReadingList:
         if unknown[0] == "V":
             item: Item | None = self.source.capacitor_voltage(unknown[1])
             return Undetermined() if item is None else Plain(item, float(sign))
+        if unknown in [("i", capacitor.name) for capacitor in self.balance.circuit.capacitors]:
+            return Zero()  # charge balance, which rounding would miss
         item = self.source.average(self._row(terms))
         return Undetermined() if item is None else Plain(item)
 
