@@ -30,7 +30,6 @@ LONG = (
     "tests/held/",
     "tests/integration/",
     "tests/language/test_words.py::test_every_other_name",
-    "tests/notebook/",
     "tests/periodic/",
     "tests/practice/",
     "tests/properties/",
