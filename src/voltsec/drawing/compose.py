@@ -85,8 +85,9 @@ class _Composer:
         box = _box((x, y), along, across, *widths(piece.kind, p in places.side))
         dots: tuple[Point, ...] = ()
         if piece.dotted:
-            away = 10.0
-            dots = ((x - 17 * along[0] + away * across[0], y - 17 * along[1] + away * across[1]),)
+            # clear of the polarity signs
+            back, away = (7.0, 8.0) if piece.kind == "inductor" else (17.0, 10.0)
+            dots = ((x - back * along[0] + away * across[0], y - back * along[1] + away * across[1]),)
         reach = SIGN_REACH.get(piece.kind, 21.0)
         aside = -SIGN if piece.core and p in places.side else SIGN
         signs = tuple(
