@@ -276,10 +276,11 @@ class _Forms:
         at = at_words(self.points, place)
         low, high = np.nanmin(np.abs(outputs)), np.nanmax(np.abs(outputs))
         near, end = np.abs(outputs[-20]), np.abs(outputs[-1])
-        beyond = " and beyond" if end == high and end > BOUNDLESS * near else ""
+        boundless = end == high and end > BOUNDLESS * near
+        upwards = f"{low:.4g} V upwards" if boundless else f"{low:.4g} V to {high:.4g} V"
         return BadSpecification(
             f"{at}no duty gives {float(np.max(np.abs(target))):.4g} V in continuous conduction: the output "
-            f"goes from {low:.4g} V to {high:.4g} V{beyond}; narrow the ranges, or take another stage "
+            f"goes from {upwards}; narrow the ranges, or take another stage "
             "(compare --shelf lists those that can)"
         )
 

@@ -84,7 +84,8 @@ def read_specification(text: str, circuit: Circuit) -> Specification:
             key, unit, port = _meaning(name, circuit)
             if key in given:
                 both = name if given[key] == name else f"{given[key]} and {name}"
-                raise BadSpecification(f"{both} {'is given twice' if both == name else 'say the same'}")
+                twice = "is given twice" if both == name else "say the same"
+                raise BadSpecification(f"{both} {twice}; give one of them")
             given[key] = name
             found = _range(name, value, unit)
             if unit == "Hz":
