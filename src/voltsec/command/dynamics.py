@@ -179,9 +179,8 @@ def _filter(told: Told, kind: str, output: str | None) -> None:
 
     from voltsec.report.alphabet import alphabet_for
     from voltsec.report.filter_text import filter_lines
-    from voltsec.report.machine import circuit_name
 
     width = min(get_terminal_size().columns, 100)
-    click.echo(f"{circuit_name(told.circuit)}: input filter against the stage")
+    click.echo(f"{told.circuit.name}: input filter against the stage")
     for line in filter_lines(found, width, alphabet_for(sys.stdout.encoding or "utf-8")):
         click.echo(line)

@@ -94,7 +94,6 @@ def _sweep(
 ) -> None:
     from voltsec.practice.sweep import MOST_EXACT, ORDINARY, sweep
     from voltsec.report.losses import taken_for_granted
-    from voltsec.report.machine import circuit_name
 
     quantities = names or (("gain", "efficiency") if kind in FIGURES else ORDINARY)
     with _progress("sweep") as progress:
@@ -122,7 +121,7 @@ def _sweep(
         from voltsec.report.figure_face import write_figure
         from voltsec.report.sweep_figure import sweep_figure
 
-        write_figure(sweep_figure(result, quantities, circuit_name(solution.circuit)), str(output))
+        write_figure(sweep_figure(result, quantities, solution.circuit.name), str(output))
         return
     from voltsec.report.sweep_csv import write_csv, write_rows
 

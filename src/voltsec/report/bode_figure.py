@@ -17,7 +17,6 @@ from voltsec.dynamics.bode import Curve, curves, frequencies, with_resonances
 from voltsec.dynamics.model import Model
 from voltsec.report.dynamics_words import title
 from voltsec.report.figure_face import CURVES, INK, QUIET, engineering_axis, in_face, panels
-from voltsec.report.machine import circuit_name
 
 WIDTH = 6.4
 """Inches."""
@@ -95,7 +94,7 @@ def bode_figure(
 
 
 def _names(models: Sequence[Model]) -> list[str]:
-    found = [circuit_name(model.circuit) for model in models]
+    found = [model.circuit.name for model in models]
     if len(set(found)) < len(found):  # titles may be alike, files are not
         found = [f"{name} ({number})" for number, name in enumerate(found, 1)]
     return found

@@ -21,7 +21,7 @@ HIGHEST = 12.0
 @in_face
 def comparison_figure(comparison: Comparison) -> Figure:
     """Curves of every stage that can do the job; without a task gain alone."""
-    able = [one for one in comparison.judged if not one.why_not]
+    able = comparison.able
     over_input = [one for one in able if one.curves]
     heights = [PANEL] * (3 if over_input else 1)
     figure, stacked = panels(len(heights), heights, shared=False)

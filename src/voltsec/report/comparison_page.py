@@ -21,8 +21,8 @@ from voltsec.report.template import Markup, rendered
 
 def comparison_page(comparison: Comparison) -> str:
     """One file that works without a network."""
-    able = [one for one in comparison.judged if not one.why_not]
-    others = [one for one in comparison.judged if one.why_not]
+    able = comparison.able
+    others = comparison.others
     best = measure(comparison.criterion) if comparison.criterion and able else None
     contents = [("circuits", "Circuits"), ("cautions", "Cautions")]
     if able:

@@ -34,8 +34,8 @@ def comparison_lines(comparison: Comparison, width: int = 80, alphabet: Alphabet
     def prose(text: str) -> list[str]:
         return wrap(alphabet.plain(text), width, subsequent_indent="  ")
 
-    able = [one for one in comparison.judged if not one.why_not]
-    others = [one for one in comparison.judged if one.why_not]
+    able = comparison.able
+    others = comparison.others
     if comparison.wanted:
         yield from prose(f"Compared for {comparison.wanted}")
         yield from prose(conditions(comparison, alphabet))

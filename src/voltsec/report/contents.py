@@ -14,7 +14,6 @@ from voltsec.circuit.computing_time import in_time, limited, seconds_left
 from voltsec.circuit.elements import CurrentSource, Element, Load, Quantity, Transformer
 from voltsec.practice.derivation import Derivation
 from voltsec.practice.derive import NoSuchMode, derive
-from voltsec.report.machine import circuit_name
 from voltsec.report.numbers_table import number_text, part_names, part_results
 from voltsec.report.quantity import engineering, percent
 from voltsec.results.solution import Mode, Solution
@@ -213,4 +212,4 @@ def map_svg(solution: Solution) -> tuple[str, str] | None:
 
 def title(solution: Solution) -> str:
     """The circuit's name."""
-    return circuit_name(solution.circuit)
+    return solution.circuit.name

@@ -7,7 +7,6 @@ from sympy import Add, Basic
 from voltsec.practice.derivation import Derivation, Equation, Heading, Paragraph, Prose, Result
 from voltsec.report.formula import with_complements
 from voltsec.report.latex import escaped, formula_latex
-from voltsec.report.machine import circuit_name
 
 LINE = 90
 """Characters of LaTeX that fit one displayed line, roughly, counted without commands."""
@@ -23,7 +22,7 @@ def as_latex(derivation: Derivation, heading: str = "section") -> str:
 
     shown = [
         "% \\usepackage{amsmath} is all this needs.",
-        rf"\{heading}*{{{escaped(circuit_name(derivation.circuit))}: derivation of {derivation.mode}}}",
+        rf"\{heading}*{{{escaped(derivation.circuit.name)}: derivation of {derivation.mode}}}",
         "",
     ]
     for line in derivation.lines:

@@ -10,7 +10,6 @@ from sympy import Basic
 from voltsec.practice.derivation import Derivation, Equation, Heading, Line, Paragraph, Prose, Result
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.formula import formula
-from voltsec.report.machine import circuit_name
 from voltsec.report.wrapping import wrap_formula
 
 INDENT = 4
@@ -35,7 +34,7 @@ class _Text:
     def lines(self) -> Iterator[str]:
         """All lines."""
         plain = self.alphabet.plain
-        title = f"{circuit_name(self.derivation.circuit)}: derivation of {self.derivation.mode}"
+        title = f"{self.derivation.circuit.name}: derivation of {self.derivation.mode}"
         yield from wrap(plain(title), self.width)
         for line in self.derivation.lines:
             yield from self._line(line)
@@ -96,7 +95,7 @@ def as_markdown(derivation: Derivation) -> str:
     def prose(pieces: Prose) -> str:
         return "".join(p if isinstance(p, str) else f"${formula_latex(p, duties)}$" for p in pieces)
 
-    shown = [f"# {circuit_name(derivation.circuit)}: derivation of {derivation.mode}", ""]
+    shown = [f"# {derivation.circuit.name}: derivation of {derivation.mode}", ""]
     for line in derivation.lines:
         if isinstance(line, Heading):
             shown += [f"## {line.text}", ""]

@@ -18,7 +18,7 @@ from voltsec.practice.design.judged import MEASURES
 from voltsec.practice.design.judging import Judged
 from voltsec.practice.design.points import Points
 from voltsec.practice.design.sizing import Sizing
-from voltsec.report.machine import FORMAT, circuit_name
+from voltsec.report.machine import FORMAT
 from voltsec.report.read_back import Writer, symbol_units
 
 Json = dict[str, Any]
@@ -29,7 +29,7 @@ def worst_json(worst: WorstCase) -> Json:
     write = Writer(symbol_units(worst.solution))
     return {
         "format": FORMAT,
-        "circuit": circuit_name(worst.points.circuit),
+        "circuit": worst.points.circuit.name,
         "ranges": ranges_json(worst.points),
         "worst": {name: _extreme(one, write) for name, one in worst.extremes.items()},
         "unbounded": list(worst.unbounded),

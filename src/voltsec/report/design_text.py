@@ -15,7 +15,6 @@ from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.cautions import CLOSING, EXTRA_LOW_VOLTAGE, voltage_caution
 from voltsec.report.clamp_text import clamp_lines, damping_lines
 from voltsec.report.formula import formula
-from voltsec.report.machine import circuit_name
 from voltsec.report.other_losses import loss_words
 from voltsec.report.outline import in_order_of_interest
 from voltsec.report.quantity import engineering, percent
@@ -128,7 +127,7 @@ def worst_lines(worst: WorstCase, width: int = 80, alphabet: Alphabet = UNICODE)
     """The worst corner of every stress."""
     view = DesignView(worst.points.circuit, width, alphabet)
     yield from view.prose(
-        f"{circuit_name(worst.points.circuit)}: worst of {ranges_words(worst.points, view)}", "", INDENT
+        f"{worst.points.circuit.name}: worst of {ranges_words(worst.points, view)}", "", INDENT
     )
     yield ""
     yield from _ratings(view, worst, "Worst of every part, ripple included")
@@ -149,9 +148,7 @@ def worst_lines(worst: WorstCase, width: int = 80, alphabet: Alphabet = UNICODE)
 def sizing_lines(sizing: Sizing, width: int = 80, alphabet: Alphabet = UNICODE) -> Iterator[str]:
     """The answer of ``voltsec size``."""
     view = DesignView(sizing.circuit, width, alphabet)
-    yield from view.prose(
-        f"{circuit_name(sizing.circuit)}: sized for {ranges_words(sizing.points, view)}", "", INDENT
-    )
+    yield from view.prose(f"{sizing.circuit.name}: sized for {ranges_words(sizing.points, view)}", "", INDENT)
     yield ""
     yield from _duty(view, sizing)
     if sizing.sizes:

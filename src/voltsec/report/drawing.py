@@ -22,7 +22,6 @@ from voltsec.drawing.flow import Flow, flow_of
 from voltsec.drawing.picture import Picture
 from voltsec.practice.flows import interval_flows
 from voltsec.report.drawing_labels import coupling_notes, interval_caption, labels
-from voltsec.report.machine import circuit_name
 from voltsec.report.output_file import draft_of, ending_of
 from voltsec.results.solution import Solution
 
@@ -98,13 +97,13 @@ def draw(what: Circuit | Solution, interval: str | int | None = None) -> Drawing
     drawn, notes = picture(circuit, labels(circuit)), coupling_notes(circuit)
     plain = (Panel((), drawn),)
     if interval is None:
-        return Drawing(circuit_name(circuit), plain, notes)
+        return Drawing(circuit.name, plain, notes)
     try:
         panels = _interval_panels(what, drawn)
     except CircuitError as problem:
         why = "; ".join(fault.message for fault in problem.faults)
-        return Drawing(circuit_name(circuit), plain, (*notes, f"No pictures of the intervals: {why}"))
-    return Drawing(circuit_name(circuit), _chosen(panels, str(interval)), (*notes, *KEY))
+        return Drawing(circuit.name, plain, (*notes, f"No pictures of the intervals: {why}"))
+    return Drawing(circuit.name, _chosen(panels, str(interval)), (*notes, *KEY))
 
 
 def _interval_panels(what: Circuit | Solution, drawn: Picture) -> dict[str, Panel]:

@@ -11,7 +11,6 @@ from voltsec.report.alphabet import UNICODE
 from voltsec.report.dynamics_words import in_sentence, number_rows, title
 from voltsec.report.factored_form import FactoredForm, Markup, words_beside
 from voltsec.report.latex import equation, escaped, formula_latex, symbol_latex
-from voltsec.report.machine import circuit_name
 
 
 def dynamics_latex(model: Model, output: str = "", numbers: bool = False) -> str:
@@ -22,7 +21,7 @@ def dynamics_latex(model: Model, output: str = "", numbers: bool = False) -> str
 def _lines(model: Model, output: str, numbers: bool) -> Iterator[str]:
     markup = _Latex(model)
     form = FactoredForm(markup)
-    heading = f"{circuit_name(model.circuit)}: small signals, {model.mode.name}"
+    heading = f"{model.circuit.name}: small signals, {model.mode.name}"
     yield rf"\subsection*{{{escaped(heading)}}}"
     duties = model.circuit.duty_symbols
     for name, value in model.definitions.items():

@@ -11,7 +11,6 @@ from voltsec.dynamics.input_filter import Interaction
 from voltsec.dynamics.model import Model, Response
 from voltsec.dynamics.transfer import Transfer
 from voltsec.report.dynamics_words import control_name, lowest_right_zero
-from voltsec.report.machine import circuit_name
 
 POINTS = 60
 
@@ -20,7 +19,7 @@ def dynamics_json(model: Model, output: str = "", filter_: Interaction | None = 
     """One object; roots are [real, imaginary] in rad/s, curves over ``frequency`` in hertz."""
     found: dict[str, Any] = {
         "format": 1,
-        "circuit": circuit_name(model.circuit),
+        "circuit": model.circuit.name,
         "mode": model.mode.name,
         "output": output or "V",
         "reduced": model.reduced,

@@ -22,7 +22,6 @@ from voltsec.report.dynamics_words import (
 )
 from voltsec.report.filter_text import filter_lines
 from voltsec.report.formula import formula
-from voltsec.report.machine import circuit_name
 from voltsec.report.outline import shown_mode
 from voltsec.report.quantity import engineering
 from voltsec.report.wrapping import wrap_formula
@@ -46,7 +45,7 @@ def dynamics_lines(
 ) -> Iterator[str]:
     """All lines, none longer than ``width``; ``output`` names what is looked at if not the output voltage."""
     view = _View(model, output, max(width, 40), alphabet)
-    yield from view.prose(f"{circuit_name(model.circuit)}: small signals, {shown_mode(model.mode)}", "")
+    yield from view.prose(f"{model.circuit.name}: small signals, {shown_mode(model.mode)}", "")
     parts = [f"{duty}′ = 1 − {duty}" for duty in model.circuit.duty_symbols]
     yield from view.prose("; ".join(["Small changes of the output over those of a control", *parts]), "")
     if model.reduced:

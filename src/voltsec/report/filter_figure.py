@@ -8,7 +8,6 @@ from matplotlib.figure import Figure
 from voltsec.circuit.circuit import Circuit
 from voltsec.dynamics.input_filter import Interaction
 from voltsec.report.figure_face import ACCENT, CURVES, QUIET, STYLES, engineering_axis, in_face, panels
-from voltsec.report.machine import circuit_name
 
 HEIGHT = 0.56
 """Of the figure, over its width."""
@@ -51,5 +50,5 @@ def filter_figure(
     axes.set_xlabel("Frequency")
     axes.set_ylabel("Impedance")
     axes.legend(loc="best")
-    axes.set_title(f"{circuit_name(circuit)}: input filter" if heading is None else heading)
+    axes.set_title(f"{circuit.name}: input filter" if heading is None else heading)
     return figure

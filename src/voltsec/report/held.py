@@ -13,7 +13,7 @@ from voltsec.held.state import Figure, HeldState, Short
 from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import CLOSING, EXTRA_LOW_VOLTAGE
 from voltsec.report.formula import formula
-from voltsec.report.machine import FORMAT, Json, as_json, circuit_name
+from voltsec.report.machine import FORMAT, Json, as_json
 from voltsec.report.quantity import engineering
 from voltsec.report.read_back import Writer
 from voltsec.report.wrapping import wrap_formula
@@ -39,7 +39,7 @@ def show_held(state: HeldState, stream: IO[str] | None = None) -> None:
 
 def held_lines(state: HeldState, alphabet: Alphabet, width: int = 80) -> Iterator[str]:
     """The answer's lines, none longer than ``width``."""
-    title = "".join(c if c.isprintable() else "?" for c in circuit_name(state.circuit))
+    title = "".join(c if c.isprintable() else "?" for c in state.circuit.name)
     held = ", ".join(f"{name} {word}" for name, word in state.held.items())
     yield from textwrap.wrap(alphabet.plain(title), width)
     yield from textwrap.wrap(f"Held: {held}", width)
@@ -215,7 +215,7 @@ def held_json(state: HeldState) -> Json:
     output = state.circuit.output
     answer: Json = {
         "format": FORMAT,
-        "circuit": circuit_name(state.circuit),
+        "circuit": state.circuit.name,
         "input": state.circuit.input.name,
         "output": {"element": output.element, "from": output.start, "to": output.end},
         "held": dict(state.held),

@@ -15,7 +15,6 @@ from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import readable, with_complements
 from voltsec.report.letters import board_latex, board_name
-from voltsec.report.machine import circuit_name
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
 from voltsec.report.outline import (
@@ -152,7 +151,7 @@ def latex_fragment(solution: Solution) -> str:
     template = environment.get_template("solution.tex.j2")
     orders = leading_orders(solution)
     return template.render(
-        title=circuit_name(solution.circuit),
+        title=solution.circuit.name,
         solution=solution,
         modes=[_mode_context(mode, solution, orders.get(mode.name)) for mode in shortened(solution).modes],
         duties=[symbol_latex(duty) for duty in solution.circuit.duty_symbols],

@@ -43,7 +43,7 @@ def as_json(solution: Solution) -> Json:
         numbers["unbounded"] = sorted(told.unbounded)
     return {
         "format": FORMAT,
-        "circuit": circuit_name(circuit),
+        "circuit": circuit.name,
         "input": circuit.input.name,
         "output": {"element": output.element, "from": output.start, "to": output.end},
         "duty_symbols": list(circuit.duty_symbols),
@@ -59,11 +59,6 @@ def as_json(solution: Solution) -> Json:
 def json_text(value: Json) -> str:
     """``value`` as the text that goes out (strict JSON, never NaN or Infinity)."""
     return json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)
-
-
-def circuit_name(circuit: Circuit) -> str:
-    """The title, or the stem of the file's name."""
-    return circuit.name
 
 
 def _mode(mode: Mode, write: Writer) -> Json:

@@ -25,7 +25,6 @@ from voltsec.report.figure_face import (
     panels,
 )
 from voltsec.report.formula import formula
-from voltsec.report.machine import circuit_name
 from voltsec.report.map_text import conducting_words, mode_of, no_state_words, round_values
 from voltsec.report.quantity import engineering
 
@@ -230,7 +229,7 @@ def _frame(areas: RegionMap, axes: Axes, width: float) -> None:
         duty += f"     ({areas.x.name}′ = 1 − {areas.x.name})"
     axes.set_xlabel(duty)
     axes.set_ylabel(label)
-    title = circuit_name(areas.solution.circuit)
+    title = areas.solution.circuit.name
     if areas.fixed:
         title += " (" + ", ".join(f"{name} = {value:.4g}" for name, value in areas.fixed.items()) + ")"
     axes.set_title("\n".join(textwrap.wrap(title, int(8 * width))))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from voltsec.practice.map import Axis, Curve, RegionMap
-from voltsec.report.machine import FORMAT, Json, circuit_name
+from voltsec.report.machine import FORMAT, Json
 from voltsec.report.read_back import Writer, symbol_units
 
 COLUMNS, ROWS = 100, 70
@@ -19,7 +19,7 @@ def map_json(areas: RegionMap) -> Json:
     rows, columns = areas.cells.shape
     return {
         "format": FORMAT,
-        "circuit": circuit_name(areas.solution.circuit),
+        "circuit": areas.solution.circuit.name,
         "symbols": units,
         "axes": {"x": _axis(areas.x, columns, write), "y": _axis(areas.y, rows, write)},
         "modes": list(areas.names),

@@ -10,7 +10,6 @@ import numpy as np
 from voltsec.practice.map import NO_STEADY_STATE, NOT_DETERMINED, Axis, RegionMap
 from voltsec.report.alphabet import Alphabet
 from voltsec.report.formula import formula
-from voltsec.report.machine import circuit_name
 from voltsec.report.quantity import engineering
 from voltsec.report.wrapping import wrap_formula
 from voltsec.results.solution import Mode
@@ -27,7 +26,7 @@ MARK = "@"
 def map_lines(areas: RegionMap, alphabet: Alphabet, width: int = 80) -> Iterator[str]:
     """The map and its legend; ``areas`` has :data:`COLUMNS` x :data:`ROWS` cells."""
     rows, columns = areas.cells.shape
-    title = "".join(c if c.isprintable() else "?" for c in circuit_name(areas.solution.circuit))
+    title = "".join(c if c.isprintable() else "?" for c in areas.solution.circuit.name)
     yield from textwrap.wrap(alphabet.plain(title), width)
     yield from textwrap.wrap(alphabet.plain(axes_words(areas, alphabet)), width)
     yield ""

@@ -10,7 +10,6 @@ from html import escape
 
 from voltsec.report.latex import escaped, formula_latex
 from voltsec.report.losses import loss_rows
-from voltsec.report.machine import circuit_name
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
 from voltsec.report.other_losses import other_loss_rows
@@ -49,7 +48,7 @@ def latex(solution: Solution) -> str:
 
 def html(solution: Solution) -> str:
     """The whole answer as HTML tables."""
-    parts = [f"<h3>{escape(circuit_name(solution.circuit))}</h3>"]
+    parts = [f"<h3>{escape(solution.circuit.name)}</h3>"]
     for mode in solution.modes:
         parts += _mode(mode, solution)
     if solution.numbers is not None:

@@ -17,7 +17,6 @@ from voltsec.practice.response import BAND
 from voltsec.practice.startup_result import Startup
 from voltsec.practice.traces_wanted import WantedTrace
 from voltsec.report.figure_face import ACCENT, CURVES, INK, QUIET, SHADE, engineering_axis, in_face, panels
-from voltsec.report.machine import circuit_name
 from voltsec.report.quantity import engineering
 from voltsec.report.startup_words import jump_words, section_title, title_words
 from voltsec.report.waves_words import IMPULSES
@@ -58,7 +57,7 @@ def startup_figure(start: Startup) -> Figure:
     engineering_axis(last.xaxis, "s")
     last.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
     last.set_xlabel(_below(start, courses is None), loc="left", color=QUIET, fontsize=8)
-    stacked[0].set_title("\n".join(textwrap.wrap(circuit_name(start.circuit), 60)), pad=20)
+    stacked[0].set_title("\n".join(textwrap.wrap(start.circuit.name, 60)), pad=20)
     return figure
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from voltsec.practice.startup_result import Largest, Section, Startup
-from voltsec.report.machine import FORMAT, Json, circuit_name
+from voltsec.report.machine import FORMAT, Json
 from voltsec.report.startup_words import cautions, remarks
 from voltsec.waveforms.ledger import Ledger
 
@@ -17,7 +17,7 @@ def startup_json(start: Startup, window: tuple[float, float] | None = None) -> J
     """``start`` as plain values; with the ledger of ``window`` (second) where it is asked for."""
     found: Json = {
         "format": FORMAT,
-        "circuit": circuit_name(start.circuit),
+        "circuit": start.circuit.name,
         "from": start.start,
         "periods": len(start.time) - 1,
         "end": start.end,

@@ -15,7 +15,6 @@ from voltsec.practice.startup_result import Startup
 from voltsec.practice.traces_wanted import WantedTrace
 from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.dot_plot import dot_signs, drawn_dots
-from voltsec.report.machine import circuit_name
 from voltsec.report.quantity import engineering
 from voltsec.report.startup_words import (
     cautions,
@@ -65,7 +64,7 @@ class _View:
     def lines(self, window: Window | None, plots: bool) -> Iterator[str | Table]:
         """Everything, in reading order."""
         start, alphabet = self.start, self.alphabet
-        name = "".join(c if c.isprintable() else "?" for c in circuit_name(start.circuit))
+        name = "".join(c if c.isprintable() else "?" for c in start.circuit.name)
         yield from self.wrapped(name)
         yield from self.wrapped(title_words(start, alphabet))
         for section in start.sections:

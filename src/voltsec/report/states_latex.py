@@ -9,7 +9,6 @@ from sympy import ImmutableMatrix
 from voltsec.circuit.circuit import Circuit
 from voltsec.dynamics.state_equations import ModeEquations, StateEquations, state_symbol
 from voltsec.report.latex import escaped, formula_latex, symbol_latex
-from voltsec.report.machine import circuit_name
 
 OUTPUTS = {"v": r"v_{\mathrm{out}}", "i": r"i_{\mathrm{in}}"}
 
@@ -21,7 +20,7 @@ def states_latex(circuit: Circuit, found: ModeEquations) -> str:
 
 def _lines(circuit: Circuit, found: ModeEquations) -> Iterator[str]:
     duties = circuit.duty_symbols
-    yield rf"\subsection*{{{escaped(f'{circuit_name(circuit)}: state equations, {found.mode}')}}}"
+    yield rf"\subsection*{{{escaped(f'{circuit.name}: state equations, {found.mode}')}}}"
     for number, interval in enumerate(found.intervals, 1):
         conducting = ", ".join(interval.conducting) or "nothing"
         yield rf"\paragraph{{Interval {number}, share ${formula_latex(interval.fraction, duties)}$,"

@@ -7,7 +7,6 @@ from typing import Any
 from sympy import ImmutableMatrix
 
 from voltsec.dynamics.state_equations import ModeEquations, StateEquations, state_symbol
-from voltsec.report.machine import circuit_name
 from voltsec.results.solution import Solution
 
 
@@ -15,7 +14,7 @@ def states_json(answer: Solution, found: ModeEquations) -> dict[str, Any]:
     """One object; laws name states as ``i(L1)`` and ``v(C1)``."""
     return {
         "format": 1,
-        "circuit": circuit_name(answer.circuit),
+        "circuit": answer.circuit.name,
         "mode": found.mode,
         "symbols": answer.symbols,
         "intervals": [

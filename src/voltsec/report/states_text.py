@@ -11,7 +11,6 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.dynamics.state_equations import ModeEquations, StateEquations, Tie, state_symbol
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.formula import formula
-from voltsec.report.machine import circuit_name
 from voltsec.report.outline import shown_mode
 from voltsec.report.wrapping import wrap_formula
 from voltsec.results.solution import Mode
@@ -26,7 +25,7 @@ def states_lines(
 ) -> Iterator[str]:
     """All lines, none longer than ``width``."""
     view = _View(circuit, found, max(width, 40), alphabet)
-    yield from view.prose(f"{circuit_name(circuit)}: state equations, {shown_mode(mode)}", "")
+    yield from view.prose(f"{circuit.name}: state equations, {shown_mode(mode)}", "")
     yield from view.heading(found)
     for number, interval in enumerate(found.intervals, 1):
         yield ""

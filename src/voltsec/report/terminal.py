@@ -19,7 +19,6 @@ from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import formula
-from voltsec.report.machine import circuit_name
 from voltsec.report.meanings import Meaning, Meanings, meaning_rows
 from voltsec.report.mode_parts import ModeParts
 from voltsec.report.notes import deviation_rows, notes
@@ -210,7 +209,7 @@ class View:
         circuit = self.circuit
         output = circuit.output
         name = f"{output.element}, " if output.element else ""
-        title = "".join(c if c.isprintable() else "?" for c in circuit_name(circuit))
+        title = "".join(c if c.isprintable() else "?" for c in circuit.name)
         parts = [f"Input {circuit.input.name}", f"output {name}{output.start} → {output.end}"]
         complements = [f"{duty}′ = 1 − {duty}" for duty in self.duties]
         line = (" · " if self.alphabet.unicode else "; ").join(parts + complements)

@@ -13,7 +13,7 @@ from sympy import Basic
 from voltsec.practice.verdict import HOLDS, OPEN, WRONG, Example, Judgement, LineVerdict, Mistake, Verdict
 from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.formula import formula
-from voltsec.report.machine import FORMAT, Json, circuit_name
+from voltsec.report.machine import FORMAT, Json
 from voltsec.report.quantity import engineering
 from voltsec.report.read_back import Writer, symbol_units
 from voltsec.report.wrapping import wrap_formula
@@ -217,7 +217,7 @@ def verdict_json(verdict: Verdict, solution: Solution) -> Json:
     holds = {HOLDS: True, WRONG: False}.get(verdict.outcome)
     return {
         "format": FORMAT,
-        "circuit": circuit_name(solution.circuit),
+        "circuit": solution.circuit.name,
         "holds": holds,
         "mode": verdict.leading.mode.name,
         "modes": list(verdict.modes),

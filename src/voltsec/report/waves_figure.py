@@ -28,7 +28,6 @@ from voltsec.report.figure_face import (
     panels,
     svg_text,
 )
-from voltsec.report.machine import circuit_name
 from voltsec.report.waves_panels import panelled, span
 from voltsec.report.waves_words import (
     IMPULSES,
@@ -96,7 +95,7 @@ def waves_figure(waves: Waves, width: float = WIDTH, title: str | None = None) -
     last.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
     below = _below(waves, numbered, int(LETTERS * width), title is None)
     last.set_xlabel(below, loc="left", color=QUIET, fontsize=8)
-    heading = circuit_name(waves.circuit) if title is None else title
+    heading = waves.circuit.name if title is None else title
     stacked[0].set_title("\n".join(textwrap.wrap(heading, int(11 * width))))
     return figure
 

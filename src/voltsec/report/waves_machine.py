@@ -9,7 +9,7 @@ import numpy as np
 
 from voltsec.practice.waves import Trace, Waves
 from voltsec.report.cautions import cautions_at
-from voltsec.report.machine import FORMAT, Json, circuit_name, finite
+from voltsec.report.machine import FORMAT, Json, finite
 from voltsec.report.waves_words import IMPULSE_UNITS, remarks
 
 
@@ -17,7 +17,7 @@ def waves_json(waves: Waves) -> Json:
     """``waves`` as plain values, ready for :func:`voltsec.report.machine.json_text`."""
     return {
         "format": FORMAT,
-        "circuit": circuit_name(waves.circuit),
+        "circuit": waves.circuit.name,
         "mode": waves.mode or None,
         "point": dict(waves.point),
         "periods": waves.periods,

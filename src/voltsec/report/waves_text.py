@@ -13,7 +13,6 @@ from rich.text import Text
 from voltsec.practice.waves import Waves
 from voltsec.report.alphabet import Alphabet, alphabet_for
 from voltsec.report.cautions import cautions_at
-from voltsec.report.machine import circuit_name
 from voltsec.report.terminal import rendered
 from voltsec.report.waves_plot import LABELS, axis_lines, plot_lines
 from voltsec.report.waves_words import interval_key, remarks, table_rows, title_words
@@ -33,7 +32,7 @@ def show_waves(waves: Waves, plots: bool = True, stream: IO[str] | None = None) 
     """Print the table, and below it the plots, on ``stream`` (standard output by default)."""
     console = Console(file=stream, highlight=False, soft_wrap=False, emoji=False, markup=False)
     alphabet = alphabet_for(console.encoding)
-    for line in _wrapped(_printable(circuit_name(waves.circuit)), console.width, alphabet):
+    for line in _wrapped(_printable(waves.circuit.name), console.width, alphabet):
         console.print(Text(line, style="bold"))
     for line in _wrapped(title_words(waves, alphabet), console.width, alphabet):
         console.print(Text(line))

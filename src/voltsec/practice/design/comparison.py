@@ -49,6 +49,16 @@ class Comparison:
 
         return preformatted(comparison_lines(self))
 
+    @property
+    def able(self) -> list[Judged]:
+        """Those that can do the job."""
+        return [one for one in self.judged if not one.why_not]
+
+    @property
+    def others(self) -> list[Judged]:
+        """Those that cannot."""
+        return [one for one in self.judged if one.why_not]
+
     def __getitem__(self, name: str) -> Judged:
         """The stage of that name; KeyError where there is none."""
         return {one.name: one for one in self.judged}[name]

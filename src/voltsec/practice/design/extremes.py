@@ -92,14 +92,14 @@ def worst_case(
 
 def stress_names(circuit: Circuit) -> tuple[str, ...]:
     """Results whose worst value is told: stresses of parts, ripples, losses, efficiency, output voltage."""
-    names = []
-    for name in results_of(circuit):
+    names, known = [], results_of(circuit)
+    for name in known:
         group, _, rest = name.partition(".")
         key = rest.rpartition(".")[2]
         if (group == "stress" and key in STRESSES) or group in ("ripple", "losses", "other_losses"):
             names.append(name)
-    overall = tuple(name for name in ("overall_efficiency",) if name in results_of(circuit))
-    return ("output_voltage", "output_ripple", "efficiency", *overall, *names)
+    whole = ("output_voltage", "output_ripple", "efficiency", "overall_efficiency")
+    return (*(name for name in whole if name in known), *names)
 
 
 def found_extremes(evaluated: Evaluated, names: tuple[str, ...]) -> WorstCase:
