@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import lcm
 from typing import Any
 
@@ -73,6 +73,7 @@ class Stages:
         return dict(inside(self.edges) or {})
 
 
+@lru_cache(maxsize=64)
 def stages_of(circuit: Circuit) -> tuple[Stages, ...]:
     """Every order of the switch edges that some duties and starts allow."""
     schedules = schedules_of(circuit)

@@ -165,8 +165,13 @@ class Ring:
 
     def value(self, polynomial: Polynomial, point: Mapping[str, float | np.ndarray]) -> np.ndarray:
         """Float values at ``point`` (SI units), one entry a point; a single number as shape ()."""
+        if polynomial.is_one():  # as most entries of a network's rows are
+            return ONE
         total = self.terms(polynomial, point).sum(axis=0)
         return total[0] if total.size == 1 else total
+
+
+ONE = np.array(1.0)
 
 
 def within_floats(polynomial: Polynomial) -> Polynomial:

@@ -106,7 +106,9 @@ class Course:
 
 
 def course(rate: Array, length: Array) -> Course:
-    """The interval of ``length`` (P,) of w' = ``rate`` w, (P, k, k)."""
+    """The interval of ``length`` (P,) of w' = ``rate`` w, (P, k, k); one where all last equally long."""
+    if (length == length[0]).all():
+        length = length[:1]
     size = rate.shape[1]
     norm = float((np.abs(rate).sum(axis=2).max(axis=1, initial=0.0) * np.abs(length)).max())
     steps = int(np.log2(SAMPLES))
@@ -124,7 +126,7 @@ def course(rate: Array, length: Array) -> Course:
         ladder.append(growth)
         integral = 2 * integral + integral @ growth
         growth = 2 * growth + growth @ growth
-    return Course(rate, np.asarray(length), growth, tuple(reversed(ladder)), integral)
+    return Course(rate, length, growth, tuple(reversed(ladder)), integral)
 
 
 def _powers(rate: Array, tiny: Array) -> list[Array]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from voltsec.tableau.interval import Interval, Sequence
-from voltsec.waveforms.linear import Array, course
+from voltsec.waveforms.linear import Array, Course, course
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 from voltsec.waveforms.trajectory import Trajectory
 
@@ -60,10 +60,11 @@ def periodic_state(
     solver = _Solver(network, sequence, np.asarray(lengths, float), instants)
     with np.errstate(all="ignore"):
         fractions, settled = solver.fractions(np.asarray(guess, float))
-        start, open_, closed = solver.fixed_point(solver.chain(fractions)[1])
+        _, total, courses = solver.chain(fractions)
+        start, open_, closed = solver.fixed_point(total)
         if near is not None:
             start = start + (np.swapaxes(open_, 1, 2) @ (open_ @ near)[:, :, None])[:, :, 0]
-        trajectory = Trajectory(network, sequence, instants, fractions, start)
+        trajectory = Trajectory(network, sequence, instants, fractions, start, known=tuple(courses))
         lasting = [k for k in range(fractions.shape[1]) if k not in instants]
         good = settled & closed & (fractions[:, lasting] > SHORTEST).all(axis=1)
         good = good & trajectory.usable
@@ -191,19 +192,19 @@ class _Solver:
                 found[:, places[-1]] = self.lengths[:, stage] - found[:, places[:-1]].sum(axis=1)
         return found
 
-    def chain(self, fractions: Array) -> tuple[list[Array], Array, list[Array]]:
-        """End of every interval over (x, 1) at the period's start, the whole map, and each interval's own."""
+    def chain(self, fractions: Array) -> tuple[list[Array], Array, list[Course]]:
+        """End of every interval over (x, 1) at the period's start, the whole map, each interval's course."""
         n = self.network.count
         total = np.broadcast_to(np.eye(n + 1), (len(fractions), n + 1, n + 1))
-        ends, growths = [], []
-        for k, system in enumerate(self.systems):
-            growth = course(system.augmented, fractions[:, k] * self.period).growth
+        ends, courses = [], []
+        for system, shares in zip(self.systems, fractions.T, strict=True):
+            one = course(system.augmented, shares * self.period)
             into = system.entrance @ total
-            end = into + growth @ into
+            end = into + one.growth @ into
             total = system.outlet @ end
             ends.append(end)
-            growths.append(growth)
-        return ends, total, growths
+            courses.append(one)
+        return ends, total, courses
 
     def fixed_point(self, total: Array) -> tuple[Array, Array, Array]:
         """The state that repeats (P, n), the directions it leaves open, and where there is one."""
@@ -247,7 +248,7 @@ class _Solver:
     def _misses(self, unknown: Array) -> tuple[Array, Array]:
         """What must vanish at the ends of the intervals that end by themselves, and its derivatives."""
         fractions = self.whole(unknown)
-        ends, total, growths = self.chain(fractions)
+        ends, total, courses = self.chain(fractions)
         n = self.network.count
         state, _, _ = self.fixed_point(total)
         one = np.concatenate([state, np.ones((len(state), 1))], axis=1)[:, :, None]
@@ -257,7 +258,7 @@ class _Solver:
         at_end = []
         for j, system in enumerate(self.systems):
             moved = system.entrance @ shifts
-            moved = moved + growths[j] @ moved
+            moved = moved + courses[j].growth @ moved
             rate = system.augmented @ (ends[j] @ one)
             for place, (k, last) in enumerate(zip(self.unknown, self.last, strict=True)):
                 sign = (j == k) - (j == last)

@@ -43,6 +43,8 @@ class Trajectory:
     """Samples of an interval at least (see :meth:`voltsec.waveforms.linear.Course.samples`)."""
     halvings: int = 0
     """How often the steps between samples near an interval's start are halved."""
+    known: tuple[Course, ...] = ()
+    """The intervals' courses where they were solved for before, else none."""
 
     @cached_property
     def systems(self) -> tuple[IntervalSystem, ...]:
@@ -57,12 +59,12 @@ class Trajectory:
     @cached_property
     def courses(self) -> tuple[Course, ...]:
         """The linear course of every interval, one for all points where they last equally long."""
-        found = []
-        for k, system in enumerate(self.systems):
-            shares = self.fractions[:, k]
-            alike = bool((shares == shares[0]).all())
-            found.append(course(system.augmented, (shares[:1] if alike else shares) * self.period))
-        return tuple(found)
+        if self.known:
+            return self.known
+        return tuple(
+            course(system.augmented, shares * self.period)
+            for system, shares in zip(self.systems, self.fractions.T, strict=True)
+        )
 
     @cached_property
     def ends(self) -> tuple[tuple[Array, Array, Array], ...]:
