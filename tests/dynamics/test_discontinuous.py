@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 import sympy
 
+import voltsec
 from tests.dynamics.models import model, response, same
 
 # Erickson, Maksimovic, 2nd ed., table 11.3 (REFERENCES section 6: M1, re-derived), Vg V/M
@@ -41,11 +42,38 @@ def test_pole_and_gain_of_the_exact_period_map(name: str) -> None:
     assert duty.fitted.dc_gain == pytest.approx(duty.averaged.dc_gain, rel=0.01)
 
 
-def test_losses_leave_numbers_only() -> None:
-    found = model("boost_lossy", None, R=500.0)
+LOSSY = {"boost_lossy": 500.0, "buck_lossy": 150.0, "buckboost_lossy": 200.0}
+
+
+@pytest.mark.parametrize("name", LOSSY)
+def test_with_losses_gain_and_pole_are_those_of_the_exact_period_map(name: str) -> None:
+    """Every part but the capacitor has a resistance, the diode a drop; currents bend."""
+    found = model(name, None, R=LOSSY[name])
     duty = response(found, "duty")
-    assert found.mode.name == "DCM" and duty.ratio is None and duty.fitted is not None
-    assert any("not linear in the period" in note for note in found.notes)
+    assert found.reduced and duty.averaged is not None and duty.fitted is not None
+    assert duty.averaged.dc_gain == pytest.approx(duty.fitted.dc_gain, rel=5e-3)
+    assert duty.averaged.poles[0].real == pytest.approx(duty.fitted.poles[0].real, rel=0.015)
+    line = response(found, "input")
+    assert line.averaged is not None and line.fitted is not None
+    assert line.averaged.dc_gain == pytest.approx(line.fitted.dc_gain, rel=5e-3)
+
+
+@pytest.mark.parametrize("name", [*LOSSY, "sepic_lossy"])
+def test_what_is_left_out_is_of_second_order(name: str) -> None:
+    """Half the resistances and drops leave a quarter of what the shortened formula misses."""
+    small = voltsec.load(name).parasitics
+    found = model(name, None, **({"R": LOSSY[name]} if name in LOSSY else {}))
+    duty = response(found, "duty")
+    assert duty.near is not None and duty.factored is not None and found.point is not None
+    missed = []
+    for part in (1.0, 0.5, 0.25):
+        values = {**found.point, **found.shares, **{p: part * found.point[p] for p in small}}
+        put = {sympy.Symbol(n, positive=True): value for n, value in values.items()}
+        near, whole = (float(one.gain.subs(put)) for one in (duty.near, duty.factored))
+        missed.append(abs(near / whole - 1))
+    assert 0 < missed[0] < 0.02
+    assert missed[1] / missed[0] == pytest.approx(0.25, rel=0.15)
+    assert missed[2] / missed[1] == pytest.approx(0.25, rel=0.08)
 
 
 def test_the_circulating_current_is_a_state_of_the_fourth_order_stage() -> None:

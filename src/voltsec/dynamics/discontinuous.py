@@ -7,8 +7,9 @@ of the charge balances, and d2 follows from the current that is zero at its end.
 left; what the coils do above some tenth of the switching frequency is lost.  (The averaged switch of
 discontinuous conduction gives the same: Erickson, Maksimovic, chapter 11, from memory.)
 
-The condition on d2 is linear in the period, so T is put in by d2 and every response is a ratio of polynomials
-in the duty, d2, the parts and s.
+Without losses the condition on d2 is linear in the period, so T is put in by d2 and every response is a ratio
+of polynomials in the duty, d2, the parts and s.  Where resistances bend the currents the bends come in as in
+the mode's own equations, and T stays a symbol beside d2.
 """
 
 from __future__ import annotations
@@ -16,12 +17,17 @@ from __future__ import annotations
 from voltsec.circuit.elements import CurrentSource, Source
 from voltsec.dynamics.averaged import PROBE, S
 from voltsec.dynamics.equations import ordinary_outputs, with_inputs
-from voltsec.formulas.first_order_dry import Case
-from voltsec.periodic.fractions import Fractions
-from voltsec.tableau.assembly import average_interval_rows, parameter_names, period_rows
+from voltsec.formulas.first_order_dry import Case, ideal_fractions
+from voltsec.periodic.fractions import Fractions, NotClosed
+from voltsec.tableau.assembly import (
+    average_interval_rows,
+    bends_count,
+    parameter_names,
+    period_rows,
+)
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Network, Row, Unknown, fluxes
-from voltsec.tableau.ratio import Ratio, insert, lowest_terms
+from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, TooLarge
 from voltsec.tableau.tied import ring_of
 
@@ -36,27 +42,34 @@ class NotReduced(Exception):
 class Reduced:
     """Responses over :attr:`ring`, in d2 (as the mode calls it), duties, parts and :data:`S`.
 
-    ``case`` is a :func:`~voltsec.dynamics.averaged.probed` one, ``fractions`` those of its mode.  Raises
-    :class:`NotReduced`.
+    ``case`` is a :func:`~voltsec.dynamics.averaged.probed` one, ``fractions`` those of its mode, None where
+    its formulas are not written.  Raises :class:`NotReduced`.
     """
 
-    def __init__(self, case: Case, fractions: Fractions) -> None:
+    def __init__(self, case: Case, fractions: Fractions | None) -> None:
         self.case = case
-        self.fractions = fractions
         circuit, sequence = case.circuit, case.sequence
         if len(fluxes(circuit)) + len(circuit.capacitors) > MOST_STATES:
             raise NotReduced("its reduced model is told for stages of one coil and one capacitor")
         if len(sequence.unknown) != 1:
             raise NotReduced("more than one interval ends by itself")
+        try:
+            self.fractions = ideal_fractions(case) if fractions is None else fractions
+        except NotClosed as problem:
+            raise NotReduced("without losses the stage has no such mode") from problem
+        self.bends = bends_count(circuit)
         self.own = ring_of(sequence, (*parameter_names(circuit), "T", S))
         if self.own.sums or self.own.divisors:
             raise NotReduced("its switch intervals depend on each other")
         self.network = Network(circuit, self.own, case.references)
         if not self._rests():
             raise NotReduced("a coil's current does not come to rest within the period")
-        self.period = self._period()
+        # those without losses give names to the shares, but not the condition on them
+        self.period = None if self.bends or fractions is None else self._period()
         self.steady = self._steady()
-        self.ring = Ring((*fractions.unknown.values(), *case.stages.symbols, *parameter_names(circuit), S))
+        self.ring = Ring(
+            (*self.fractions.unknown.values(), *case.stages.symbols, *parameter_names(circuit), S)
+        )
         self.responses = self._responses()
 
     def _rests(self) -> bool:
@@ -67,8 +80,8 @@ class Reduced:
         rests = (found.fraction(("m", last, ("i", flux.coil.name))) for flux in fluxes(self.case.circuit))
         return all(value is not None and value.is_zero for value in rests)
 
-    def _period(self) -> Ratio:
-        """The period by d2 and the parts: what the one condition asks."""
+    def _period(self) -> Ratio | None:
+        """The period by d2 and the parts, where the one condition asks for it and is linear in it."""
         ring, fractions = self.own, self.fractions
         for factors in fractions.balance.condition_factors:
             for factor in factors:
@@ -76,15 +89,10 @@ class Reduced:
                 if factor in fractions.conditions and ring.degree(shown, "T") == 1:
                     constant, linear = ring.coefficients(shown, "T")
                     return lowest_terms(-constant, linear)
-        raise NotReduced(
-            "its condition on the shares is not linear in the period: resistances bend the currents"
-        )
-
-    def _put(self, polynomial: Polynomial) -> Ratio:
-        return insert(self.own, Ratio(polynomial, self.own.one), "T", self.period)
+        return None
 
     def _rows(self) -> list[Row]:
-        return period_rows(self.case.circuit, self.case.sequence, self.network)
+        return period_rows(self.case.circuit, self.case.sequence, self.network, bends=self.bends)
 
     def _steady(self) -> Eliminated:
         rows = []
@@ -100,7 +108,7 @@ class Reduced:
 
     def _without_period(self, row: Row) -> Row:
         """The row times the denominator of T, which is put in."""
-        if not any(self.own.degree(c, "T") > 0 for c in row.values()):
+        if self.period is None or not any(self.own.degree(c, "T") > 0 for c in row.values()):
             return row
         over = self.period.denominator
         found = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sympy import Expr, Integer, oo
 
@@ -16,6 +16,8 @@ from voltsec.tableau.ring import Polynomial, Ring, factors
 
 LONGEST_ROOT = 24
 """Terms of a factor up to which its natural frequency and quality factor are written."""
+LONGEST_GAIN = 16
+"""Terms of all factors of a gain that need no shortening."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,8 @@ class Factor:
     """Of a factor of degree two; infinite where nothing damps it."""
     right: bool | None = False
     """In the right half-plane (at the mode's point where signs are not proved)."""
+    near: bool = False
+    """To first order in the parasitics."""
 
     @property
     def degree(self) -> int:
@@ -46,6 +50,13 @@ class Factored:
     origin: int
     zeros: tuple[Factor, ...]
     poles: tuple[Factor, ...]
+    near: bool = False
+    """The gain is to first order in the parasitics."""
+
+    @property
+    def anything_near(self) -> bool:
+        """Some part is to first order in the parasitics."""
+        return self.near or any(factor.near for factor in (*self.zeros, *self.poles))
 
 
 class Factorer:
@@ -78,26 +89,44 @@ class Factorer:
             return sign > 0
         return bool(ratio.value(self.ring, self.point) > 0)
 
-    def factored(self, ratio: Ratio) -> Factored:
-        """The response in factors; :class:`~voltsec.tableau.ring.TooLarge` where it is too long."""
+    def factored(self, ratio: Ratio, small: Iterable[str] = ()) -> Factored:
+        """The response in factors; :class:`~voltsec.tableau.ring.TooLarge` where it is too long.
+
+        Where the gain is longer than :data:`LONGEST_GAIN`, or a factor than :data:`LONGEST_ROOT`, every
+        coefficient is told to first order in ``small`` (symbols).
+        """
+        small = tuple(small)
         top, bottom = ratio.reduced().parts
         if top.is_zero():
             return Factored(Integer(0), 0, (), ())
-        gain = Ratio(self.ring.one, self.ring.one)
+        gain, cut = Ratio(self.ring.one, self.ring.one), False
         origin = 0
         found: list[list[Factor]] = [[], []]
-        for place, part in enumerate((top, bottom)):
-            number, pairs = factors(part)
+        sides = factors(top), factors(bottom)
+        parts = [factor for _, pairs in sides for factor, _ in pairs]
+        shorter = any(len(part) > LONGEST_ROOT for part in parts)
+        shorter = shorter or sum(len(self.ring.coefficients(part, S)[0]) for part in parts) > LONGEST_GAIN
+        for place, (number, pairs) in enumerate(sides):
             gain = self._times(gain, self.ring.constant(int(number)), place)
             for factor, power in pairs:
                 powers = self.ring.coefficients(factor, S)
                 if len(powers) > 1 and powers[0].is_zero():  # irreducible: s itself
                     origin += -power if place else power
                     continue
+                if shorter and small:
+                    whole, powers = powers, [self._to_first_order(part, small) for part in powers]
+                    cut = cut or len(powers[0]) < len(whole[0])
                 gain = self._times(gain, powers[0] ** power, place)
                 if len(powers) > 1:
-                    found[place].append(self._factor(powers, power))
-        return Factored(self.writer.ratio(gain), origin, tuple(found[0]), tuple(found[1]))
+                    near = sum(map(len, powers)) < len(factor)
+                    found[place].append(replace(self._factor(powers, power), near=near))
+        return Factored(self.writer.ratio(gain), origin, tuple(found[0]), tuple(found[1]), cut)
+
+    def _to_first_order(self, polynomial: Polynomial, small: tuple[str, ...]) -> Polynomial:
+        """Its terms of the lowest degree in ``small`` and of the next."""
+        parts = self.ring.by_degree(polynomial, small)
+        least = min(parts, default=0)
+        return sum((part for degree, part in parts.items() if degree <= least + 1), self.ring.zero)
 
     @staticmethod
     def _times(gain: Ratio, factor: Polynomial, place: int) -> Ratio:

@@ -26,10 +26,11 @@ from voltsec.dynamics.link import Link
 from voltsec.dynamics.number_ring import UNITS, NumberRing, in_s
 from voltsec.dynamics.sampled import Sampled
 from voltsec.dynamics.transfer import Transfer
-from voltsec.dynamics.validity import deviation, left_out
+from voltsec.dynamics.validity import deviation, first_order, left_out
 from voltsec.formulas.first_order_dry import Case
 from voltsec.formulas.modes import ModeBuilder
 from voltsec.periodic.effective import passive
+from voltsec.periodic.fractions import Fractions
 from voltsec.results.measures import Terms
 from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.ratio import Ratio
@@ -47,10 +48,17 @@ class Response:
     ratio: Ratio | None
     """Over the model's ring."""
     factored: Factored | None
+    near: Factored | None
+    """The same with its long parts to first order in the parasitics; None where none is long."""
     averaged: Transfer | None
     """In discontinuous conduction the reduced model."""
     fitted: Transfer | None
     """In discontinuous conduction: poles of the exact period map, zeros fitted to the exact response."""
+
+    @property
+    def shown(self) -> Factored | None:
+        """What a person reads."""
+        return self.near or self.factored
 
     @property
     def transfer(self) -> Transfer | None:
@@ -75,6 +83,8 @@ class Model:
     reduced: bool = False
     """The formulas are those of discontinuous conduction, in which coils are no states."""
     definitions: Mapping[str, Expr] = field(default_factory=dict)
+    shares: Mapping[str, float] = field(default_factory=dict)
+    """Of the period, at the point, for the symbols of shares in a reduced model's formulas."""
     notes: tuple[str, ...] = ()
 
     @property
@@ -142,17 +152,18 @@ def small_signals(
     sampled, why = (None, "") if at is None else _sampled(answer.circuit, at, outputs)
     if why:
         notes.append(why)
-    values = None
-    if at is not None and shares is not None and builder is not None:
-        own = {name: shares[1][k] for k, name in builder.found.fractions.unknown.items()}
+    values, own = None, {}
+    if at is not None and shares is not None and written.reduced is not None:
+        own = {name: shares[1][k] for k, name in written.reduced.fractions.unknown.items()}
         known = {**at, **own, S: 0.0}
-        names = written.ring.names if written.reduced and written.ring is not None else ()
-        values = {name: Fraction(float(value_of(name, known))) for name in names}
+        values = {name: Fraction(float(value_of(name, known))) for name in written.reduced.ring.names}
     responses = tuple(_response(link, written, numbers, values, sampled) for link in links)
     notes += written.notes
-    if sampled is not None and responses and responses[0].averaged is not None:
-        notes += [] if written.reduced else deviation(responses[0].averaged, sampled, links[0].key)
+    averaged = responses[0].averaged if responses and written.reduced is None else None
+    if sampled is not None and averaged is not None:
+        notes += deviation(averaged, sampled, links[0].key)
     notes += left_out(answer.circuit, case) if written.factorer is not None else []
+    notes += first_order(case.circuit, any(one.near is not None for one in responses))
     return Model(
         answer.circuit,
         case,
@@ -161,8 +172,9 @@ def small_signals(
         responses,
         written.ring,
         sampled,
-        written.reduced,
-        chosen.definitions if written.reduced else {},
+        written.reduced is not None,
+        chosen.definitions if written.reduced is not None else {},
+        own,
         tuple(notes),
     )
 
@@ -197,20 +209,17 @@ class _Written:
         other: bool,
     ) -> None:
         self.ring: Ring | None = None
-        self.reduced = False
+        self.reduced: Reduced | None = None
         self.notes: list[str] = []
         self.responses: Mapping[tuple[str, str], Ratio] = {}
         self.factorer: Factorer | None = None
+        self.parasitics = case.circuit.parasitics
         if continuous(mode):
             self._averaged(case, outputs)
         elif other:
             self.notes.append("formulas of discontinuous conduction are told for the output voltage only")
-        elif builder is None:
-            self.notes.append(
-                "no formulas in discontinuous conduction: this mode's own formulas are not written"
-            )
         else:
-            self._reduced(case, builder)
+            self._reduced(case, None if builder is None else builder.found.fractions)
 
     def _averaged(self, case: Case, outputs: Mapping[str, Terms]) -> None:
         ring = duty_ring(case, (S,))
@@ -224,8 +233,8 @@ class _Written:
         known = [*shares_of(case, ring).values(), *passive(case.circuit, ring)]
         self.factorer = Factorer(ring, case.stages.symbols, case.point, known)
 
-    def _reduced(self, case: Case, builder: ModeBuilder) -> None:
-        fractions = builder.found.fractions
+    def _reduced(self, case: Case, fractions: Fractions | None) -> None:
+        """``fractions`` are those of the mode's formulas, None where these are not written."""
         try:
             found = in_time(lambda: Reduced(case, fractions))
             why = "it took too long"
@@ -234,10 +243,11 @@ class _Written:
         if found is None:
             self.notes.append(f"no formulas in discontinuous conduction: {why}")
             return
-        self.reduced = True
+        self.reduced = found
         self.ring, self.responses = found.ring, found.responses
-        names = {name: case.sequence.fractions[k] for k, name in fractions.unknown.items()}
-        point = {**case.point, **{name: builder.found.witness[share] for name, share in names.items()}}
+        fractions = found.fractions
+        names = {name: case.shares[k] for k, name in fractions.unknown.items()}
+        point = {**case.point, **{name: float(share) for name, share in names.items()}}
         known = [found.ring.symbol(name) for name in names]
         known += [fractions.ring.substitute(image, found.ring, {}) for image in fractions.images.values()]
         self.factorer = Factorer(found.ring, (*names, *case.stages.symbols), point, known)
@@ -249,13 +259,21 @@ class _Written:
             return None
         return found.inverse if link.inverse else found
 
-    def factored(self, link: Link) -> Factored | None:
-        """The response in factors; None where it is too long or not determined."""
+    def factored(self, link: Link, small: Iterable[str] = ()) -> Factored | None:
+        """The response in factors; None where it is too long or not determined.
+
+        Of long factors only what is of first order in ``small``.
+        """
         ratio, factorer = self.ratio(link), self.factorer
         if ratio is None or factorer is None:
             return None
-        found: Factored | None = in_time(lambda: factorer.factored(ratio))
+        found: Factored | None = in_time(lambda: factorer.factored(ratio, small))
         return found
+
+    def near(self, link: Link) -> Factored | None:
+        """The response with its long factors to first order in the parasitics; None where none is long."""
+        found = self.factored(link, self.parasitics) if self.parasitics else None
+        return found if found is not None and found.anything_near else None
 
 
 def continuous(mode: Mode) -> bool:
@@ -298,13 +316,13 @@ def _response(
     """``values`` are those of the variables of a reduced model."""
     averaged = None if numbers is None else _transfer(link, *numbers)
     ratio = written.ratio(link)
-    if written.reduced and values is not None and ratio is not None and written.ring is not None:
-        top, bottom = (in_s(written.ring, part, values) for part in ratio.parts)
+    if written.reduced is not None and values is not None and ratio is not None:
+        top, bottom = (in_s(written.reduced.ring, part, values) for part in ratio.parts)
         averaged = Transfer(tuple(top), tuple(bottom))
     fitted = None
     if numbers is None and sampled is not None:
         fitted = fitted_transfer(sampled, link)
-    return Response(link, ratio, written.factored(link), averaged, fitted)
+    return Response(link, ratio, written.factored(link), written.near(link), averaged, fitted)
 
 
 def _transfer(link: Link, ring: NumberRing, found: SmallSignal) -> Transfer | None:

@@ -118,3 +118,14 @@ def left_out(circuit: Circuit, case: Case) -> list[str]:
                 "is left out"
             )
     return found
+
+
+def first_order(circuit: Circuit, near: bool) -> list[str]:
+    """What is left out of formulas ``near`` the whole ones."""
+    if not near:
+        return []
+    names = ", ".join(circuit.parasitics)
+    return [
+        f"≈: to first order in {names}; products of them are left out of what would be too long to be read, "
+        "not of the numbers and curves"
+    ]

@@ -108,6 +108,11 @@ class _Ideal:
         self.waves = _waves(self.balance, self.witness)
 
 
+def ideal_fractions(case: Case) -> Fractions:
+    """The fractions of the sequence without losses; raises ``NotClosed`` where it has none then."""
+    return _Ideal(case).fractions
+
+
 def _stripped(element: Element) -> Element:
     if isinstance(element, Transformer):
         return element

@@ -26,12 +26,12 @@ def responses_html(model: Model) -> Iterator[dict[str, Any]]:
         name = title(response.link, model)
         equations: list[str] = []
         words: list[str] = []
-        if response.factored is None:
+        if response.shown is None:
             words.append("There is no formula that could be read.")
-        elif response.factored.gain == Integer(0):
+        elif response.shown.gain == Integer(0):
             words.append("Zero at all frequencies, as far as the formulas go.")
         else:
-            written = form.response(response.factored, in_sentence(name))
+            written = form.response(response.shown, in_sentence(name))
             equations = [_display(one) for one in (written.ratio, *written.definitions)]
             words += words_beside(written)
         yield {

@@ -8,7 +8,7 @@ from sympy import Expr
 
 from voltsec.dynamics.model import Model
 from voltsec.report.alphabet import UNICODE
-from voltsec.report.dynamics_words import in_sentence, number_rows, title
+from voltsec.report.dynamics_words import in_sentence, number_rows, reduced_sentences, title
 from voltsec.report.factored_form import FactoredForm, Markup, words_beside
 from voltsec.report.latex import equation, escaped, formula_latex, symbol_latex
 
@@ -26,15 +26,16 @@ def _lines(model: Model, output: str, numbers: bool) -> Iterator[str]:
     duties = model.circuit.duty_symbols
     for name, value in model.definitions.items():
         yield "\\begin{align*}\n" + equation(symbol_latex(name), value, duties) + "\n\\end{align*}"
+    yield from map(escaped, reduced_sentences(model))
     for response in model.responses:
         name = title(response.link, model, output)
         yield rf"\paragraph{{{escaped(name)}}}"
-        if response.factored is None:
+        if response.shown is None:
             yield "No formula that could be read."
-        elif response.factored.gain == 0:
+        elif response.shown.gain == 0:
             yield "Zero at all frequencies, as far as the formulas go."
         else:
-            written = form.response(response.factored, in_sentence(name))
+            written = form.response(response.shown, in_sentence(name))
             yield rf"\[ {written.ratio} \]"
             for definition in written.definitions:
                 yield rf"\[ {definition} \]"
@@ -70,4 +71,4 @@ class _Latex(Markup):
         return " ".join(parts)
 
     def sign(self, sign: str) -> str:
-        return sign
+        return r"\approx " if sign == "≈" else sign

@@ -6,7 +6,7 @@ from math import isfinite, pi
 from typing import Any
 
 from voltsec.dynamics.bode import curves, frequencies
-from voltsec.dynamics.factored import Factor
+from voltsec.dynamics.factored import Factor, Factored
 from voltsec.dynamics.input_filter import Interaction
 from voltsec.dynamics.model import Model, Response
 from voltsec.dynamics.transfer import Transfer
@@ -71,24 +71,26 @@ def _filter(found: Interaction) -> dict[str, Any]:
 
 
 def _response(response: Response, model: Model) -> dict[str, Any]:
-    link, factored = response.link, response.factored
-    told: dict[str, Any] = {
+    link = response.link
+    return {
         "kind": link.kind,
         "control": control_name(link),
         "unit": link.unit,
-        "factored": None,
+        "factored": None if response.factored is None else _factored(response.factored),
+        "first_order": None if response.near is None else _factored(response.near),
         "averaged": _transfer(response.averaged),
         "fitted": _transfer(response.fitted),
         "lowest_right_half_plane_zero": lowest_right_zero(response),
     }
-    if factored is not None:
-        told["factored"] = {
-            "gain": str(factored.gain),
-            "origin": factored.origin,
-            "zeros": [_factor(factor) for factor in factored.zeros],
-            "poles": [_factor(factor) for factor in factored.poles],
-        }
-    return told
+
+
+def _factored(found: Factored) -> dict[str, Any]:
+    return {
+        "gain": str(found.gain),
+        "origin": found.origin,
+        "zeros": [_factor(factor) for factor in found.zeros],
+        "poles": [_factor(factor) for factor in found.poles],
+    }
 
 
 def _factor(factor: Factor) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from voltsec.report.dynamics_words import (
     in_sentence,
     lowest_right_zero,
     number_rows,
+    reduced_sentences,
     title,
 )
 from voltsec.report.filter_text import filter_lines
@@ -48,14 +49,9 @@ def dynamics_lines(
     yield from view.prose(f"{model.circuit.name}: small signals, {shown_mode(model.mode)}", "")
     parts = [f"{duty}′ = 1 − {duty}" for duty in model.circuit.duty_symbols]
     yield from view.prose("; ".join(["Small changes of the output over those of a control", *parts]), "")
-    if model.reduced:
-        yield from view.prose(
-            "Reduced order: coil currents start from rest every period and are no states; good to about a "
-            "tenth of the switching frequency.",
-            "",
-        )
-        for name, value in model.definitions.items():
-            yield from view.row(f"with {name}", view.text(value))
+    yield from view.prose(" ".join(reduced_sentences(model)), "")
+    for name, value in model.definitions.items():
+        yield from view.row(f"with {name}", view.text(value))
     for response in model.responses:
         yield ""
         yield from view.response(response)
@@ -108,7 +104,7 @@ class _View:
         """One response."""
         link = response.link
         yield self.rule(title(link, self.model, self.output))
-        found = response.factored
+        found = response.shown
         if found is not None:
             yield from self._factored(found, title(link, self.model, self.output))
         elif response.ratio is not None:
@@ -125,7 +121,8 @@ class _View:
         start = {0: "Gain at 0 Hz", 1: "Rises as s times", -1: "Falls as 1/s times"}.get(
             found.origin, f"s^{found.origin} times"
         )
-        yield from self.row(start, gain if len(gain) < LONGEST else "too long to be read")
+        about = f"{self._equals(True)} " if found.near else ""
+        yield from self.row(start, about + gain if len(gain) < LONGEST else "too long to be read")
         for label, factors in (("Zero", found.zeros), ("Pole", found.poles)):
             above = self.told.get(factors)
             if above is not None:
@@ -149,13 +146,19 @@ class _View:
             terms = [f"a{k}·{self._power(k)}" for k in range(1, factor.degree + 1)]
             yield from self.row(name, self.alphabet.plain(f"1 + {' + '.join(terms)}"))
             for k, text in enumerate(texts[1:], 1):
-                yield from self.row("", f"a{k} = {text}")
+                yield from self.row("", f"a{k} {self._equals(factor.near)} {text}")
             return
-        omega = f"{self.alphabet.plain('ω')} = {self.text(factor.omega)}"
+        omega = f"{self.alphabet.plain('ω')} {self._equals(factor.near)} {self.text(factor.omega)}"
         yield from self.row(name, omega + (f", {side}" if side else ""))
         if factor.quality is not None:
-            told = "unbounded: nothing damps it" if factor.quality == oo else self.text(factor.quality)
-            yield from self.row("", f"Q = {told}")
+            equals = self._equals(factor.near)
+            unbounded = "Q = unbounded: nothing damps it"
+            yield from self.row(
+                "", unbounded if factor.quality == oo else f"Q {equals} {self.text(factor.quality)}"
+            )
+
+    def _equals(self, near: bool) -> str:
+        return self.alphabet.plain("≈") if near else "="
 
     def _power(self, k: int) -> str:
         return "s" if k == 1 else f"s{self.alphabet.power(k)}"

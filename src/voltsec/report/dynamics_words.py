@@ -132,3 +132,16 @@ def crossovers(model: Model, alphabet: Alphabet) -> Iterator[str]:
 def control_name(link: Link) -> str:
     """The control as it is called in data: the probe is a current into the output."""
     return "io" if link.control == PROBE else link.control
+
+
+def reduced_sentences(model: Model) -> Iterator[str]:
+    """What a reduced model neglects, and how large the shares in it are that no formula tells."""
+    if not model.reduced:
+        return
+    yield (
+        "Reduced order: coil currents start from rest every period and are no states; good to about a tenth "
+        "of the switching frequency."
+    )
+    for name, share in model.shares.items():
+        if name not in model.definitions:
+            yield f"At the operating point {name} is {share:.4g} of the period."

@@ -51,11 +51,11 @@ class Markup(ABC):
 
     @abstractmethod
     def sign(self, sign: str) -> str:
-        """``+``, ``-`` or ``=``."""
+        """``+``, ``-``, ``=`` or ``≈``."""
 
-    def equation(self, left: str, right: str) -> str:
-        """Both sides."""
-        return self.row([left, self.sign("="), right])
+    def equation(self, left: str, right: str, near: bool = False) -> str:
+        """Both sides; ``near`` where they are equal to first order."""
+        return self.row([left, self.sign("≈" if near else "="), right])
 
 
 @dataclass(frozen=True)
@@ -68,6 +68,8 @@ class Written:
     """Equations of the symbols in it that were not explained before."""
     too_long: bool
     """An equation is left out because nobody could read it."""
+    near: bool
+    """Something is equal to first order only."""
     before: str
     """The responses whose symbols are used again: ``duty to output``."""
 
@@ -85,7 +87,7 @@ class FactoredForm:
         """One response, called ``name``."""
         markup, definitions, used = self.markup, [], []
         gain = markup.lowered("G", "0")
-        definitions.append(markup.equation(gain, markup.text(found.gain)))
+        definitions.append(markup.equation(gain, markup.text(found.gain), found.near))
         sides: list[list[tuple[str, bool]]] = [[], []]
         s = markup.lowered("s", "")
         if found.origin:
@@ -109,7 +111,13 @@ class FactoredForm:
         short = [one for one in definitions if markup.length(one) < markup.longest]
         left = markup.lowered("G", "") + markup.bracketed(s)
         words = " and ".join(dict.fromkeys(used))
-        return Written(markup.equation(left, ratio), tuple(short), len(short) < len(definitions), words)
+        return Written(
+            markup.equation(left, ratio),
+            tuple(short),
+            len(short) < len(definitions),
+            found.anything_near,
+            words,
+        )
 
     def _factor(self, factor: Factor, letter: str, name: str) -> tuple[str, list[str], str]:
         """Its sum without brackets, its equations, and whose they are where they were told before."""
@@ -133,10 +141,10 @@ class FactoredForm:
                     continue
                 name = markup.lowered("a", f"{index},{power}")
                 terms += [plus, markup.row([name, s if power == 1 else markup.raised(s, power)])]
-                definitions.append(markup.equation(name, markup.text(coefficient)))
+                definitions.append(markup.equation(name, markup.text(coefficient), factor.near))
             return terms, definitions
         omega = markup.lowered("omega", index)
-        definitions = [markup.equation(omega, markup.text(factor.omega))]
+        definitions = [markup.equation(omega, markup.text(factor.omega), factor.near)]
         sign = markup.sign("-") if factor.right else plus
         if factor.quality is None:
             return [sign, markup.fraction(s, omega)], definitions
@@ -144,7 +152,7 @@ class FactoredForm:
         if factor.quality == oo:
             return [plus, square], definitions
         quality = markup.lowered("Q", index)
-        definitions.append(markup.equation(quality, markup.text(factor.quality)))
+        definitions.append(markup.equation(quality, markup.text(factor.quality), factor.near))
         damped = markup.fraction(s, markup.row([quality, omega]))
         return [sign, damped, plus, square], definitions
 
@@ -153,5 +161,7 @@ def words_beside(written: Written) -> Iterator[str]:
     """Sentences that belong to a response: what was left out, and what was explained before."""
     if written.before:
         yield f"Symbols not explained here are those of {written.before}."
+    if written.near:
+        yield "To first order in the series resistances and drops where the whole would be too long."
     if written.too_long:
         yield "A coefficient is too long to be read; its value is in the numbers."

@@ -11,6 +11,7 @@ from voltsec.dynamics.input_filter import Interaction
 from voltsec.dynamics.model import Model, Response
 from voltsec.practice.dynamics import told_of
 from voltsec.practice.sweep import BadSweep
+from voltsec.report.dynamics_words import reduced_sentences
 from voltsec.report.outline import shown_mode
 from voltsec.results.solution import Solution
 
@@ -33,15 +34,13 @@ class OverFrequency:
     def lead(self) -> str:
         """What is told, in a sentence or two."""
         model = self.model
-        words = f"Small changes of the output over those of a control, in {shown_mode(model.mode)}."
-        if model.reduced:
-            words += (
-                " Reduced order: coil currents start from rest every period and are no states; good to about "
-                "a tenth of the switching frequency."
-            )
+        told = [f"Small changes of the output over those of a control, in {shown_mode(model.mode)}."]
+        told += reduced_sentences(model)
         if model.sampled is not None:
-            words += " In the exact response nothing is averaged; the duty is sampled at the edge it moves."
-        return words
+            told.append(
+                "In the exact response nothing is averaged; the duty is sampled at the edge it moves."
+            )
+        return " ".join(told)
 
     @property
     def figures(self) -> list[tuple[tuple[str, ...], str]]:
