@@ -25,3 +25,9 @@ def test_nothing_is_lost_and_no_line_is_too_long(text: str, width: int) -> None:
     lines = wrap_formula(text, width)
     assert "".join("".join(lines).split()) == "".join(text.split())
     assert all(len(line) <= width for line in lines)
+
+
+def test_words_stay_whole() -> None:
+    """A sentence in place of a formula has no operators to break at."""
+    sentence = "where the numbers say so (its conditions are too long)"
+    assert wrap_formula(sentence, 30) == ["where the numbers say so (its", "  conditions are too long)"]

@@ -11,7 +11,7 @@ from sympy import And, Basic, Piecewise, preorder_traversal
 from voltsec.circuit.computing_time import in_time, limited
 from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.alphabet import Alphabet
-from voltsec.report.outline import named, port_rows, result_rows, shown_name, stress_rows
+from voltsec.report.outline import named, port_rows, region_words, result_rows, shown_name, stress_rows
 from voltsec.report.selection import Part, Row
 from voltsec.results.solution import Mode, Solution
 
@@ -109,13 +109,13 @@ class ModeParts:
     def region(self) -> Iterator[Row]:
         """Where the mode holds, named quantities, and the equations of fractions without closed form."""
         mode = self.mode
-        if mode.holds_when is None:
-            every = " and ".join(f"0 < {duty} < 1" for duty in self.solution.circuit.duty_symbols)
-            condition = f"always ({every})" if every else "always"
-            if not mode.written:
-                condition = "where the numbers say so (its conditions are too long to write)"
-        else:
+        if mode.holds_when is not None:
             condition = self._condition(mode.holds_when)
+        else:
+            condition = region_words(mode) or ""
+            every = " and ".join(f"0 < {duty} < 1" for duty in self.solution.circuit.duty_symbols)
+            if mode.written and every:
+                condition += f" ({every})"
         yield Row(REGION_LABEL, "", condition)
         if mode.written:
             yield Row("", "", "proved" if mode.proved else "checked at sample values, not proved")

@@ -11,7 +11,7 @@ def wrap_formula(text: str, width: int, indent: int = 2) -> list[str]:
     """Lines of at most ``width`` characters; later lines start with ``indent`` blanks.
 
     Operators open the new line.  A piece without any place to break stays whole only if it fits;
-    otherwise it is cut, so that nothing is ever left out.
+    otherwise it is cut, between words where it has any, so that nothing is ever left out.
     """
     width = max(width, indent + 4)
     lines: list[str] = []
@@ -49,4 +49,7 @@ def _best_break(text: str, room: int) -> int:
         else:
             rank = 2
         candidates.append(((-depths[match.start()], rank, place), place))
-    return max(candidates)[1] if candidates else room
+    if candidates:
+        return max(candidates)[1]
+    blank = text.rfind(" ", 0, room + 1)
+    return blank + 1 if blank > 0 else room
