@@ -7,6 +7,8 @@ import sympy
 
 import voltsec
 from tests.dynamics.models import model, response, same
+from voltsec.dynamics.averaged import S
+from voltsec.dynamics.discontinuous import reduced_model, to_first_order
 
 # Erickson, Maksimovic, 2nd ed., table 11.3 (REFERENCES section 6: M1, re-derived), Vg V/M
 TABLE = {
@@ -43,19 +45,45 @@ def test_pole_and_gain_of_the_exact_period_map(name: str) -> None:
 
 
 LOSSY = {"boost_lossy": 500.0, "buck_lossy": 150.0, "buckboost_lossy": 200.0}
+# Made up for the logger: one parasitic more than the model can be written with as a whole.
+EVERY_PART = """source Vg : in -> gnd = 12 V
+switch S : in -> x { resistance 30 mohm }
+diode D1 : gnd -> x { drop 0.5 V, resistance 20 mohm }
+inductor L : x -> out = 10 uH { resistance 40 mohm }
+capacitor Co : out -> gnd = 100 uF { resistance 10 mohm }
+load R : out -> gnd = 50 ohm
+operate D = 0.3, T = 10 us
+"""
 
 
-@pytest.mark.parametrize("name", LOSSY)
+@pytest.mark.parametrize("name", [*LOSSY, EVERY_PART], ids=[*LOSSY, "every part"])
 def test_with_losses_gain_and_pole_are_those_of_the_exact_period_map(name: str) -> None:
-    """Every part but the capacitor has a resistance, the diode a drop; currents bend."""
-    found = model(name, None, R=LOSSY[name])
+    """Every part but the capacitor, there that too, has a resistance, the diode a drop; currents bend."""
+    found = model(name, None, R=LOSSY.get(name, 50.0))
     duty = response(found, "duty")
     assert found.reduced and duty.averaged is not None and duty.fitted is not None
     assert duty.averaged.dc_gain == pytest.approx(duty.fitted.dc_gain, rel=5e-3)
     assert duty.averaged.poles[0].real == pytest.approx(duty.fitted.poles[0].real, rel=0.015)
+    assert (duty.factored is None) == (name == EVERY_PART) and duty.shown is not None
     line = response(found, "input")
     assert line.averaged is not None and line.fitted is not None
     assert line.averaged.dc_gain == pytest.approx(line.fitted.dc_gain, rel=5e-3)
+
+
+@pytest.mark.parametrize("name", LOSSY)
+def test_one_parasitic_at_a_time_gives_the_first_order(name: str) -> None:
+    """It is what the whole model is with a hundredth of the resistances and drops."""
+    found = model(name, None, R=LOSSY[name])
+    builder = found.case
+    whole, near = (step(builder, None) for step in (reduced_model, to_first_order))
+    assert near.first_order and not whole.first_order
+    assert found.point is not None
+    small = {p: 0.01 * found.point[p] for p in voltsec.load(name).parasitics}
+    at = {**found.point, **found.shares, **small, S: 1000.0}
+    for key, ratio in near.responses.items():
+        ideal = whole.responses[key].value(whole.ring, {**at, **dict.fromkeys(small, 0.0)})
+        exact = whole.responses[key].value(whole.ring, at)
+        assert ratio.value(near.ring, at) - ideal == pytest.approx(exact - ideal, rel=0.01)
 
 
 @pytest.mark.parametrize("name", [*LOSSY, "sepic_lossy"])

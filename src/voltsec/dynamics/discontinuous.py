@@ -14,6 +14,9 @@ the mode's own equations, and T stays a symbol beside d2.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 from voltsec.circuit.elements import CurrentSource, Source
 from voltsec.dynamics.averaged import PROBE, S
 from voltsec.dynamics.equations import ordinary_outputs, with_inputs
@@ -39,15 +42,65 @@ class NotReduced(Exception):
     """There is no reduced model in closed form; the message says why."""
 
 
+@dataclass(frozen=True)
 class Reduced:
-    """Responses over :attr:`ring`, in d2 (as the mode calls it), duties, parts and :data:`S`.
+    """Responses over ``ring``, in d2 (as the mode calls it), duties, T, parts and :data:`S`."""
 
-    ``case`` is a :func:`~voltsec.dynamics.averaged.probed` one, ``fractions`` those of its mode, None where
-    its formulas are not written.  Raises :class:`NotReduced`.
+    ring: Ring
+    fractions: Fractions
+    responses: Mapping[tuple[str, str], Ratio]
+    first_order: bool = False
+    """To first order in the parasitics, because the whole is too long."""
+
+
+def reduced_model(case: Case, fractions: Fractions | None) -> Reduced:
+    """The reduced model of ``case``, a :func:`~voltsec.dynamics.averaged.probed` one.
+
+    ``fractions`` are those of its mode, None where its formulas are not written.  Raises :class:`NotReduced`.
     """
+    try:
+        whole = _Solved(case, fractions)
+    except TooLarge:
+        return to_first_order(case, fractions)
+    return Reduced(whole.ring, whole.fractions, whole.responses)
 
-    def __init__(self, case: Case, fractions: Fractions | None) -> None:
+
+def to_first_order(case: Case, fractions: Fractions | None) -> Reduced:
+    """The model from those with one parasitic at a time: to first order their changes add up."""
+    try:
+        ideal = _Solved(case, fractions, frozenset())
+        alone = {name: _Solved(case, fractions, frozenset({name})) for name in case.circuit.parasitics}
+        responses = {
+            key: _together(ideal.ring, ratio, {name: one.responses[key] for name, one in alone.items()})
+            for key, ratio in ideal.responses.items()
+            if all(key in one.responses for one in alone.values())
+        }
+    except TooLarge:
+        raise NotReduced("it is too long to be written") from None
+    return Reduced(ideal.ring, ideal.fractions, responses, True)
+
+
+def _together(ring: Ring, ideal: Ratio, alone: Mapping[str, Ratio]) -> Ratio:
+    """``ideal`` with the changes of numerator and denominator that each of ``alone`` brings."""
+    top, bottom = (Ratio(part, ring.one) for part in ideal.parts)
+    whole = top, bottom
+    for name, ratio in alone.items():
+        parts = [[*ring.coefficients(part, name), ring.zero][:2] for part in ratio.parts]
+        if parts[1][0].is_zero():
+            raise NotReduced(f"without {name} there is none")
+        # the same ratio as the ideal one where the parasitic is zero, but for a common factor
+        factor = bottom / Ratio(parts[1][0], ring.one)
+        moves = (Ratio(change * ring.symbol(name), ring.one) * factor for _, change in parts)
+        whole = whole[0] + next(moves), whole[1] + next(moves)
+    return whole[0] / whole[1]
+
+
+class _Solved:
+    """The responses with the parasitics in ``kept`` alone, all of them where that is None."""
+
+    def __init__(self, case: Case, fractions: Fractions | None, kept: frozenset[str] | None = None) -> None:
         self.case = case
+        self.gone = [name for name in case.circuit.parasitics if kept is not None and name not in kept]
         circuit, sequence = case.circuit, case.sequence
         if len(fluxes(circuit)) + len(circuit.capacitors) > MOST_STATES:
             raise NotReduced("its reduced model is told for stages of one coil and one capacitor")
@@ -66,6 +119,12 @@ class Reduced:
             raise NotReduced("a coil's current does not come to rest within the period")
         # those without losses give names to the shares, but not the condition on them
         self.period = None if self.bends or fractions is None else self._period()
+        count = len(sequence.intervals)
+        self.balances = {
+            frozenset(("m", k, ("i", capacitor.name)) for k in range(count)): capacitor
+            for capacitor in circuit.capacitors
+        }
+        """Charge balances by the unknowns in their rows."""
         self.steady = self._steady()
         self.ring = Ring(
             (*self.fractions.unknown.values(), *case.stages.symbols, *parameter_names(circuit), S)
@@ -92,11 +151,27 @@ class Reduced:
         return None
 
     def _rows(self) -> list[Row]:
-        return period_rows(self.case.circuit, self.case.sequence, self.network, bends=self.bends)
+        found = []
+        for row in period_rows(self.case.circuit, self.case.sequence, self.network, bends=self.bends):
+            left = {unknown: self._without_gone(coefficient) for unknown, coefficient in row.items()}
+            found.append({unknown: c for unknown, c in left.items() if not c.is_zero()})
+        return [row for row in found if row]
+
+    def _without_gone(self, coefficient: Polynomial) -> Polynomial:
+        for name in self.gone:
+            coefficient = self.own.coefficients(coefficient, name)[0]
+        return coefficient
 
     def _steady(self) -> Eliminated:
+        """The steady state, in which the event tells the capacitor's voltage and d2 stands as a symbol.
+
+        Its balance of charge, which is left out, asks something of d2: with it the rows contradict each other
+        for all other values, and so may their changes.
+        """
         rows = []
         for row in self._rows():
+            if frozenset(row) in self.balances:
+                continue
             told: Row = {}
             for unknown, coefficient in row.items():
                 if unknown is None:
@@ -150,14 +225,10 @@ class Reduced:
         circuit, sequence = case.circuit, case.sequence
         whole = sum((ring.symbol(name) for name in sequence.fractions), ring.zero)
         s = ring.symbol(S)
-        balances = {
-            frozenset(("m", k, ("i", c.name)) for k in range(len(sequence.intervals))): c
-            for c in circuit.capacitors
-        }
         rows: list[Row] = []
         for row in self._rows():
             changed = self._changed(row)  # T does not change with the shares: it is put in afterwards
-            capacitor = balances.get(frozenset(row))
+            capacitor = self.balances.get(frozenset(row))
             if capacitor is not None:
                 farads = ring.symbol(capacitor.quantity.symbol)
                 changed["V", capacitor.name] = -s * farads * whole * _scale(changed, row)

@@ -14,7 +14,7 @@ from voltsec.tableau.expression import Writer
 from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, factors
 
-LONGEST_ROOT = 24
+LONGEST_ROOT = 32
 """Terms of a factor up to which its natural frequency and quality factor are written."""
 LONGEST_GAIN = 16
 """Terms of all factors of a gain that need no shortening."""
@@ -52,6 +52,12 @@ class Factored:
     poles: tuple[Factor, ...]
     near: bool = False
     """The gain is to first order in the parasitics."""
+
+    @property
+    def all_near(self) -> Factored:
+        """The same, every part said to be to first order."""
+        zeros, poles = (tuple(replace(f, near=True) for f in side) for side in (self.zeros, self.poles))
+        return replace(self, zeros=zeros, poles=poles, near=True)
 
     @property
     def anything_near(self) -> bool:

@@ -18,7 +18,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
 from voltsec.dynamics.averaged import PROBE, S, SmallSignal, probed, small_signal, with_probe
 from voltsec.dynamics.chosen_mode import mode_and_case
-from voltsec.dynamics.discontinuous import NotReduced, Reduced
+from voltsec.dynamics.discontinuous import NotReduced, Reduced, reduced_model
 from voltsec.dynamics.equations import INPUT_CURRENT, OUTPUT, duty_ring, ordinary_outputs, shares_of
 from voltsec.dynamics.factored import Factored, Factorer
 from voltsec.dynamics.fitted import fitted_transfer
@@ -163,7 +163,8 @@ def small_signals(
     if sampled is not None and averaged is not None:
         notes += deviation(averaged, sampled, links[0].key)
     notes += left_out(answer.circuit, case) if written.factorer is not None else []
-    notes += first_order(case.circuit, any(one.near is not None for one in responses))
+    if any(one.near is not None for one in responses):
+        notes.append(first_order(case.circuit, not written.first_order))
     return Model(
         answer.circuit,
         case,
@@ -236,7 +237,7 @@ class _Written:
     def _reduced(self, case: Case, fractions: Fractions | None) -> None:
         """``fractions`` are those of the mode's formulas, None where these are not written."""
         try:
-            found = in_time(lambda: Reduced(case, fractions))
+            found = in_time(lambda: reduced_model(case, fractions))
             why = "it took too long"
         except NotReduced as problem:
             found, why = None, str(problem)
@@ -265,7 +266,7 @@ class _Written:
         Of long factors only what is of first order in ``small``.
         """
         ratio, factorer = self.ratio(link), self.factorer
-        if ratio is None or factorer is None:
+        if ratio is None or factorer is None or (self.first_order and not small):
             return None
         found: Factored | None = in_time(lambda: factorer.factored(ratio, small))
         return found
@@ -273,7 +274,14 @@ class _Written:
     def near(self, link: Link) -> Factored | None:
         """The response with its long factors to first order in the parasitics; None where none is long."""
         found = self.factored(link, self.parasitics) if self.parasitics else None
+        if found is not None and self.first_order:
+            return found.all_near
         return found if found is not None and found.anything_near else None
+
+    @property
+    def first_order(self) -> bool:
+        """There is nothing but the first order."""
+        return self.reduced is not None and self.reduced.first_order
 
 
 def continuous(mode: Mode) -> bool:

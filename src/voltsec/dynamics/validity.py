@@ -120,12 +120,8 @@ def left_out(circuit: Circuit, case: Case) -> list[str]:
     return found
 
 
-def first_order(circuit: Circuit, near: bool) -> list[str]:
-    """What is left out of formulas ``near`` the whole ones."""
-    if not near:
-        return []
+def first_order(circuit: Circuit, whole: bool) -> str:
+    """What is left out of formulas to first order; ``whole`` where numbers and curves have it."""
     names = ", ".join(circuit.parasitics)
-    return [
-        f"≈: to first order in {names}; products of them are left out of what would be too long to be read, "
-        "not of the numbers and curves"
-    ]
+    text = f"≈: to first order in {names}; products of them are left out"
+    return f"{text} of what would be too long to be read, not of the numbers and curves" if whole else text
