@@ -162,7 +162,8 @@ def small_signals(
     averaged = responses[0].averaged if responses and written.reduced is None else None
     if sampled is not None and averaged is not None:
         notes += deviation(averaged, sampled, links[0].key)
-    notes += left_out(answer.circuit, case) if written.factorer is not None else []
+    if written.factorer is not None:
+        notes += left_out(answer.circuit, case, written.reduced is not None)
     if any(one.near is not None for one in responses):
         notes.append(first_order(case.circuit, not written.first_order))
     return Model(

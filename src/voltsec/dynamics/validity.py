@@ -90,8 +90,8 @@ def jumping_states(sampled: Sampled) -> list[str]:
     return [f"{', '.join(moved)} {'are' if len(moved) > 1 else 'is'} recharged in no time, which damps"]
 
 
-def left_out(circuit: Circuit, case: Case) -> list[str]:
-    """What the formulas neglect."""
+def left_out(circuit: Circuit, case: Case, reduced: bool) -> list[str]:
+    """What the formulas neglect; ``reduced`` ones take currents that start anew every period along."""
     kept = {element.name for element in case.circuit.elements}
     gone = [element.name for element in circuit.elements if element.name not in kept]
     found = []
@@ -103,14 +103,14 @@ def left_out(circuit: Circuit, case: Case) -> list[str]:
     capacitors = [capacitor.name for capacitor in case.circuit.capacitors]
     ideal = [capacitor.name for capacitor in case.circuit.capacitors if capacitor.resistance is None]
     if capacitors:
-        text = f"averaged: the ripple of {', '.join(capacitors)} is neglected"
+        text = f"{'reduced' if reduced else 'averaged'}: the ripple of {', '.join(capacitors)} is neglected"
         if ideal:
             verb = "have" if len(ideal) > 1 else "has"
             text += (
                 f"; {', '.join(ideal)} {verb} no series resistance in the netlist, so no zero comes from it"
             )
         found.append(text)
-    if case.sequence.unknown:
+    if case.sequence.unknown and not reduced:
         cores = [t.magnetizing.symbol for t in case.circuit.transformers if t.magnetizing is not None]
         if cores:
             found.append(
