@@ -22,6 +22,7 @@ from voltsec.report.document import document
 from voltsec.report.factored_form import FactoredForm, Markup
 from voltsec.report.figure_face import CURVES, INK, panels
 from voltsec.report.latex_figure import latex_figure
+from voltsec.report.over_frequency import over_frequency
 from voltsec.report.over_time import over_time
 from voltsec.report.page import page
 
@@ -168,3 +169,30 @@ def test_latex_and_markdown_hold_the_small_signals() -> None:
     assert text.count(r"\begin{tikzpicture}") == text.count(r"\end{tikzpicture}")
     assert text.count("One period ") == 2 and text.count("up to half the switching frequency") == 3
     assert r"\omega_{z1} = \frac{D'^{2} R}{L}" in text and "right half-plane" in text
+
+
+PUMP = """converter "doubled battery rail for the lamp"
+source Vg : in -> gnd = 12 V
+switch S1 : in -> x
+switch S2 : x -> gnd
+capacitor C1 : x -> y = 10 uF
+diode D1 : in -> y
+diode D2 : y -> out
+capacitor Co : out -> gnd = 47 uF
+load R : out -> gnd = 100 ohm
+drive S1 at D
+drive S2 against S1
+operate D = 0.4, T = 10 us
+"""
+
+
+def test_a_duty_that_moves_the_output_by_its_ripple_alone_has_its_curve() -> None:
+    """A pump of ideal parts doubles at any duty; its mean moves by the ripple all the same."""
+    answer = voltsec.solve(voltsec.read(PUMP))
+    shown = over_frequency(answer)
+    assert shown is not None
+    duty = shown.model.response("duty")
+    assert duty is not None and duty.averaged is not None and duty.averaged.zero
+    exact = shown.model.exact(duty.link, np.array([1e3]))
+    assert exact is not None and abs(exact[0]) > 0
+    assert any("duty" in kinds for kinds, _ in shown.figures)

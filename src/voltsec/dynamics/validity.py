@@ -23,16 +23,15 @@ JUMP = 1e-6
 
 def deviation(averaged: Transfer, sampled: Sampled, key: tuple[str, str]) -> list[str]:
     """A note where the averaged response is far from the exact one, with the cause where one is seen."""
-    switching = 1.0 / float(sampled.network.point["T"][0])
-    hertz = np.geomspace(switching * LOWEST, switching * HIGHEST, COMPARED)
-    exact = sampled.at(hertz)[key]
+    hertz = _compared(sampled)
     if averaged.zero:
-        if np.abs(exact).max() <= NOTHING * max(np.abs(one).max() for one in sampled.at(hertz).values()):
+        if exactly_zero(sampled, key):
             return []
         return [
             "the averaged response is zero, the exact one is not: only what averaging neglects moves the "
             f"output{_because(sampled)}"
         ]
+    exact = sampled.at(hertz)[key]
     with np.errstate(all="ignore"):
         ratio = exact / averaged.at(hertz)
         level, angle = np.abs(20 * np.log10(np.abs(ratio))), np.abs(np.degrees(np.angle(ratio)))
@@ -44,6 +43,17 @@ def deviation(averaged: Transfer, sampled: Sampled, key: tuple[str, str]) -> lis
         "below a tenth of the switching frequency the averaged response is off by up to "
         f"{level.max():.1f} dB and {angle.max():.0f} degrees, the exact one is right{_because(sampled)}"
     ]
+
+
+def exactly_zero(sampled: Sampled, key: tuple[str, str]) -> bool:
+    """The exact response is zero at all frequencies that averaged and exact ones are compared at."""
+    found = {name: float(np.abs(values).max()) for name, values in sampled.at(_compared(sampled)).items()}
+    return found[key] <= NOTHING * max(found.values())
+
+
+def _compared(sampled: Sampled) -> np.ndarray:
+    switching = 1.0 / float(sampled.network.point["T"][0])
+    return np.geomspace(switching * LOWEST, switching * HIGHEST, COMPARED)
 
 
 def _because(sampled: Sampled) -> str:

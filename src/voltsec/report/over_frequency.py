@@ -9,6 +9,7 @@ from voltsec.circuit.fault import CircuitError
 from voltsec.dynamics.chosen_mode import NotTold
 from voltsec.dynamics.input_filter import Interaction
 from voltsec.dynamics.model import Model, Response
+from voltsec.dynamics.validity import exactly_zero
 from voltsec.practice.dynamics import told_of
 from voltsec.practice.sweep import BadSweep
 from voltsec.report.dynamics_words import reduced_sentences
@@ -50,20 +51,21 @@ class OverFrequency:
         there = {
             one.link.kind
             for one in self.model.responses
-            if (one.averaged is not None or self.model.sampled is not None) and not _none(one)
+            if (one.averaged is not None or self.model.sampled is not None) and not self._none(one)
         }
         return [(kinds, name) for kinds, name in CURVES if there & set(kinds)]
+
+    def _none(self, response: Response) -> bool:
+        """True for a response that is zero: there is no curve."""
+        if response.averaged is None or not response.averaged.zero:
+            return False
+        return self.model.sampled is None or exactly_zero(self.model.sampled, response.link.key)
 
     @property
     def notes(self) -> Iterator[str]:
         """Sentences."""
         for note in self.model.notes:
             yield f"{note[0].upper()}{note[1:]}."
-
-
-def _none(response: Response) -> bool:
-    """True for a response that is zero: there is no curve."""
-    return response.averaged is not None and response.averaged.zero
 
 
 def over_frequency(solution: Solution) -> OverFrequency | None:
