@@ -135,6 +135,9 @@ def test_roots_are_compared_exactly() -> None:
     assert vanishes(sqrt(4 * D**2 / K + 1) - sqrt(K) * sqrt(4 * D**2 + K) / K, point)
     assert not vanishes(sqrt(4 * D**2 / K + 1) - sqrt(4 * D**2 + K), point)
     assert vanishes(sqrt((1 - D) ** 2 * K) - (1 - D) * sqrt(K), point)
+    inner = 1 + sqrt(K)  # a root under a root
+    assert vanishes(sqrt(D * inner) - sqrt(D) * sqrt(inner), point)
+    assert not vanishes(sqrt(D * inner) - sqrt(D + inner), point)
     assert not vanishes(sqrt((1 - D) ** 2 * K) + (1 - D) * sqrt(K), point)
 
 

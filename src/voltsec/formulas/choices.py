@@ -195,7 +195,7 @@ class Choices:
     def _covered(self, unique: list[Sum], values: Array, slack: Array, place: int, kept: list[int]) -> bool:
         """True where one of those kept is proved to be as large as the sum at ``place``."""
         above = [other for other in kept if (values[other] >= values[place] - slack).all()]
-        above.sort(key=lambda other: -float(np.nanmean(values[other] - values[place])))
+        above.sort(key=lambda other: -float(np.nan_to_num(values[other] - values[place]).mean()))
         if values.shape[1] >= GENERIC and any(
             (np.abs(values[other] - values[place]) <= slack).all() for other in above
         ):

@@ -147,7 +147,10 @@ def vanishes(expression: Expr, point: Mapping[str, float]) -> bool:
         return whole ** int(2 * power.exp)
 
     def variable_of(factor: Expr) -> Symbol:
-        return roots.setdefault(factor, sympy.Dummy("root", positive=True))
+        if factor not in roots:
+            roots[factor] = sympy.Dummy("root", positive=True)
+            numbers[roots[factor]] = sympy.sqrt(factor.subs(numbers))  # it may stand under another root
+        return roots[factor]
 
     def is_root(node: sympy.Basic) -> bool:
         return isinstance(node, Pow) and node.exp.is_Rational and node.exp.q == 2
@@ -161,6 +164,6 @@ def vanishes(expression: Expr, point: Mapping[str, float]) -> bool:
     except (NotRational, sympy.PolynomialError):
         return False
     top = sympy.expand(sympy.together(plain).as_numer_denom()[0])
-    for factor, variable in roots.items():
+    for factor, variable in reversed(roots.items()):  # outer roots hold inner ones
         top = sympy.expand(sympy.rem(top, variable**2 - factor, variable))
     return bool(top == 0)
