@@ -100,12 +100,12 @@ class PeriodicProblem:
         self.ring = Ring(parameter_names(circuit))
         self.network = Network(circuit, self.ring, references)
         self.voltage_level = max([abs(point[s.quantity.symbol]) for s in circuit.sources] or [1.0])
-        loads = circuit.of(Load) or circuit.of(Resistor)
-        resistances = [point[e.quantity.symbol] for e in loads]
         currents = [abs(point[e.quantity.symbol]) for e in circuit.of(CurrentSource)]
-        self.resistance_level = min(resistances) if resistances else 1.0
-        if any(currents) and not resistances:
-            self.resistance_level = self.voltage_level / max(currents)
+        levels = [self.voltage_level / current for current in currents if current]
+        levels += [point[e.quantity.symbol] for e in circuit.of(Load)]
+        # a resistor may be next to nothing in a current's way
+        levels = levels or [point[e.quantity.symbol] for e in circuit.of(Resistor)]
+        self.resistance_level = min(levels, default=1.0)
         self.relations = [self._relations(stage) for stage in stages]
         matrix = inductance_rows(circuit, self.ring)
         self.inductance = np.zeros((len(self.coils), len(self.coils)))

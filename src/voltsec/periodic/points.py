@@ -128,10 +128,11 @@ class _Ordinary:
         self.circuit = circuit
         self.base = base
         self.volt = abs(base[circuit.input.quantity.symbol]) or 1.0
-        loads = circuit.of(Load) or circuit.of(Resistor)
-        self.ohm = base[loads[0].quantity.symbol] if loads else 10.0
-        if not loads and circuit.of(CurrentSource):
-            self.ohm = self.volt / abs(base[circuit.of(CurrentSource)[0].quantity.symbol])
+        currents = [abs(base[e.quantity.symbol]) for e in circuit.of(CurrentSource)]
+        ohms = [base[e.quantity.symbol] for e in circuit.of(Load)]
+        ohms += [self.volt / current for current in currents if current]
+        ohms += [base[e.quantity.symbol] for e in circuit.of(Resistor)]  # may be next to nothing
+        self.ohm = next(iter(ohms), 10.0)
         self.levels = dict(self._levels())
         named = [(word, q.symbol) for e in circuit.elements for word, q in e.parasitics.items()]
         self.resistances = [symbol for word, symbol in named if word == "resistance"]

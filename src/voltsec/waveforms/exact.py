@@ -158,8 +158,8 @@ class _Search:
         good = periodic.good
         if not good.any():
             return
-        periodic, leaks = after_leaks(periodic)
         exact, trajectory = self.exact, periodic.trajectory
+        periodic, leaks = after_leaks(without_idle(periodic))
         key = (trajectory.sequence, trajectory.instants)
         if key not in exact.sequences:
             exact.sequences.append(key)

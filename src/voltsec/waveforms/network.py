@@ -140,10 +140,11 @@ class PeriodNetwork:
         none = np.zeros(1)
         volt = _highest([np.abs(point[s.quantity.symbol]) for s in circuit.sources] or [none + 1])
         volt = np.where(volt > 0, volt, 1.0)
-        found = circuit.of(Load) or circuit.of(Resistor)
         second = float(point["T"][0])
-        ampere = _highest([volt / point[e.quantity.symbol] for e in found] or [none])
-        ampere = _highest([ampere, *(np.abs(point[e.quantity.symbol]) for e in circuit.of(CurrentSource))])
+        taken = [np.abs(point[e.quantity.symbol]) for e in circuit.of(CurrentSource)]
+        ampere = _highest([none, *taken, *(volt / point[e.quantity.symbol] for e in circuit.of(Load))])
+        if not np.all(ampere > 0):  # a resistor may be next to nothing in a current's way
+            ampere = _highest([none, *(volt / point[e.quantity.symbol] for e in circuit.of(Resistor))])
         if not np.all(ampere > 0):
             henries = [point[coil.symbol] for coil in coils(circuit)]
             ampere = volt * second / _highest(henries) if henries else volt

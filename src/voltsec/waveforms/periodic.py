@@ -9,6 +9,7 @@ the current, or the voltage, that must be zero there.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -94,26 +95,26 @@ def followed_state(
 
 
 def without_idle(periodic: Periodic) -> Periodic:
-    """The same state (one point) with the diodes that carry nothing throughout an interval blocking in it.
+    """The same states with the diodes that carry nothing throughout an interval blocking in it.
 
     Such a diode may be said to conduct or to block; where it blocks, voltages that nothing fixes are open.
     """
-    trajectory = periodic.trajectory
-    if not periodic.good[0]:
+    trajectory, good = periodic.trajectory, periodic.good
+    if not good.any():
         return periodic
     margins = [one for one in trajectory.diode_margins() if one[2] and one[0] not in trajectory.instants]
-    largest = max((float(np.abs(values).max()) for *_, values in margins), default=0.0)
+    largest = max((float(np.abs(values[good]).max()) for *_, values in margins), default=0.0)
     idle: dict[int, set[str]] = {}
     for k, name, _, _, values in margins:
-        if np.abs(values).max() < IDLE * largest:
+        if np.abs(values[good]).max() < IDLE * largest:
             idle.setdefault(k, set()).add(name)
     if not idle:
         return periodic
-    kept: list[tuple[Interval, float]] = []
+    kept: list[tuple[Interval, Array]] = []
     instants = set()
     for k, interval in enumerate(trajectory.sequence.intervals):
         fewer = Interval(interval.stage, interval.conducting - idle.get(k, set()))
-        share = float(trajectory.fractions[0, k])
+        share = trajectory.fractions[:, k]
         if k in trajectory.instants:
             instants.add(len(kept))
         elif kept and kept[-1][0] == fewer and len(kept) - 1 not in instants:
@@ -121,16 +122,19 @@ def without_idle(periodic: Periodic) -> Periodic:
             continue
         kept.append((fewer, share))
     sequence = Sequence(tuple(interval for interval, _ in kept))
-    fractions = np.array([[share for _, share in kept]])
+    fractions = np.stack([share for _, share in kept], axis=1)
+    network = trajectory.network
     try:
-        found = Trajectory(trajectory.network, sequence, frozenset(instants), fractions, trajectory.start)
+        found = Trajectory(network, sequence, frozenset(instants), fractions, trajectory.start)
         with np.errstate(all="ignore"):
-            off = np.abs(found.end - trajectory.end).max()
-            good = found.fixed_signs_right[0] and found.usable[0]
+            off = np.abs(found.end - trajectory.end).max(axis=1)
+            same = off < CLOSE * (1 + np.abs(trajectory.start).max(axis=1))
+            fits = (same & found.fixed_signs_right & found.usable)[good].all()
+            solver = _Solver(network, sequence, fractions, frozenset(instants))
+            open_ = solver.fixed_point(solver.chain(fractions)[1])[1]
     except (NotDetermined, np.linalg.LinAlgError):
         return periodic
-    same = off < CLOSE * (1 + np.abs(trajectory.start).max())
-    return Periodic(found, periodic.good, periodic.open_) if good and same else periodic
+    return Periodic(found, good, open_) if fits else periodic
 
 
 def with_open_shares(periodic: Periodic) -> Periodic:
@@ -210,7 +214,11 @@ class _Solver:
         self.last = [places[-1] for places in members for _ in places[:-1]]
         self.systems = [network.system(interval.conducting) for interval in sequence.intervals]
         self.period = network.point["T"] / network.scales.second
-        self.events = [ending_row(network, sequence, k) for k in self.unknown]
+
+    @cached_property
+    def events(self) -> list[Array]:
+        """What is zero at the ends of the intervals that end by themselves; see :func:`ending_row`."""
+        return [ending_row(self.network, self.sequence, k) for k in self.unknown]
 
     def whole(self, unknown: Array) -> Array:
         """Every fraction (P, intervals) from those of the intervals that end by themselves (P, unknowns)."""
