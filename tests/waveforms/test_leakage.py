@@ -113,3 +113,24 @@ def test_what_leaks_pull_to_different_sides_stays_open() -> None:
     assert found.values["output_voltage"][0] == pytest.approx(4.8, rel=1e-6)
     assert np.isnan(found.values["capacitor_voltages.C1"][0])
     assert not found.leaks
+
+
+def test_leaks_that_pull_to_different_sides_decide_nothing() -> None:
+    """DB's leak charges C2 to the input, C2's own and DA's discharge it: the ratio of the leaks decides."""
+    found = exact(
+        """source Vg : in -> gnd = 12 V
+switch S : in -> x
+diode D1 : gnd -> x
+inductor L : x -> out = 100 uH
+capacitor Co : out -> gnd = 100 uF
+load R : out -> gnd = 5 ohm
+diode DA : gnd -> n2
+capacitor C2 : n2 -> gnd = 1 uF
+diode DB : n2 -> in
+operate D = 0.4, T = 10 us
+"""
+    )
+    assert found.found[0] and not found.leaks
+    assert np.isnan(found.values["capacitor_voltages.C2"][0])
+    assert np.isnan(found.values["stress.DB.voltage_peak"][0])
+    assert found.values["output_voltage"][0] == pytest.approx(4.8, rel=1e-3)

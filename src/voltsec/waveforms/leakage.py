@@ -47,7 +47,8 @@ def after_leaks(periodic: Periodic) -> tuple[Periodic, Array]:
         for end, side in ((low, 1.0), (high, -1.0)):
             fixed = np.isfinite(end) & (np.abs(end) < FARTHEST) & ~decided
             at_end = replace(trajectory, start=trajectory.start + np.where(fixed, end, 0.0)[:, None] * along)
-            losses = np.array([side * loss for loss in _losses(at_end, moved)])
+            beyond = replace(at_end, start=at_end.start + along)
+            losses = np.array([side * loss for loss in _losses(at_end, beyond)])
             if len(losses):
                 largest = np.abs(losses).max(axis=0)
                 here = fixed & (largest > 0) & (losses >= -HELD * largest).all(axis=0)
