@@ -50,6 +50,13 @@ def budget_of(seconds: float) -> AbstractContextManager[None]:
     return _ending(_budget, OPTIONAL * seconds)
 
 
+def ordinary_budget(seconds: float | None = None) -> AbstractContextManager[None]:
+    """A budget of so many seconds; :data:`BUDGET` where neither they nor a budget around are given."""
+    if seconds is None:
+        seconds = BUDGET if seconds_left() == inf else inf
+    return budget_of(seconds)
+
+
 def seconds_left() -> float:
     """What is left for optional steps, infinite without a budget."""
     return min(_budget.get(), _limit.get()) - thread_time()

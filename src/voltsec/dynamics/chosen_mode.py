@@ -52,7 +52,7 @@ def mode_and_case(
             return *met, ["the mode at the operating point is not among those that solve lists"]
         notes.append(
             "at the operating point none of the listed modes holds: the averaged model is that of "
-            f"{chosen_mode(answer).name}, the exact response is right"
+            f"{chosen_mode(answer).name}"
         )
     chosen = chosen_mode(answer, name)
     return chosen, answer.engine.case(chosen.name), notes

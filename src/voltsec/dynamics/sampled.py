@@ -88,6 +88,8 @@ class Sampled:
         self.sensitive = [self._alone(symbol) for symbol in self.sources]
         self.pieces = [self._piece(k) for k in range(len(trajectory.sequence.intervals))]
         self.lasting = [k for k in range(len(self.pieces)) if k not in trajectory.instants]
+        for k in self.lasting[:-1]:
+            self._moved(k, 0j)  # where it is not determined no frequency has a response
 
     def _stages(self) -> Stages:
         """The order of the switch edges in the steady state."""

@@ -84,12 +84,14 @@ def _port(builder: ModeFormulas, name: str, longest: int) -> PortCurrent | None:
         else:
             flowing = flowing + fraction
         middle, half = waves.numeric(mean), waves.numeric(ramp)
-        edges.append((middle - half, middle + half))
+        with np.errstate(all="ignore"):  # points beyond what a float holds are left out below
+            edges.append((middle - half, middle + half))
     peak = np.max(np.abs(np.array(edges)), axis=(0, 1))
     steps = False
     for k, (_, end) in enumerate(edges):
         start = edges[(k + 1) % len(edges)][0]
-        jumps = np.abs(end - start) / np.maximum(peak, 1e-300)
+        with np.errstate(all="ignore"):
+            jumps = np.abs(end - start) / np.maximum(peak, 1e-300)
         known = jumps[np.isfinite(jumps)]
         steps = steps or bool(known.size and np.median(known) > JUMP)
     share = builder.form.expression(Ratio(flowing, ring.one))

@@ -104,7 +104,7 @@ class PeriodicProblem:
         resistances = [point[e.quantity.symbol] for e in loads]
         currents = [abs(point[e.quantity.symbol]) for e in circuit.of(CurrentSource)]
         self.resistance_level = min(resistances) if resistances else 1.0
-        if currents and not resistances:
+        if any(currents) and not resistances:
             self.resistance_level = self.voltage_level / max(currents)
         self.relations = [self._relations(stage) for stage in stages]
         matrix = inductance_rows(circuit, self.ring)

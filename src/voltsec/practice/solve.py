@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import inf, isinf
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.computing_time import BUDGET, budget_of, seconds_left
+from voltsec.circuit.computing_time import ordinary_budget
 from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.quasi_static import quasi_static
 from voltsec.formulas.remarks import left_open
@@ -38,9 +37,7 @@ def solve(circuit: Circuit, budget: float | None = None) -> Solution:
     Formulas may take ``budget`` seconds of computing time (20 where neither it nor one around this call is
     given); what is not finished then is left out, and ``notes`` say so.
     """
-    if budget is None and isinf(seconds_left()):
-        budget = BUDGET
-    with budget_of(inf if budget is None else budget):
+    with ordinary_budget(budget):
         circuit.check()
         point = operating_point(circuit)
         settled = frozenset() if point is None else settling(circuit, point)

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from sympy import Basic
 
+from voltsec.circuit.computing_time import ordinary_budget
 from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.cautions import cautions
 from voltsec.report.contents import derivations, lead, parts, purpose, shown_losses, title
@@ -48,14 +49,18 @@ PREAMBLE = r"""\documentclass[a4paper]{article}
 
 
 def document(solution: Solution, suffix: str) -> str:
-    """The text of the report; the page for ``.html`` and ``.pdf``."""
-    if suffix == ".md":
-        return markdown(solution)
-    if suffix == ".tex":
-        return latex_document(solution)
-    from voltsec.report.page import page
+    """The text of the report; the page for ``.html`` and ``.pdf``.
 
-    return page(solution, for_print=suffix == ".pdf")
+    What is not written in 20 seconds of computing time, or in the budget around, is left out, and it says so.
+    """
+    with ordinary_budget():
+        if suffix == ".md":
+            return markdown(solution)
+        if suffix == ".tex":
+            return latex_document(solution)
+        from voltsec.report.page import page
+
+        return page(solution, for_print=suffix == ".pdf")
 
 
 def latex_document(solution: Solution) -> str:

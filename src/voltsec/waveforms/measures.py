@@ -31,7 +31,7 @@ from voltsec.results.measures import (
 )
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.other_losses import JUMP, core, turning
-from voltsec.waveforms.periodic import Periodic
+from voltsec.waveforms.periodic import Periodic, with_open_shares
 from voltsec.waveforms.shares import open_range, settled_functional
 from voltsec.waveforms.trajectory import Trajectory
 
@@ -50,7 +50,7 @@ class Measures:
     """
 
     def __init__(self, periodic: Periodic) -> None:
-        self.periodic = periodic
+        self.periodic = periodic = with_open_shares(periodic)
         self.trajectory: Trajectory = periodic.trajectory
         self.network = self.trajectory.network
         self.lasting = [k for k in range(len(self.trajectory.systems)) if k not in self.trajectory.instants]

@@ -8,7 +8,7 @@ the current, or the voltage, that must be zero there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -131,6 +131,37 @@ def without_idle(periodic: Periodic) -> Periodic:
         return periodic
     same = off < CLOSE * (1 + np.abs(trajectory.start).max())
     return Periodic(found, periodic.good, periodic.open_) if good and same else periodic
+
+
+def with_open_shares(periodic: Periodic) -> Periodic:
+    """The same states with the diodes conducting that might as well: no voltage is across them throughout.
+
+    Where such a diode beside others (two rectifiers of a winding that is shorted elsewhere) may take any part
+    of their current, ideal parts leave the part open, whichever of them the sequence says conducts.
+    """
+    trajectory, good = periodic.trajectory, periodic.good
+    network = trajectory.network
+    if len(network.circuit.diodes) < 2 or not good.any():
+        return periodic
+    unit = np.broadcast_to(network.scales.volt, good.shape)[good, None]
+    intervals = list(trajectory.sequence.intervals)
+    for k, name, on, _, values in trajectory.diode_margins():
+        if on or k in trajectory.instants or (np.abs(values[good]) > IDLE * unit).any():
+            continue
+        more = replace(intervals[k], conducting=intervals[k].conducting | {name})
+        try:
+            before, after = (network.system(one.conducting).loose for one in (intervals[k], more))
+        except (NotDetermined, np.linalg.LinAlgError):
+            continue
+        if after.shape[2] > before.shape[2]:
+            intervals[k] = more
+    if tuple(intervals) == trajectory.sequence.intervals:
+        return periodic
+    found = replace(trajectory, sequence=Sequence(tuple(intervals)), known=())
+    with np.errstate(all="ignore"):
+        same = np.abs(found.end - trajectory.end).max(axis=1) < CLOSE * (1 + np.abs(found.start).max(axis=1))
+        fits = (same & found.fixed_signs_right & found.usable)[good].all()
+    return replace(periodic, trajectory=found) if fits else periodic
 
 
 def ending_row(network: PeriodNetwork, sequence: Sequence, k: int) -> Array:
