@@ -15,7 +15,7 @@ from voltsec.report.machine import as_json
 from voltsec.report.notebook import html
 from voltsec.report.outline import result_rows
 from voltsec.report.rounding import cleaned
-from voltsec.report.selection import Part, Row, fitted
+from voltsec.report.selection import Part, Row, Section, fitted
 from voltsec.report.shortened import shortened
 from voltsec.report.terminal import show
 from voltsec.results.solution import Solution
@@ -106,7 +106,7 @@ def test_most_important_first() -> None:
     def part(importance: int, height: int) -> Part:
         return Part(importance, f"part {importance}", str(importance), height, (Row("", "", ""),))
 
-    one = [part(0, 2), part(1, 4), part(2, 5), part(5, 6), part(6, 1)]
+    one = Section(2, lambda: [part(0, 2), part(1, 4), part(2, 5), part(5, 6), part(6, 1)])
     every = fitted([one, one], 1, 1000)
     assert [len(parts) for parts in every] == [5, 5]
     told = fitted([one, one], 1, 30)
@@ -115,6 +115,14 @@ def test_most_important_first() -> None:
     assert [p.importance for p in fitted([one], 0, 3)[0]] == [0, 1]  # its core is told in any case
     total = sum(p.height + 1 for parts in fitted([one, one, one], 0, 42) for p in parts)
     assert total <= 42
+
+
+def test_what_has_no_room_is_not_worked_out() -> None:
+    """Long formulas of modes that no screen has room for would take seconds."""
+    short = Section(1, lambda: [Part(0, "all", "region", 1, (Row("", "", ""),))])
+    long = Section(50, lambda: pytest.fail("worked out in vain"))
+    assert [len(parts) for parts in fitted([short, long, short], 0, 10)] == [1, 0, 1]
+    assert long.missing([]) == ["all"]
 
 
 def test_one_line_says_what_is_left_out(solution: Solution, monkeypatch: pytest.MonkeyPatch) -> None:

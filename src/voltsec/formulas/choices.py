@@ -9,7 +9,7 @@ stays is written as ``Max``, and a quantity whose sign is open as ``Abs``.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -19,7 +19,7 @@ from sympy import Expr
 from voltsec.circuit.computing_time import go_on
 from voltsec.periodic.signs import LONGEST_FACTORED, Facts
 from voltsec.tableau.ratio import Ratio, insert
-from voltsec.tableau.ring import Polynomial, Ring, TooLarge, definite_sign, factors, product
+from voltsec.tableau.ring import Hashed, Polynomial, Ring, TooLarge, definite_sign, factors, product
 
 Array = np.ndarray
 Points = Mapping[str, Array]
@@ -52,11 +52,18 @@ class Knowledge:
     """Variables that are not positive: -1 for negative ones, None for those of either sign."""
     explicit: Callable[[Ratio], int | None] | None = None
     """Asked last: the sign once such variables are told by the parameters."""
+    _told: dict[tuple[Hashed, Hashed], int | None] = field(default_factory=dict, compare=False, repr=False)
 
     def sign(self, ratio: Ratio) -> int | None:
         """Sign of a ratio, ``None`` where it is not proved."""
         if ratio.is_zero:
             return 0
+        key = Hashed(ratio.numerator), Hashed(ratio.denominator)
+        if key not in self._told:
+            self._told[key] = self._sign(ratio)
+        return self._told[key]
+
+    def _sign(self, ratio: Ratio) -> int | None:
         if self.signs or self.explicit:
             turned = self.turned(ratio)
             found = None if turned is None else self.facts.sign(turned)
@@ -70,6 +77,14 @@ class Knowledge:
             return self.facts.sign(self.freed(ratio))
         except TooLarge:
             return None
+
+    def agrees(self, points: Points) -> Array:
+        """At which of ``points`` the facts hold, those about variables of either sign taken for granted."""
+        mask = np.ones(len(points["T"]), bool)
+        for fact in self.facts.known:
+            if not self.ring.variables(fact) & set(self.signs or ()):
+                mask &= self.ring.value(fact, points) > 0
+        return mask
 
     def freed(self, ratio: Ratio) -> Ratio:
         """The ratio with parameters put in by the mode's conditions."""
@@ -149,8 +164,19 @@ class Choices:
         if not one:
             return 0
         if one not in self._signs:
-            self._signs[one] = self._sign(one)
+            self._signs[one] = None if self._has_both_signs(one) else self._sign(one)
         return self._signs[one]
+
+    def _has_both_signs(self, one: Sum) -> bool:
+        """True where the sum is positive at one point and negative at another: no proof need be sought."""
+        with np.errstate(all="ignore"):
+            slack = TIE * sum((abs(c) * np.abs(self.values[place]) for place, c in one), start=np.zeros(1))
+            value = self.numeric(one)
+            return bool((value > slack)[self._agreeing].any() and (value < -slack)[self._agreeing].any())
+
+    @cached_property
+    def _agreeing(self) -> Array:
+        return self.known.agrees(self.points)
 
     def _sign(self, one: Sum) -> int | None:
         if len(one) == 1:

@@ -13,6 +13,7 @@ from voltsec.formulas.charge import Stretch, charge_swing
 from voltsec.formulas.choices import Choices, Knowledge, Points, Sum, added, difference, negative
 from voltsec.periodic.waveform import Waveform, Waveforms
 from voltsec.tableau.ratio import Ratio
+from voltsec.tableau.ring import Hashed
 
 MOST_ENDS = 12
 """Different values at interval ends up to which a swing is written out."""
@@ -37,11 +38,11 @@ class Extremes:
         self.points = points
         self.condition = condition
         self._write = write
-        self._written: dict[tuple[str, str], Expr] = {}
+        self._written: dict[tuple[Hashed, Hashed], Expr] = {}
 
     def write(self, ratio: Ratio) -> Expr:
         """A ratio as a formula; many parts carry the same currents."""
-        key = str(ratio.numerator), str(ratio.denominator)
+        key = Hashed(ratio.numerator), Hashed(ratio.denominator)
         if key not in self._written:
             self._written[key] = self._write(ratio)
         return self._written[key]

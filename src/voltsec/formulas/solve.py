@@ -141,10 +141,15 @@ class Engine:
 
     def first_orders(self) -> Iterator[tuple[str, FirstOrder | None]]:
         """Name and leading order in the small resistances and drops of every mode."""
-        for name, builder in self.builders:
-            yield name, in_time(partial(_first_order, builder))
-        for name, _ in self.numeric:
-            yield name, in_time(partial(first_order_dry, self.case(name)))
+        for name, _ in (*self.builders, *self.numeric):
+            yield name, self.first_order(name)
+
+    def first_order(self, name: str) -> FirstOrder | None:
+        """Leading order in the small resistances and drops of the mode called ``name``."""
+        builder = dict(self.builders).get(name)
+        if builder is not None:
+            return in_time(partial(_first_order, builder))
+        return in_time(lambda: first_order_dry(self.case(name)))
 
     def case(self, name: str) -> Case:
         """The sequence of the mode called ``name``, at a point where it holds."""

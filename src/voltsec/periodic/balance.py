@@ -100,6 +100,10 @@ class Balance:
     @cached_property
     def full(self) -> Eliminated:
         """Means and ramps together."""
+        return self._together(None)
+
+    def _together(self, longest: int | None) -> Eliminated:
+        """Means and ramps together; :class:`TooLarge` where a formula has more terms than ``longest``."""
         found = None
         for all_events in (False, True):
             rows = period_rows(self.circuit, self.sequence, self.network, all_events, self.bends)
@@ -109,6 +113,7 @@ class Balance:
                 fractions_unknown=self.by_itself,
                 limited=not isinstance(self.ring, ScaledRing),
                 vanishes=self.vanishes,
+                longest=longest,
             )
             if len(self.factors(found)) >= len(self.sequence.unknown):
                 break
@@ -177,10 +182,10 @@ class Balance:
         if not bends_count(self.circuit):
             return False
         try:
-            solved = self.full.solved.values()
+            self.full = self._together(LONG_TOGETHER)
         except TooLarge:
             return True
-        return any(len(part) > LONG_TOGETHER for bottom, row in solved for part in (bottom, *row.values()))
+        return False
 
     @cached_property
     def ripple_means(self) -> RippleMeans | None:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from voltsec.circuit.computing_time import go_on
-from voltsec.periodic.coefficients import Coefficients, slope
+from voltsec.periodic.coefficients import Coefficients, PutIn, Terms, slope
 from voltsec.periodic.core_rows import Core
 from voltsec.periodic.folding import Array, Folded, Linear, Value, evaluate
 
@@ -146,7 +146,8 @@ class System:
         basis: Basis | None = None
         for start in range(0, length, BLOCK):
             part = slice(start, min(start + BLOCK, length))
-            matrix, right, _ = self.scaled(cut(point, part), part.stop - start)
+            here = cut(point, part)
+            matrix, right, _ = self.scaled(self.filled(here, part.stop - start), here)
             if basis is None:
                 basis = choose(matrix[len(matrix) // 2], right[len(right) // 2])
                 directions = tuple(np.full_like(values, np.nan) for _ in basis.free)
@@ -159,7 +160,7 @@ class System:
 
     def surplus(self, point: Mapping[str, Value]) -> int:
         """How many equations more there are than unknowns can satisfy, at one ``point``."""
-        matrix, right, _ = self.scaled(point, 1)
+        matrix, right, _ = self.scaled(self.filled(point, 1), point)
         return choose(matrix[0], right[0]).surplus
 
     def settle(self, point: Mapping[str, Value], start: Array) -> tuple[Array, Array]:
@@ -174,17 +175,22 @@ class System:
         for begin in range(0, length, BLOCK):
             part = slice(begin, min(begin + BLOCK, length))
             here = cut(point, part)
+            filled = self.filled(here, part.stop - begin)
             if basis is None:
                 middle = slice((part.stop - begin) // 2, (part.stop - begin) // 2 + 1)
                 one = self.with_fractions(cut(here, middle), start[:, part][:, middle])
-                matrix, right, _ = self.scaled(one, 1)
+                matrix, right, _ = self.scaled(filled.cut(middle), one)
                 basis = choose(matrix[0], right[0])
-            found[:, part], good[part] = self._newton(here, start[:, part], basis)
+            found[:, part], good[part] = self._newton(filled, here, start[:, part], basis)
         return found, good
 
-    def scaled(self, point: Mapping[str, Value], count: int) -> tuple[Array, Array, Array]:
+    def filled(self, point: Mapping[str, Value], count: int) -> Filled:
+        """Coefficients and their slopes at ``count`` points, where only the fractions may still change."""
+        return Filled(self._values[3].at_points(point, count), self._changes[3].at_points(point, count))
+
+    def scaled(self, filled: Filled, point: Mapping[str, Value]) -> tuple[Array, Array, Array]:
         """Matrix (points x rows x unknowns), right sides, and what every row was divided by."""
-        matrix, right = self._matrix(point, count)
+        matrix, right = self._matrix(filled, point)
         scale = np.abs(matrix).max(axis=2, initial=0.0)
         scale = np.where(np.isfinite(scale) & (scale > 0), scale, 1.0)
         return matrix / scale[:, :, None], right / scale, scale
@@ -197,7 +203,9 @@ class System:
             full[self.fractions[last]] = full[self.fractions[last]] - unknown[row]
         return full
 
-    def _newton(self, point: Mapping[str, Value], start: Array, basis: Basis) -> tuple[Array, Array]:
+    def _newton(
+        self, filled: Filled, point: Mapping[str, Value], start: Array, basis: Basis
+    ) -> tuple[Array, Array]:
         """Newton's method on unknowns and fractions together.
 
         The equations are linear in each of the two alone, so that a step goes astray far less than one of
@@ -208,14 +216,15 @@ class System:
         good = np.zeros(count, bool)
         active = np.arange(count)
         with np.errstate(all="ignore"):
-            matrix, right, _ = self.scaled(self.with_fractions(point, start), count)
+            matrix, right, _ = self.scaled(filled, self.with_fractions(point, start))
             unknowns = _linear(matrix, right, replace(basis, free=basis.free[:0]))[0]
             for _ in range(STEPS):
                 if not active.size:
                     break
                 go_on()
-                here = point if active.size == count else cut(point, active)
-                step, change, rest = self._step(here, fractions[:, active], unknowns[active], basis)
+                full = self.with_fractions(self._lengths(point, active, count), fractions[:, active])
+                some = filled if active.size == count else filled.cut(active)
+                step, change, rest = self._step(some, full, unknowns[active], basis)
                 fractions[:, active] -= np.clip(step, -LARGEST_STEP, LARGEST_STEP)
                 unknowns[np.ix_(active, basis.columns)] -= change
                 largest = np.abs(step).max(axis=0, initial=0.0)
@@ -226,17 +235,21 @@ class System:
         good &= np.isfinite(fractions).all(axis=0)
         return fractions, good
 
+    def _lengths(self, point: Mapping[str, Value], places: Array, count: int) -> Mapping[str, Value]:
+        """What stands for the fractions at some of ``count`` points."""
+        own = {name: point[name] for name in self.fractions}
+        return own if places.size == count else cut(own, places)
+
     def _step(
-        self, point: Mapping[str, Value], fractions: Array, unknowns: Array, basis: Basis
+        self, filled: Filled, point: Mapping[str, Value], unknowns: Array, basis: Basis
     ) -> tuple[Array, Array, Array]:
         """Newton step of the unknown fractions (fractions x points) and of the unknowns of the basis.
 
         The last of what is returned is what the step leaves of the worst equation, as a share of its size.
         """
-        count, width = fractions.shape[1], basis.columns.size
-        full = self.with_fractions(point, fractions)
-        matrix, right, scale = self.scaled(full, count)
-        slopes = self._slopes(full, unknowns, count) / scale[:, :, None]
+        width = basis.columns.size
+        matrix, right, scale = self.scaled(filled, point)
+        slopes = self._slopes(filled, point, unknowns) / scale[:, :, None]
         whole = np.concatenate([matrix[:, :, basis.columns], slopes], axis=2)
         residual = (matrix @ unknowns[:, :, None])[:, :, 0] - right
         step = _least_squares(whole, residual[:, :, None])[:, :, 0]
@@ -265,44 +278,61 @@ class System:
                 fixed[entry.row, entry.column] = sum(entry.terms.values())
         rows = np.array([entry.row for entry in varying], int)
         columns = np.array([entry.column for entry in varying], int)
-        return fixed, rows, columns, Coefficients(self.core.varying, [e.terms for e in varying])
+        terms = [entry.terms for entry in varying]
+        return fixed, rows, columns, Coefficients(self.core.varying, terms, self.fractions)
 
     @cached_property
-    def _changes(self) -> tuple[Array, Array, Coefficients]:
-        """Columns of coefficients that change with an unknown fraction, which row and fraction they count
-        for, and by how much they change."""
-        columns: list[int] = []
-        targets: list[tuple[int, int]] = []
-        slopes = []
+    def _changes(self) -> tuple[Array, Array, Array, Coefficients]:
+        """Columns of coefficients that change with an unknown fraction, the places in rows x fractions that
+        they count for, where the coefficients of each place begin, and by how much they change."""
+        found: list[tuple[int, int, Terms]] = []
         names = self.core.varying
         for entry in self.core.entries:
             for number, (k, last) in enumerate(zip(self.unknown, self.last, strict=True)):
                 for fraction, sign in ((self.fractions[k], 1.0), (self.fractions[last], -1.0)):
                     change = slope(entry.terms, names.index(fraction)) if fraction in names else {}
                     if change:
-                        columns.append(entry.column)
-                        targets.append((entry.row, number))
                         # the right side counts against the row
                         sign = -sign if entry.column < 0 else sign
-                        slopes.append({powers: sign * c for powers, c in change.items()})
-        counted = np.zeros((len(targets), self.core.height * len(self.unknown)))
-        for place, (row, number) in enumerate(targets):
-            counted[place, row * len(self.unknown) + number] = 1.0
-        return np.array(columns, int), counted, Coefficients(names, slopes)
+                        terms = {powers: sign * c for powers, c in change.items()}
+                        found.append((entry.row * len(self.unknown) + number, entry.column, terms))
+        found.sort(key=lambda entry: entry[0])
+        columns = np.array([column for _, column, _ in found], int)
+        places, first = np.unique(np.array([place for place, _, _ in found], int), return_index=True)
+        return columns, places, first, Coefficients(names, [terms for *_, terms in found], self.fractions)
 
-    def _matrix(self, point: Mapping[str, Value], count: int) -> tuple[Array, Array]:
+    def _matrix(self, filled: Filled, point: Mapping[str, Value]) -> tuple[Array, Array]:
         """Coefficients (points x rows x unknowns, columns in units of their levels) and right sides."""
-        fixed, rows, columns, varying = self._values
-        whole = np.repeat(fixed[None], count, axis=0)
-        whole[:, rows, columns] = varying.at(point, count).T
+        fixed, rows, columns, _ = self._values
+        whole = np.repeat(fixed[None], filled.count, axis=0)
+        whole[:, rows, columns] = filled.values.at(point).T
         return whole[:, :, :-1] * self._levels, whole[:, :, -1]
 
-    def _slopes(self, point: Mapping[str, Value], x: Array, count: int) -> Array:
+    def _slopes(self, filled: Filled, point: Mapping[str, Value], x: Array) -> Array:
         """Derivative of rows times x minus right side: points x rows x unknown fractions."""
-        columns, counted, varying = self._changes
-        factors = np.column_stack([x * self._levels, np.ones(count)])[:, columns]
-        found: Array = (varying.at(point, count).T * factors) @ counted
-        return found.reshape(count, self.core.height, len(self.unknown))
+        columns, places, first, _ = self._changes
+        found = np.zeros((filled.count, self.core.height * len(self.unknown)))
+        if places.size:
+            factors = np.column_stack([x * self._levels, np.ones(filled.count)])[:, columns]
+            found[:, places] = np.add.reduceat(filled.slopes.at(point).T * factors, first, axis=1)
+        return found.reshape(filled.count, self.core.height, len(self.unknown))
+
+
+@dataclass(frozen=True)
+class Filled:
+    """A system's coefficients at some points, everything put in but the fractions."""
+
+    values: PutIn
+    slopes: PutIn
+
+    @property
+    def count(self) -> int:
+        """How many points there are."""
+        return self.values.values.shape[1]
+
+    def cut(self, part: slice | Array) -> Filled:
+        """The same at some of the points."""
+        return Filled(self.values.cut(part), self.slopes.cut(part))
 
 
 def cut(point: Mapping[str, Value], part: slice | Array) -> dict[str, Value]:

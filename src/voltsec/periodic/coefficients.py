@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,39 +16,94 @@ Terms = dict[Powers, float]
 
 
 class Coefficients:
-    """``polynomials`` in ``variables``, made ready to be evaluated together."""
+    """``polynomials`` in ``variables``, made ready to be evaluated together.
 
-    def __init__(self, variables: tuple[str, ...], polynomials: Sequence[Terms]) -> None:
-        self.variables = variables
-        self.steps: list[tuple[int, int]] = []
-        """For each monomial the place of the one it is a multiple of, and the variable it has more."""
-        places: dict[Powers, int] = {}
+    ``changing`` variables take many values at the same point: all else is put in once by :meth:`at_points`.
+    """
 
-        def place(powers: Powers) -> int:
-            if powers not in places:
-                variable = next((k for k, power in enumerate(powers) if power), -1)
-                before = -1
-                if variable >= 0:
-                    before = place((*powers[:variable], powers[variable] - 1, *powers[variable + 1 :]))
-                places[powers] = len(self.steps)
-                self.steps.append((before, variable))
-            return places[powers]
+    def __init__(
+        self, variables: tuple[str, ...], polynomials: Sequence[Terms], changing: Sequence[str] = ()
+    ) -> None:
+        self.count = len(polynomials)
+        places = {variables.index(name) for name in changing if name in variables}
+        self.outer = Monomials(variables)
+        self.inner = Monomials(variables)
+        entries = []
+        for number, terms in enumerate(polynomials):
+            for powers, coefficient in terms.items():
+                apart = self.inner.place(tuple(p if k in places else 0 for k, p in enumerate(powers)))
+                rest = self.outer.place(tuple(0 if k in places else p for k, p in enumerate(powers)))
+                entries.append((number, apart, rest, coefficient))
+        # one row for each polynomial and power of what changes, the polynomials one after another
+        rows = {key: row for row, key in enumerate(sorted({entry[:2] for entry in entries}))}
+        self.weights = np.zeros((len(rows), len(self.outer.steps)))
+        for number, apart, rest, coefficient in entries:
+            self.weights[rows[number, apart], rest] = coefficient
+        self.powers = np.array([power for _, power in rows], int)
+        owners = np.array([number for number, _ in rows], int)
+        self.owners, self.starts = np.unique(owners, return_index=True)
 
-        entries = [(n, place(p), c) for n, terms in enumerate(polynomials) for p, c in terms.items()]
-        self.weights = np.zeros((len(polynomials), len(self.steps)))
-        for number, column, coefficient in entries:
-            self.weights[number, column] = coefficient
+    def at_points(self, point: Mapping[str, Value], count: int) -> PutIn:
+        """All but what changes put in at ``count`` points (SI units)."""
+        with np.errstate(all="ignore"):
+            return PutIn(self, self.weights @ self.outer.at(point, count))
 
     def at(self, point: Mapping[str, Value], count: int) -> Array:
         """Values at ``count`` points (SI units): polynomials x points."""
+        return self.at_points(point, count).at(point)
+
+
+@dataclass(frozen=True)
+class PutIn:
+    """Polynomials of which only the changing variables are left."""
+
+    polynomials: Coefficients
+    values: Array
+    """A coefficient for each polynomial and power of what changes, x points."""
+
+    def cut(self, part: slice | Array) -> PutIn:
+        """The same at some of the points."""
+        return PutIn(self.polynomials, self.values[:, part])
+
+    def at(self, point: Mapping[str, Value]) -> Array:
+        """Values with the changing variables of ``point`` put in: polynomials x points."""
+        own = self.polynomials
+        found = np.zeros((own.count, self.values.shape[1]))
+        if own.owners.size:
+            with np.errstate(all="ignore"):
+                terms = self.values * own.inner.at(point, self.values.shape[1])[own.powers]
+                found[own.owners] = np.add.reduceat(terms, own.starts, axis=0)
+        return found
+
+
+class Monomials:
+    """Products of powers of ``variables``, each made from one of a lower degree."""
+
+    def __init__(self, variables: tuple[str, ...]) -> None:
+        self.variables = variables
+        self.steps: list[tuple[int, int]] = []
+        """For each the place of the one it is a multiple of, and the variable it has more."""
+        self._places: dict[Powers, int] = {}
+
+    def place(self, powers: Powers) -> int:
+        """Where the product with these powers stands."""
+        if powers not in self._places:
+            variable = next((k for k, power in enumerate(powers) if power), -1)
+            before = -1
+            if variable >= 0:
+                before = self.place((*powers[:variable], powers[variable] - 1, *powers[variable + 1 :]))
+            self._places[powers] = len(self.steps)
+            self.steps.append((before, variable))
+        return self._places[powers]
+
+    def at(self, point: Mapping[str, Value], count: int) -> Array:
+        """Values at ``count`` points: products x points."""
         used = {variable for _, variable in self.steps if variable >= 0}
         bases = {variable: value_of(self.variables[variable], point) for variable in used}
-        monomials = np.ones((len(self.steps), count))
-        with np.errstate(all="ignore"):
-            for number, (before, variable) in enumerate(self.steps):
-                if variable >= 0:
-                    np.multiply(monomials[before], bases[variable], out=monomials[number])
-            found: Array = self.weights @ monomials
+        found = np.ones((len(self.steps), count))
+        for number, (before, variable) in enumerate(self.steps):
+            if variable >= 0:
+                np.multiply(found[before], bases[variable], out=found[number])
         return found
 
 

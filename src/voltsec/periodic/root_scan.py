@@ -7,7 +7,6 @@ it has no poles, and every simple root in the switch interval shows unless two l
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from functools import partial
 
 import numpy as np
 
@@ -30,12 +29,13 @@ def starts(system: System, point: Mapping[str, Value], lengths: Array) -> Iterat
         return
     middle = slice(lengths.size // 2, lengths.size // 2 + 1)
     one = system.with_fractions(cut(point, middle), 0.4 * lengths[None, middle])
-    matrix, right, _ = system.scaled(one, 1)
+    matrix, right, _ = system.scaled(system.filled(one, 1), one)
     basis = choose(matrix[0], right[0])
     if basis.surplus != 1:
         return
     columns = np.sort(basis.columns)
-    values = np.array([_condition(system, point, share * lengths, columns) for share in SHARES])
+    condition = _Condition(system, point, lengths.size, columns)
+    values = np.array([condition.at(share * lengths) for share in SHARES])
     shares = np.array(SHARES)
     flips = values[:-1] * values[1:] < 0
     rank = np.cumsum(flips, axis=0)
@@ -44,7 +44,7 @@ def starts(system: System, point: Mapping[str, Value], lengths: Array) -> Iterat
         places = np.flatnonzero(here.any(axis=0))
         first = here[:, places].argmax(axis=0)
         trial = _narrowed(
-            partial(_condition, system, cut(point, places), columns=columns),
+            _Condition(system, cut(point, places), places.size, columns).at,
             (shares[first] * lengths[places], shares[first + 1] * lengths[places]),
             (values[first, places], values[first + 1, places]),
         )
@@ -70,14 +70,26 @@ def _narrowed(
     return new
 
 
-def _condition(system: System, point: Mapping[str, Value], trial: Array, columns: Array) -> Array:
-    """The condition at ``trial`` (the unknown fraction at each point), rows scaled."""
-    found = np.zeros(trial.size)
-    for begin in range(0, trial.size, BLOCK):
-        part = slice(begin, min(begin + BLOCK, trial.size))
-        full = system.with_fractions(cut(point, part), trial[None, part])
-        matrix, right, _ = system.scaled(full, part.stop - begin)
-        whole = np.concatenate([matrix[:, :, columns], right[:, :, None]], axis=2)
-        with np.errstate(all="ignore"):
-            found[part] = np.linalg.det(whole)
-    return np.nan_to_num(found)
+class _Condition:
+    """The condition of a system at ``count`` points, rows scaled."""
+
+    def __init__(self, system: System, point: Mapping[str, Value], count: int, columns: Array) -> None:
+        self.system = system
+        self.columns = columns
+        self.parts = []
+        """Pieces of the points, each with its coefficients."""
+        for begin in range(0, count, BLOCK):
+            part = slice(begin, min(begin + BLOCK, count))
+            here = cut(point, part)
+            self.parts.append((part, here, system.filled(here, part.stop - begin)))
+
+    def at(self, trial: Array) -> Array:
+        """Its values at ``trial``, the unknown fraction at each point."""
+        found = np.zeros(trial.size)
+        for part, here, filled in self.parts:
+            full = self.system.with_fractions(here, trial[None, part])
+            matrix, right, _ = self.system.scaled(filled, full)
+            whole = np.concatenate([matrix[:, :, self.columns], right[:, :, None]], axis=2)
+            with np.errstate(all="ignore"):
+                found[part] = np.linalg.det(whole)
+        return np.nan_to_num(found)

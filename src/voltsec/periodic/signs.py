@@ -9,7 +9,7 @@ from voltsec.circuit.computing_time import go_on
 from voltsec.circuit.elements import Load
 from voltsec.periodic.balance import Balance
 from voltsec.tableau.ratio import Ratio
-from voltsec.tableau.ring import Polynomial, definite_sign, factors
+from voltsec.tableau.ring import Hashed, Polynomial, definite_sign, factors
 
 LONGEST_FACTORED = 150
 """A polynomial of more terms is taken whole."""
@@ -82,7 +82,7 @@ class Facts:
         for fact in self.zero:
             if len(fact) <= LONGEST_CANCELLED:
                 self._terms += [_terms(fact), _terms(-fact)]
-        self._signs: dict[str, int | None] = {}
+        self._signs: dict[Hashed, int | None] = {}
 
     def with_more(self, known: Iterable[Polynomial]) -> Facts:
         """The same with further polynomials known to be positive."""
@@ -123,7 +123,7 @@ class Facts:
         sign = next((1 if factor == k else -1 for k in self.known if factor == k or -factor == k), None)
         if sign is not None or len(factor) > LONGEST_FACTORED:
             return sign
-        key = str(factor)
+        key = Hashed(factor)
         if key not in self._signs:
             self._signs[key] = self._searched(factor)
         return self._signs[key]

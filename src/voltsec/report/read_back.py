@@ -70,11 +70,18 @@ class _Printer(StrPrinter):
     def __init__(self, rational_powers: bool) -> None:
         super().__init__()
         self.rational_powers = rational_powers
+        self._sums: dict[Add, str] = {}
+        """Sums that are spelled already: the same ones stand in many results of a mode."""
 
     def _print_Pow(self, expr: Basic, rational: bool = False) -> str:
         return super()._print_Pow(expr, rational=rational or self.rational_powers)
 
     def _print_Add(self, expr: Add, order: str | None = None) -> str:
+        if expr not in self._sums:
+            self._sums[expr] = self._spelled(expr, order)
+        return self._sums[expr]
+
+    def _spelled(self, expr: Add, order: str | None) -> str:
         terms = [self._print(term) for term in self._as_ordered_terms(expr, order=order)]
         leader = next((n for n, term in enumerate(terms) if not term.startswith("-")), 0)
         terms.insert(0, terms.pop(leader))

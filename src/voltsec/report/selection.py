@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from heapq import heapify, heappop, heappush
 
 OTHERS = 3
 """By so much what is said of another mode is less important than of the leading one ..."""
@@ -39,26 +41,51 @@ class Part:
     table: tuple[object, ...] = ()
 
 
-def fitted(modes: Sequence[Sequence[Part]], leading: int, room: int) -> list[list[Part]]:
+class Section:
+    """A mode's parts, made when the first of them is looked at; what it has takes ``least`` lines or more."""
+
+    def __init__(self, least: int, make: Callable[[], Sequence[Part]]) -> None:
+        self.least = least
+        self._make = make
+
+    @cached_property
+    def parts(self) -> list[Part]:
+        """Everything that is told of the mode, in reading order."""
+        return list(self._make())
+
+    def missing(self, told: Sequence[Part]) -> list[str]:
+        """What is left out where ``told`` is told."""
+        return [part.what for part in self.parts if part not in told] if told else ["all"]
+
+
+def fitted(modes: Sequence[Section], leading: int, room: int) -> list[list[Part]]:
     """The parts of each mode that fit into ``room`` lines, most important first.
 
     A mode of which a part does not fit is told no less important ones either.
     """
-    ranked = []
-    for number, parts in enumerate(modes):
-        place = number - (number > leading)
-        behind = 0 if number == leading else OTHERS + FURTHER * place
-        core = [k for k, part in enumerate(parts) if part.importance <= CORE]
-        ranked.append((behind, number, core))
-        rest = [(k, part) for k, part in enumerate(parts) if part.importance > CORE and part.rows]
-        ranked += [(part.importance + behind, number, [k]) for k, part in rest]
+    waiting = []
+    for number in range(len(modes)):
+        behind = 0 if number == leading else OTHERS + FURTHER * (number - (number > leading))
+        waiting.append((behind, number != leading, number, -1))
+    heapify(waiting)
     kept: list[set[int]] = [set() for _ in modes]
     groups: set[tuple[int, str]] = set()
     full: dict[int, int] = {}
-    for rank, number, places in sorted(ranked, key=lambda one: (one[0], one[1] != leading, one[1:])):
+    while waiting:
+        rank, other, number, place = heappop(waiting)
         if rank > full.get(number, rank):
             continue
-        unit = [modes[number][k] for k in places]
+        if place < 0 and other and modes[number].least > room:
+            continue
+        parts = modes[number].parts
+        if place < 0:
+            places = [k for k, part in enumerate(parts) if part.importance <= CORE]
+            rest = [(k, part) for k, part in enumerate(parts) if part.importance > CORE and part.rows]
+            for k, part in rest:
+                heappush(waiting, (part.importance + rank, other, number, k))
+        else:
+            places = [place]
+        unit = [parts[k] for k in places]
         fresh = {(number, part.group) for part in unit} - groups
         height = sum(part.height for part in unit) + len(fresh)
         if height > room and not (number == leading and unit[0].importance <= CORE):
@@ -67,4 +94,7 @@ def fitted(modes: Sequence[Sequence[Part]], leading: int, room: int) -> list[lis
         room -= height
         groups |= fresh
         kept[number].update(places)
-    return [[part for k, part in enumerate(parts) if k in kept[n]] for n, parts in enumerate(modes)]
+    return [
+        [section.parts[k] for k in sorted(places)] if places else []
+        for section, places in zip(modes, kept, strict=True)
+    ]

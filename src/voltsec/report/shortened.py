@@ -14,7 +14,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from sympy import Add, And, Basic, Expr, Ge, Max, Pow, Symbol, preorder_traversal
+from sympy import Add, And, Basic, Expr, Ge, Max, Pow, Symbol
 from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.computing_time import go_on, in_time, limited
@@ -57,12 +57,18 @@ def shortened(solution: Solution) -> Solution:
 
 def leading_orders(solution: Solution) -> dict[str, FirstOrder]:
     """Leading orders of a lossy stage's modes without closed form: the others can be read as they are."""
-    open_ = {mode.name for mode in solution.modes if not mode.closed_form}
-    if not open_ or not solution.circuit.parasitics:
-        return {}
     with limited(ORDERS):
-        found = list(solution.engine.first_orders())
-    return {name: order for name, order in found if order is not None and name in open_}
+        found = [(mode.name, leading_order(solution, mode)) for mode in solution.modes]
+    return {name: order for name, order in found if order is not None}
+
+
+def leading_order(solution: Solution, mode: Mode) -> FirstOrder | None:
+    """Leading order of a lossy stage's mode without closed form, None where there is none or it is long."""
+    if mode.closed_form or not solution.circuit.parasitics:
+        return None
+    with limited(ORDERS):
+        found: FirstOrder | None = solution.engine.first_order(mode.name)
+        return found
 
 
 def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:
@@ -143,9 +149,9 @@ def _runs_dry(mode: Mode, edge: Expr, states: StateBuilder) -> Boolean | None:
 def _with_repeats_named(mode: Mode, taken: set[str]) -> Mode:
     """Long sums that stand in several formulas as q1, q2 ..."""
     counts: Counter[Expr] = Counter()
+    divided: dict[Basic, bool] = {}
     for expression in _expressions(mode):
-        for node in set(_sums(expression)):
-            counts[node] += 1
+        counts.update(_sums(expression, divided))
     repeated = [node for node, count in counts.items() if count > 1 and node.count_ops() >= LONG_SUM]
     repeated.sort(key=lambda node: (-node.count_ops(), str(node)))
     names: dict[Expr, Symbol] = {}
@@ -203,12 +209,26 @@ def _expressions(mode: Mode) -> Iterable[Expr]:
     return [e for e in found if e is not None]
 
 
-def _sums(expression: Expr) -> Iterable[Expr]:
-    """Sums without quotients in them: what stands above or below a long fraction."""
-    for node in preorder_traversal(expression):
+def _sums(expression: Expr, divided: dict[Basic, bool]) -> Iterable[Expr]:
+    """Sums without quotients in them, each once: what stands above or below a long fraction.
+
+    ``divided`` keeps of every part whether there is a quotient in it.
+    """
+    met: dict[Basic, None] = {}
+
+    def visit(node: Basic) -> None:
+        if node in met:
+            return
         go_on()
-        if isinstance(node, Add) and not any(p.exp.is_negative for p in node.atoms(Pow)):
-            yield node
+        met[node] = None
+        for part in node.args:
+            visit(part)
+        if node not in divided:
+            below = isinstance(node, Pow) and bool(node.exp.is_negative)
+            divided[node] = below or any(divided[part] for part in node.args)
+
+    visit(expression)
+    return (node for node in met if isinstance(node, Add) and not divided[node])
 
 
 def _replaced(expression: Any, names: Mapping[Any, Any]) -> Any:

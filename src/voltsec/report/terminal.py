@@ -25,7 +25,7 @@ from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
 from voltsec.report.outline import ROLES, mode_words, parts_in, shown_mode
 from voltsec.report.rounding import without_rounding
-from voltsec.report.selection import Part, Row, fitted
+from voltsec.report.selection import Part, Row, Section, fitted
 from voltsec.report.wrapping import wrap_formula
 from voltsec.results.solution import Mode, Solution
 
@@ -67,13 +67,13 @@ def _for_people(solution: Solution) -> Solution:
     return shortened(solution)
 
 
-def _leading_orders(solution: Solution) -> dict[str, FirstOrder]:
-    """Leading orders of modes without closed form; an ideal stage loads nothing for it."""
-    if not any(mode.losses for mode in solution.modes) and all(mode.written for mode in solution.modes):
-        return {}
-    from voltsec.report.shortened import leading_orders
+def _leading_order(solution: Solution, mode: Mode) -> FirstOrder | None:
+    """Leading order of a mode without closed form; an ideal stage loads nothing for it."""
+    if mode.closed_form or not solution.circuit.parasitics:
+        return None
+    from voltsec.report.shortened import leading_order
 
-    return leading_orders(solution)
+    return leading_order(solution, mode)
 
 
 class View:
@@ -90,12 +90,11 @@ class View:
         self.duties = self.circuit.duty_symbols
         self._texts: dict[Any, str] = {}
         self.shown = _for_people(solution)
-        self.leading = {} if brief else _leading_orders(solution)
 
     def show(self) -> None:
         """Everything, in reading order."""
         count = len(self.solution.modes)
-        modes = [] if self.brief else [self._parts(mode) for mode in self.shown.modes]
+        modes = [] if self.brief else [self._section_for(mode) for mode in self.shown.modes]
         after = self._numbers(self._flows(modes))
         after += self._notes("Not determined", self.solution.undetermined)
         after += self._notes("Notes", notes(self.solution))
@@ -122,42 +121,45 @@ class View:
         names = [mode.name for mode in self.shown.modes]
         return names.index(numbers.mode) if numbers is not None and numbers.mode in names else 0
 
-    def _flows(self, modes: list[list[Part]]) -> dict[str, str]:
+    def _flows(self, modes: list[Section]) -> dict[str, str]:
         """How the ports' currents flow, as the leading mode's section says it."""
         if not modes:
             return {}
-        ports = [part for part in modes[self._leading] if part.group == "ports"]
+        ports = [part for part in modes[self._leading].parts if part.group == "ports"]
         found: dict[str, str] = {}
         for row in (row for part in ports for row in part.rows):
             found.setdefault(row.label, row.name)
         return found
 
-    def _kept(self, modes: list[list[Part]], taken: int) -> list[list[Part]]:
+    def _kept(self, modes: list[Section], taken: int) -> list[list[Part]]:
         """What of the modes' sections is told beside so many other lines."""
-        return modes if self.full else fitted(modes, self._leading, MOST_LINES - taken - LEFT_OUT_LINES)
+        if self.full:
+            return [section.parts for section in modes]
+        return fitted(modes, self._leading, MOST_LINES - taken - LEFT_OUT_LINES)
 
     def _untold(self, kept: list[list[Part]]) -> set[int]:
         """Places of the modes that have no section of their own."""
         return {number for number, parts in enumerate(kept) if not parts}
 
-    def _modes(self, modes: list[list[Part]], kept: list[list[Part]]) -> list[Text]:
+    def _modes(self, modes: list[Section], kept: list[list[Part]]) -> list[Text]:
         """The modes' sections, and what was left out of them."""
         names = [mode.name for mode in self.shown.modes]
         lines: list[Text] = []
         for parts in kept:
             lines += self._section_of(parts)
-        left = [
-            (name, [part.what for part in parts if part not in told])
-            for name, parts, told in zip(names, modes, kept, strict=True)
-        ]
+        left = [(name, section.missing(told)) for name, section, told in zip(names, modes, kept, strict=True)]
         return lines + ([] if self.full else self._left_out(left))
 
-    def _parts(self, mode: Mode) -> list[Part]:
-        parts = ModeParts(
-            mode, self.solution, self.leading.get(mode.name), self.alphabet, self._text, self.full
-        )
-        heading = self._section(shown_mode(mode), mode_words(mode))
-        return parts.parts(tuple(heading), tuple(self._intervals(mode)), self._height)
+    def _section_for(self, mode: Mode) -> Section:
+        heading = tuple(self._section(shown_mode(mode), mode_words(mode)))
+
+        def parts() -> list[Part]:
+            leading = _leading_order(self.solution, mode)
+            told = ModeParts(mode, self.solution, leading, self.alphabet, self._text, self.full)
+            return told.parts(heading, tuple(self._intervals(mode)), self._height)
+
+        # at least these, a line for each interval, and one for the region
+        return Section(len(heading) + len(mode.intervals) + 1, parts)
 
     def _section_of(self, parts: list[Part]) -> list[Text]:
         """A mode's lines: a blank line before every group but the region."""

@@ -64,6 +64,7 @@ def eliminate(
     limited: bool = True,
     vanishes: Callable[[Polynomial], bool] | None = None,
     last: frozenset[Unknown] = frozenset(),
+    longest: int | None = None,
 ) -> Eliminated:
     """Solve ``rows`` exactly; only ``wanted`` unknowns (and what they need) are substituted back.
 
@@ -72,7 +73,8 @@ def eliminate(
     is never divided out of a row.  Unless ``limited`` is False, :class:`TooLarge` is raised where the
     answer would be too long to read.  ``vanishes`` tells coefficients that are zero at the solution
     looked for: they are no pivots, and a row of nothing else becomes conditions.  Unknowns in ``last``
-    are solved for only where nothing else is left, so that the others are expressed by them.
+    are solved for only where nothing else is left, so that the others are expressed by them.  Nor is a
+    solution wanted of which a coefficient has more terms than ``longest``.
     """
     active: dict[int, Row] = {}
     columns: dict[Unknown | None, set[int]] = {}
@@ -148,13 +150,13 @@ def eliminate(
             active[number] = combined
             lengths = [len(coefficient) for coefficient in combined.values()]
             terms += sum(lengths)
-            longest = TERMS_OF_CONDITION if limited else TERMS_AT_A_POINT
-            if fractions_unknown and lengths and max(lengths) > longest:
+            most = TERMS_OF_CONDITION if limited else TERMS_AT_A_POINT
+            if fractions_unknown and lengths and max(lengths) > most:
                 raise TooLarge(f"a coefficient of {max(lengths)} terms")
             weights[number] = best(number)
     pivots = {pivot for pivot, _ in order}
     free = tuple(unknown for unknown in columns if unknown is not None and unknown not in pivots)
-    solved = _substitute_back(order, wanted, limited)
+    solved = _substitute_back(order, wanted, limited, longest)
     return Eliminated(ring, solved, tuple(conditions), free, tuple(assumed))
 
 
@@ -215,7 +217,7 @@ def _primitive(row: Row, careful: bool) -> Row:
 
 
 def _substitute_back(
-    order: list[tuple[Unknown, Row]], wanted: Iterable[Unknown] | None, limited: bool
+    order: list[tuple[Unknown, Row]], wanted: Iterable[Unknown] | None, limited: bool, longest: int | None
 ) -> dict[Unknown, tuple[Polynomial, Row]]:
     pivots = {pivot for pivot, _ in order}
     needed = set(pivots) if wanted is None else set(wanted) & pivots
@@ -230,6 +232,8 @@ def _substitute_back(
         for unknown in [u for u in row if u in solved and u != pivot]:
             go_on()
             row = _combine(row, solved[unknown], unknown, limited=limited)
+        if longest is not None and max(map(len, row.values())) > longest:
+            raise TooLarge(f"a formula of more than {longest} terms")
         solved[pivot] = row
     result = {}
     for pivot, row in solved.items():

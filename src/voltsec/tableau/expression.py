@@ -18,6 +18,7 @@ from sympy import Add, Expr, Integer, Mul, Pow, Symbol
 from voltsec.circuit.computing_time import go_on
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import (
+    Hashed,
     Polynomial,
     Ring,
     TooLarge,
@@ -54,7 +55,7 @@ class Writer:
         self.ring = ring
         self.point = point
         self.inner = [ring.index[name] for name in duties]
-        self.written: dict[str, Expr] = {}
+        self.written: dict[Hashed, Expr] = {}
         self.roots = _in_roots(ring)
         """Coils of one flux are written by the roots of their inductances, which keeps sums short."""
 
@@ -126,7 +127,7 @@ class Writer:
         """One irreducible factor as a sum, the duties collected in each term."""
         if self.roots is not None and self.roots.concern(factor):
             return self._in_roots(Ratio(factor, self.ring.one))
-        key = str(factor)
+        key = Hashed(factor)
         if key not in self.written:  # the same denominator stands under many answers
             self.written[key] = self._oriented(factor)
         return self.written[key]

@@ -8,7 +8,7 @@ Every variable stands for a positive quantity, the interval fractions ``#1 ... #
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from functools import reduce
+from functools import lru_cache, reduce
 from itertools import chain
 from operator import mul
 from typing import Any
@@ -19,6 +19,9 @@ import numpy as np
 from voltsec.circuit.computing_time import LeftOut
 
 Polynomial = flint.fmpz_mpoly
+
+REMEMBERED = 4096
+"""Polynomials whose factors are kept: the same ones come back in many results of a mode."""
 
 LARGEST = 900
 """Bits of the largest coefficient that is evaluated as it is: a float holds numbers below 2**1024."""
@@ -54,6 +57,27 @@ def value_of(name: str, point: Mapping[str, Any]) -> Any:
     return np.sqrt(np.divide(point[coil], point[first[0]]) if first else point[coil])
 
 
+class Hashed:
+    """A polynomial as a key: equal ones of one ring are the same key."""
+
+    __slots__ = ("_hash", "polynomial")
+
+    def __init__(self, polynomial: Polynomial) -> None:
+        self.polynomial = polynomial
+        # a few cheap properties part nearly all polynomials; the text of a long one takes longer than its use
+        parts = len(polynomial), tuple(polynomial.degrees())
+        self._hash = hash(parts if polynomial.is_zero() else (*parts, int(polynomial.leading_coefficient())))
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Hashed) or self._hash != other._hash:
+            return False
+        one, two = self.polynomial, other.polynomial
+        return one.context() is two.context() and bool(one == two)
+
+
 class Ring:
     """Integer polynomials in the variables ``names``."""
 
@@ -69,9 +93,8 @@ class Ring:
         """Quantities that are no variables but sums of some (see :mod:`voltsec.tableau.tied`)."""
         self.divisors: dict[str, int] = {}
         """Variables that stand for a part only of the quantity of their name, and for which."""
-        # polynomials already unpacked for numeric evaluation; each entry holds its polynomial, so
-        # that its identity cannot be given to another one
-        self.unpacked: dict[int, tuple[Any, ...]] = {}
+        self.unpacked: dict[Hashed, tuple[Any, ...]] = {}
+        """Polynomials made ready for numeric evaluation."""
 
     def constant(self, value: int) -> Polynomial:
         """The integer ``value`` as a polynomial."""
@@ -134,7 +157,7 @@ class Ring:
         """Values of all terms at ``point`` (numbers or arrays that broadcast): terms x points."""
         if polynomial.is_zero():
             return np.zeros((1, 1))
-        _, values, columns = self._unpacked(polynomial)
+        values, columns = self._unpacked(polynomial)
         for place, column in columns:
             name = self.names[place]
             base = np.atleast_1d(np.asarray(value_of(name, point), float)) / self.divisors.get(name, 1)
@@ -145,10 +168,10 @@ class Ring:
         return values
 
     def _unpacked(self, polynomial: Polynomial) -> Any:
-        """The polynomial itself, its coefficients, and the powers of each variable that occurs."""
-        key = id(polynomial)
+        """Coefficients, and the powers of each variable that occurs."""
+        key = Hashed(polynomial)
         found = self.unpacked.get(key)
-        if found is None or found[0] is not polynomial:
+        if found is None:
             each = chain.from_iterable(polynomial.monoms())
             powers = np.fromiter(each, np.int64, len(polynomial) * len(self.names)).reshape(
                 -1, len(self.names)
@@ -159,7 +182,7 @@ class Ring:
                 held = within_floats(polynomial).to_dict()
                 coefficients = np.array([[float(int(held.get(m, 0)))] for m in polynomial.monoms()])
             places = np.flatnonzero(powers.any(axis=0))
-            found = (polynomial, coefficients, [(int(p), powers[:, p]) for p in places])
+            found = (coefficients, [(int(p), powers[:, p]) for p in places])
             self.unpacked[key] = found
         return found
 
@@ -212,9 +235,16 @@ def factors(polynomial: Polynomial) -> tuple[int, list[tuple[Polynomial, int]]]:
     Where the library cannot order factors with very large coefficients, the variables that divide
     everything are split off and the rest stays one factor.
     """
+    content, pairs = _factors(Hashed(polynomial))
+    return content, list(pairs)
+
+
+@lru_cache(REMEMBERED)
+def _factors(key: Hashed) -> tuple[int, tuple[tuple[Polynomial, int], ...]]:
+    polynomial = key.polynomial
     try:
         number, pairs = polynomial.factor()
-        return int(number), [(factor, int(power)) for factor, power in pairs]
+        return int(number), tuple((factor, int(power)) for factor, power in pairs)
     except OverflowError:
         common = polynomial.term_content()
         content = int(common.leading_coefficient())
@@ -223,4 +253,4 @@ def factors(polynomial: Polynomial) -> tuple[int, list[tuple[Polynomial, int]]]:
         for generator, power in zip(generators, common.degrees(), strict=True):
             if power:
                 found.append((generator, int(power)))
-        return content, found
+        return content, tuple(found)
