@@ -125,7 +125,7 @@ inductor L : x -> out = 100 uH
 capacitor Co : out -> gnd = 100 uF
 load R : out -> gnd = 5 ohm
 diode DA : gnd -> n2
-capacitor C2 : n2 -> gnd = 1 uF
+capacitor C2 : gnd -> n2 = 1 mF
 diode DB : n2 -> in
 operate D = 0.4, T = 10 us
 """
