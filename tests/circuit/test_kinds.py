@@ -15,7 +15,7 @@ from voltsec.circuit.elements import Element, Quantity, Transformer, TwoTerminal
 from voltsec.circuit.graph import references
 from voltsec.drawing.symbols import HALF_WIDTHS
 from voltsec.language.habits import TRADE_WORDS
-from voltsec.language.parts import KINDS
+from voltsec.language.vocabulary import KINDS
 from voltsec.report.outline import SIZED_BY
 from voltsec.results.table import results_of
 from voltsec.tableau.network import Network

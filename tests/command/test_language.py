@@ -10,7 +10,7 @@ from tests.command.readme import output_of
 from voltsec.circuit import elements
 from voltsec.command.status import Status
 from voltsec.language import quantities
-from voltsec.language.parts import IN_EQUATIONS, KINDS, PROPERTIES
+from voltsec.language.vocabulary import IN_EQUATIONS, KINDS, PROPERTIES
 
 TEXT = output_of("language")
 BLOCKS = [dedent(block) for block in re.findall(r"(?:^ {4}.*\n|^\n(?= {4}))+", TEXT, re.MULTILINE)]

@@ -10,11 +10,10 @@ import voltsec
 from voltsec.circuit.circuit import Circuit
 from voltsec.periodic.points import operating_point
 from voltsec.practice.start_state import start_state
-from voltsec.waveforms.march import Switching, follow
+from voltsec.waveforms.march import Switching, follow, switching_at
 from voltsec.waveforms.network import PeriodNetwork
 from voltsec.waveforms.periods import Periods
 from voltsec.waveforms.state import state_values
-from voltsec.waveforms.switching_at import switching_at
 from voltsec.waveforms.transient import transient
 
 

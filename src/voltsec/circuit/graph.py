@@ -8,13 +8,12 @@ a matter of equations (loops of capacitors and diodes, cutsets of inductors).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import networkx as nx
 
-from voltsec.circuit.drops import drop_faults
 from voltsec.circuit.elements import CurrentSource, Element, Inductor, Place, Source, Switch, Transformer
 from voltsec.circuit.fault import CircuitError, Fault
 from voltsec.circuit.passivity import coupling_faults
@@ -61,7 +60,7 @@ def find_faults(circuit: Circuit) -> tuple[Fault, ...]:
     known = {node for node, _ in loose}.union(*(nodes for nodes, _ in dead))
     faults += _trapped_currents(circuit, graph, known)
     faults += coupling_faults(circuit)
-    faults += drop_faults(circuit)
+    faults += _drop_faults(circuit)
     return tuple(faults)
 
 
@@ -343,3 +342,26 @@ def _list(names: Iterable[str]) -> str:
     if len(shown) > 8:
         shown = [*shown[:7], f"{len(shown) - 7} more"]
     return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def _drop_faults(circuit: Circuit) -> Iterator[Fault]:
+    """One fault for each drop whose value is not below the highest source's.
+
+    Nothing is said where a value is missing.
+    """
+    values = circuit.values
+    sources = [source.quantity.symbol for source in circuit.sources]
+    if not sources or any(symbol not in values for symbol in sources):
+        return
+    highest = max(values[symbol] for symbol in sources)
+    for device in circuit.devices:
+        drop = device.drop
+        if drop is not None and drop.symbol in values and values[drop.symbol] >= highest:
+            yield Fault(
+                "drop-above-input",
+                f"the drop {drop.symbol} of {device.name} is {float(values[drop.symbol]):g} V, not below the "
+                f"input voltage of {float(highest):g} V",
+                device.place,
+                (device.name,),
+                hint="check the two values; without them the formulas are told for any",
+            )

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from voltsec.dynamics.link import Link
 from voltsec.dynamics.model import Model, Response
+from voltsec.dynamics.sampled import Link
 from voltsec.waveforms.linear import Array
 
 DECADES = 5.0

@@ -6,8 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from voltsec.dynamics.link import Link
-from voltsec.dynamics.sampled import Sampled
+from voltsec.dynamics.sampled import Link, Sampled
 from voltsec.dynamics.transfer import Transfer
 
 FIT = 0.1

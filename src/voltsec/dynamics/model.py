@@ -22,9 +22,8 @@ from voltsec.dynamics.discontinuous import NotReduced, Reduced, reduced_model
 from voltsec.dynamics.equations import INPUT_CURRENT, OUTPUT, duty_ring, ordinary_outputs, shares_of
 from voltsec.dynamics.factored import Factored, Factorer
 from voltsec.dynamics.fitted import fitted_transfer
-from voltsec.dynamics.link import Link
 from voltsec.dynamics.number_ring import UNITS, NumberRing, in_s
-from voltsec.dynamics.sampled import Sampled
+from voltsec.dynamics.sampled import Link, Sampled
 from voltsec.dynamics.transfer import Transfer
 from voltsec.dynamics.validity import deviation, first_order, left_out
 from voltsec.formulas.first_order_dry import Case

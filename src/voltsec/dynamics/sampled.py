@@ -43,6 +43,24 @@ CHUNK = 64
 
 
 @dataclass(frozen=True)
+class Link:
+    """From a control to an output; ``inverse`` where what is told is control over output."""
+
+    kind: str
+    """``duty``, ``input``, ``zout`` or ``zin``."""
+    output: str
+    control: str
+    unit: str
+    """Of what is told: ``V``, ``1``, ``ohm`` ..."""
+    inverse: bool = False
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Output and control."""
+        return self.output, self.control
+
+
+@dataclass(frozen=True)
 class Piece:
     """One interval: the steady course and what a unit of each control does, in the network's coordinates."""
 

@@ -8,6 +8,7 @@ from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import Fault
 from voltsec.language.habits import word_hint
 from voltsec.language.statements import WORDS
+from voltsec.language.vocabulary import PROPERTIES
 
 _READABLE = {
     "_COLON": "':'", "_COMMA": "','", "_EQUALS": "'='", "_ARROW": "'->'", "_LBRACE": "'{'", "_RBRACE": "'}'",
@@ -19,7 +20,6 @@ MOST_CHOICES = 300
 """Names that are compared in spelling; a hint is not worth more time."""
 
 _DRIVES = ("at", "against", "with", "on", "off")
-_PROPERTIES = ("resistance", "drop", "magnetizing")
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
@@ -130,7 +130,7 @@ def explain(
         return fault("missing-equals", f"expected '=', {shown}", "write SYMBOL = VALUE")
     if "_EQUALS" in accepts and (found[:1].isdigit() or (found[:1] in "+-." and found)):
         return fault("missing-equals", f"expected '=' before the value, {shown}", "write = VALUE")
-    if "_LBRACE" in accepts and found in _PROPERTIES:
+    if "_LBRACE" in accepts and found in PROPERTIES:
         return fault("missing-brace", f"properties stand inside braces, {shown}", "write { " + found + " … }")
     if found.startswith(",") and not accepts & {"_COMMA"}:
         hint = "numbers are written with a decimal point"

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import re
 
+from voltsec.language.vocabulary import KINDS, PROPERTIES
+
 TRADE_WORDS: dict[str, tuple[str, ...]] = {
     "switch": ("mosfet", "mos", "fet", "nmos", "pmos", "jfet", "hemt", "igbt", "transistor", "bjt", "npn",
                "pnp", "gto", "relay", "contact"),
@@ -35,8 +37,7 @@ _BESIDE = {
     "switch": "a switch conducts both ways when on; write a body diode as a diode of its own",
     "current": "its arrow is the way the current flows",
 }
-_UNITS = {"capacitor": "F", "inductor": "H", "resistor": "ohm", "load": "ohm", "source": "V", "current": "A"}
-_PROPERTY_UNITS = {"resistance": "ohm", "drop": "V", "magnetizing": "H"}
+_UNITS = {word: unit for word, (_, unit, _) in KINDS.items() if unit is not None}
 _SETTING_UNITS = {"T": "s", "f": "Hz"}
 _RUN = re.compile(r"[\w.,\u00b5\u03bc\u03a9\u2126]*\Z")
 _REST = re.compile(r"[\w.,\u00b5\u03bc\u03a9\u2126]*")
@@ -86,8 +87,8 @@ def _unit_wanted(before: str) -> str:
     """The unit of a value that stands after ``before``, nothing where that is not clear."""
     words = re.findall(r"[A-Za-z_]\w*", before)
     if "{" in before:
-        named = [word for word in words if word in _PROPERTY_UNITS]
-        return _PROPERTY_UNITS[named[-1]] if named else ""
+        named = [word for word in words if word in PROPERTIES]
+        return PROPERTIES[named[-1]][1].removeprefix("1") if named else ""
     if words and words[0] == "operate":
         return next((_SETTING_UNITS[word] for word in reversed(words) if word in _SETTING_UNITS), "")
     return _UNITS.get(words[0], "") if words else ""

@@ -13,7 +13,6 @@ from voltsec.circuit.elements import Element, Quantity, Transformer
 from voltsec.language.driving import start_value
 from voltsec.language.layout import Row, lay_out
 from voltsec.language.parsing import parse_statement
-from voltsec.language.parts import IN_EQUATIONS, KINDS, PROPERTIES
 from voltsec.language.quantities import format_number, format_quantity, is_decimal, measure, number
 from voltsec.language.reader import read
 from voltsec.language.splitting import split
@@ -32,6 +31,7 @@ from voltsec.language.statements import (
     TitleStatement,
     Word,
 )
+from voltsec.language.vocabulary import IN_EQUATIONS, KINDS, PROPERTIES
 
 
 def write(circuit: Circuit) -> str:

@@ -19,7 +19,7 @@ from voltsec.results.measures import Average, Peak, Terms
 from voltsec.results.table import inductances
 from voltsec.waveforms.exact import exact_state
 from voltsec.waveforms.linear import Array
-from voltsec.waveforms.march import Switching
+from voltsec.waveforms.march import Switching, switching_at
 from voltsec.waveforms.measures import Measures
 from voltsec.waveforms.network import NotDetermined, PeriodNetwork
 from voltsec.waveforms.periodic import Periodic
@@ -27,7 +27,6 @@ from voltsec.waveforms.periods import Extreme, Periods
 from voltsec.waveforms.piece import one_period
 from voltsec.waveforms.return_rate import ReturnRate, return_rate
 from voltsec.waveforms.state import state_from, state_values
-from voltsec.waveforms.switching_at import switching_at
 from voltsec.waveforms.trajectory import Trajectory
 from voltsec.waveforms.transient import transient
 

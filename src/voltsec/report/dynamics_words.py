@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from math import inf, log10, pi
 
 from voltsec.dynamics.averaged import PROBE
-from voltsec.dynamics.link import Link
 from voltsec.dynamics.model import Model, Response
+from voltsec.dynamics.sampled import Link
 from voltsec.report.alphabet import Alphabet
 from voltsec.report.quantity import engineering
 

@@ -5,7 +5,9 @@ The complement of a duty symbol is written D', as in the trade's books.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 from sympy import Add, Basic
@@ -14,7 +16,6 @@ from sympy.printing.latex import LatexPrinter
 from voltsec.formulas.first_order import FirstOrder
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import readable, with_complements
-from voltsec.report.letters import board_latex, board_name
 from voltsec.report.notes import deviation_rows, notes
 from voltsec.report.numbers_table import numbers_title, part_rows, stage_rows
 from voltsec.report.outline import (
@@ -39,6 +40,8 @@ omega Gamma Delta Theta Lambda Xi Pi Sigma Upsilon Phi Psi Omega
 """
 RIPPLE = "dI_"
 """A name that begins so is the ripple of a coil's current."""
+BOARD_NAME = re.compile(r"(?P<letter>rise|imin|vmin|v|i|e)(?P<interval>\d*)\((?P<part>[^()]+)\)")
+"""Names on the board taken apart: ``i2(L1)`` is the letter i, interval 2, part L1."""
 
 GREEK = frozenset(GREEK_NAMES.split())
 SPECIAL = {
@@ -249,3 +252,25 @@ def equation(left: str, expression: Basic | None, duties: Iterable[str], label: 
             lines.append(rf"&\quad {signed}")
         return " \\\\\n".join(lines)
     return f"{left} &= {formula_latex(expression, duties)}{note}"
+
+
+@dataclass(frozen=True)
+class BoardName:
+    """A voltage, current, rise or smallest value as the derivation names it."""
+
+    letter: str
+    interval: str
+    part: str
+
+
+def board_name(name: str) -> BoardName | None:
+    """``name`` taken apart, ``None`` for a plain symbol."""
+    match = BOARD_NAME.fullmatch(name)
+    return None if match is None else BoardName(match["letter"], match["interval"], match["part"])
+
+
+def board_latex(name: BoardName, escaped_part: str) -> str:
+    r"""``v_{\mathrm{L1}}``, the interval raised in brackets."""
+    letter = {"rise": r"\Delta i", "imin": r"\check{i}", "vmin": r"\check{v}"}.get(name.letter, name.letter)
+    above = f"^{{({name.interval})}}" if name.interval else ""
+    return rf"{letter}_{{\mathrm{{{escaped_part}}}}}{above}"

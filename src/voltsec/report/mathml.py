@@ -11,8 +11,7 @@ from sympy import Add, Basic, Expr, Integer, Mul, Pow, Rational, Symbol
 from sympy.printing.printer import Printer
 
 from voltsec.report.formula import with_complements
-from voltsec.report.latex import GREEK, RIPPLE
-from voltsec.report.letters import board_name
+from voltsec.report.latex import GREEK, RIPPLE, board_name
 
 GREEK_LETTERS = dict(
     zip(

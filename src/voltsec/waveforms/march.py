@@ -7,11 +7,14 @@ respect to the start comes along, instants that move included, for Newton's meth
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import go_on
+from voltsec.periodic.stages import stages_of
 from voltsec.tableau.interval import Interval, Sequence
 from voltsec.waveforms.instant import NOTHING, settle
 from voltsec.waveforms.linear import Array, Course, course
@@ -35,6 +38,15 @@ class Switching:
 
     closed: tuple[frozenset[str], ...]
     lengths: tuple[float, ...]
+
+
+def switching_at(circuit: Circuit, point: Mapping[str, float]) -> Switching:
+    """Which switches are closed in turn at ``point`` (every symbol, SI units), and for how long."""
+    for stages in stages_of(circuit):
+        lengths = tuple(float(length) for length in stages.fractions(dict(point)))
+        if min(lengths) >= 0:
+            return Switching(stages.closed, lengths)
+    raise ValueError("the duties and starts of on-times fit no order of the switch edges")
 
 
 @dataclass(frozen=True)
