@@ -6,8 +6,8 @@ import pytest
 
 import voltsec
 from voltsec.circuit.fault import CircuitError
+from voltsec.practice.asked import BadValues
 from voltsec.practice.stated_point import read_point, stated_point
-from voltsec.practice.sweep import BadSweep
 from voltsec.practice.traces_wanted import MOST_BY_DEFAULT, default_traces, read_traces
 
 FLYBACK = """source Vg : in -> gnd = 24 V
@@ -136,7 +136,7 @@ def test_an_operating_point_may_be_changed() -> None:
         ("R", "NAME="),
         ("R=5 H", "does not fit"),
     ):
-        with pytest.raises(BadSweep, match=words):
+        with pytest.raises(BadValues, match=words):
             stated_point(circuit, read_point((text,), circuit))
 
 

@@ -168,12 +168,12 @@ def _solve_held(circuit: Circuit, held: dict[str, str], form: str | None) -> Non
 
 
 def _worst(circuit: Circuit, ranges: str, volts: float | None, form: str | None) -> None:
+    from voltsec.practice.asked import BadValues
     from voltsec.practice.design.extremes import worst_case
-    from voltsec.practice.sweep import BadSweep
 
     try:
         found = worst_case(circuit, ranges, volts)
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(f"--worst: {problem}") from None
     if form == "json":
         from voltsec.report.design_machine import worst_json

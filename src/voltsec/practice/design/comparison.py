@@ -9,6 +9,7 @@ from math import inf
 from pathlib import PurePath
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.practice.asked import nearest
 from voltsec.practice.axes import read_value
 from voltsec.practice.design.equipped import SameParts, ideal
 from voltsec.practice.design.judged import CRITERIA, measure
@@ -19,7 +20,7 @@ from voltsec.practice.design.specification import (
     Limit,
     read_specification,
 )
-from voltsec.practice.sweep import Progress, nearest
+from voltsec.practice.sweep import Progress
 
 COIL_RIPPLE = Limit(0.3, True)
 CAPACITOR_RIPPLE = Limit(0.05, True)

@@ -8,9 +8,9 @@ from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, Diode, Element, Inductor, Quantity, Switch, TwoTerminal
+from voltsec.practice.asked import nearest
 from voltsec.practice.axes import read_value
 from voltsec.practice.design.specification import BadSpecification
-from voltsec.practice.sweep import nearest
 
 MARK = "#"
 """Begins the symbols put on: no netlist can hold such a name."""

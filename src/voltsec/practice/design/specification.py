@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load
+from voltsec.practice.asked import BadValues, nearest
 from voltsec.practice.axes import read_value
-from voltsec.practice.sweep import BadSweep, nearest
 from voltsec.practice.tolerance import symbol_of
 from voltsec.results.table import inductances, output_capacitor
 
@@ -23,7 +23,7 @@ _CALL = re.compile(r"(\w+)\s*\(\s*([^()]*?)\s*\)")
 FUNCTIONS = ("ripple", "clamp")
 
 
-class BadSpecification(BadSweep):
+class BadSpecification(BadValues):
     """A specification that cannot be met or understood; the message says which word, and a remedy."""
 
 
@@ -93,7 +93,7 @@ def read_specification(text: str, circuit: Circuit) -> Specification:
             (ports if port else ranges)[key] = found
     except BadSpecification:
         raise
-    except BadSweep as problem:
+    except BadValues as problem:
         raise BadSpecification(str(problem)) from None
     specification = Specification(
         ranges, ports.get("Vout"), ports.get("Iout"), ports.get("Pout"), ripples, clamps
