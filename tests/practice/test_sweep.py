@@ -163,7 +163,7 @@ def test_coupling_by_coefficient_follows_its_coils() -> None:
     "values, words",
     [
         ({"Q": 1.0}, "no symbol called Q"),
-        ({"R_l": 1.0}, "did you mean R_L"),
+        ({"R_l": 1.0}, "did you mean 'R_L"),
         ({"D": [0.5, 1.0]}, "lies between 0 and 1"),
         ({"R": [-1.0, 2.0]}, "above zero"),
         ({"R": 0.0}, "above zero"),
@@ -182,7 +182,7 @@ def test_missing_values_and_unknown_quantities() -> None:
     bare = voltsec.solve(voltsec.read(shipped("boost").circuit.text.replace(" = 24 ohm", "")))
     with pytest.raises(BadValues, match="missing for R"):
         sweep(bare, {"D": 0.5}, ("inductor_currents.L",))
-    with pytest.raises(BadValues, match="did you mean gain"):
+    with pytest.raises(BadValues, match="did you mean 'gain"):
         sweep(shipped("boost"), {"D": 0.5}, ("gian",))
     assert quantity_called(shipped("boost").circuit, "S.voltage_peak") == "stress.S.voltage_peak"
     with pytest.raises(BadValues, match=r"inductor_currents\.L or ripple\.L"):

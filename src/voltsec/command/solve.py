@@ -125,7 +125,7 @@ def _only(solution: Solution, name: str) -> Solution:
     """The answer cut down to one mode; numbers stay where they are that mode's."""
     from dataclasses import replace
 
-    from voltsec.language.expected import did_you_mean
+    from voltsec.circuit.spelling import did_you_mean
 
     solution.need_modes()
     names = [mode.name for mode in solution.modes]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from difflib import get_close_matches
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.spelling import hint_among
 from voltsec.periodic.reading_list import quantity_units
 
 Array = np.ndarray
@@ -23,7 +23,7 @@ def check_quantities(circuit: Circuit, quantities: tuple[str, ...]) -> None:
     known = quantity_units(circuit)
     for name in quantities:
         if name not in known:
-            raise BadValues(f"there is no quantity called {name}; {nearest(name, known)}")
+            raise BadValues(f"there is no quantity called {name}; {hint_among(name, known)}")
 
 
 def quantity_called(circuit: Circuit, name: str) -> str:
@@ -38,16 +38,6 @@ def quantity_called(circuit: Circuit, name: str) -> str:
     return name
 
 
-def nearest(name: str, names: Iterable[str]) -> str:
-    """A hint: the nearest of ``names``, or what there is."""
-    names = list(names)
-    close = [one for one in names if one.lower() == name.lower()][:1]
-    close = close or get_close_matches(name, names, n=1, cutoff=0.5)
-    if not close:  # the last word of a dotted name often is right
-        close = [one for one in names if one.lower().endswith(f".{name.lower()}")][:1]
-    return f"did you mean {close[0]}?" if close else f"there are {', '.join(names[:12])}"
-
-
 def known_point(circuit: Circuit, values: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
     """A number or array for every symbol that has a value, and the symbols that have none.
 
@@ -58,7 +48,7 @@ def known_point(circuit: Circuit, values: Mapping[str, Any]) -> tuple[dict[str, 
     point: dict[str, Any] = {symbol: float(value) for symbol, value in circuit.values.items()}
     for name, value in values.items():
         if name not in units:
-            raise BadValues(f"there is no symbol called {name}; {nearest(name, units)}")
+            raise BadValues(f"there is no symbol called {name}; {hint_among(name, units)}")
         point[name] = _numbers(name, value, circuit)
     for coupling in circuit.couplings:
         pair = [circuit.element(part).quantities[0].symbol for part in (coupling.first, coupling.second)]

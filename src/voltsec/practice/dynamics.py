@@ -9,8 +9,9 @@ from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import CircuitError, Fault
+from voltsec.circuit.spelling import hint_among
 from voltsec.dynamics.averaged import PROBE, S
-from voltsec.dynamics.chosen_mode import NotTold, nearest
+from voltsec.dynamics.chosen_mode import NotTold
 from voltsec.dynamics.input_filter import Interaction, input_filter, interaction
 from voltsec.dynamics.model import Model, Response, small_signals
 from voltsec.periodic.points import operating_point
@@ -128,12 +129,12 @@ def transfer(
     """
     circuit = answer.circuit
     if form not in FORMS:
-        raise NotTold(f"there is no form {form!r}; {nearest(form, list(FORMS))}")
+        raise NotTold(f"there is no form {form!r}; {hint_among(form, list(FORMS))}")
     source = circuit.input.quantity.symbol
     kinds = {duty: "duty" for duty in circuit.timing_symbols} | {source: "input"}
     kinds |= dict.fromkeys(CURRENT_WORDS, "zout")
     if control not in kinds:
-        raise NotTold(f"nothing responds to {control!r}; {nearest(control, list(kinds))}")
+        raise NotTold(f"nothing responds to {control!r}; {hint_among(control, list(kinds))}")
     words: tuple[str, str, Terms] | None = None
     if output == "I":
         words = "I", "A", ((("i", circuit.input.name), -1),)

@@ -8,7 +8,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.practice.asked import BadValues, nearest
+from voltsec.circuit.spelling import hint_among
+from voltsec.practice.asked import BadValues
 from voltsec.practice.axes import read_value
 from voltsec.results.table import inductances
 from voltsec.waveforms.network import PeriodNetwork
@@ -45,7 +46,7 @@ def read_state(text: str, circuit: Circuit) -> dict[str, float] | None:
                 f"--from: {name} begins with a {holds}, {right}({name}), not with {letter}({name})"
             )
         if name not in known:
-            hint = nearest(name, known) if known else f"there is no {kind}"
+            hint = hint_among(name, known) if known else f"there is no {kind}"
             raise BadValues(f"--from: no {kind} is called {name or '()'}; {hint}")
         if name in found:
             raise BadValues(f"--from: {letter}({name}) is given twice")

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.practice.asked import BadValues, nearest
+from voltsec.circuit.spelling import hint_among
+from voltsec.practice.asked import BadValues
 from voltsec.practice.axes import read_value
 from voltsec.practice.stated_point import UNITS
 from voltsec.results.table import inductances
@@ -85,7 +86,7 @@ def _near(name: str, circuit: Circuit) -> str:
         return f"{name} has no value" + (f"; its duty is {duty}" if duty else "")
     if name in ("f", "fs"):
         return "step the period T"
-    return nearest(name, _steppable(circuit))
+    return hint_among(name, _steppable(circuit))
 
 
 def _steppable(circuit: Circuit) -> list[str]:

@@ -14,8 +14,9 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Diode, Switch
+from voltsec.circuit.spelling import hint_among
 from voltsec.periodic.reading_list import quantity_units
-from voltsec.practice.asked import BadValues, check_quantities, nearest
+from voltsec.practice.asked import BadValues, check_quantities
 from voltsec.practice.sweep import MOST_EXACT, Progress, Sweep, sweep
 from voltsec.results.solution import Solution
 
@@ -130,7 +131,7 @@ def symbol_of(circuit: Circuit, name: str) -> str:
             return own[name][0]
         what = f"say which: {', '.join(own[name])}" if own[name] else "it has no value that could differ"
         raise BadValues(f"{name} has no single value; {what}")
-    raise BadValues(f"there is no part or symbol called {name}; {nearest(name, symbols)}")
+    raise BadValues(f"there is no part or symbol called {name}; {hint_among(name, symbols)}")
 
 
 def _percentiles(values: np.ndarray) -> tuple[float, ...]:
