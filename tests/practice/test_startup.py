@@ -183,7 +183,7 @@ operate D = 0.4, T = 10 us
         ({"periods": 0}, "1 to 100,000"),
         ({"periods": 1_000_000}, "1 to 100,000"),
         ({"start": "v(L)=3"}, "L begins with a current"),
-        ({"start": "v(Cx)=3"}, "did you mean Co"),
+        ({"start": "v(Cx)=3"}, "did you mean 'Co"),
         ({"start": "i(L)=3 V"}, "is in A"),
         ({"start": "v(Co)=3, v(Co)=4"}, "given twice"),
         ({"start": "stopped"}, "rest, steady or values"),

@@ -64,7 +64,7 @@ def test_a_part_stands_for_its_only_symbol(boost: Solution) -> None:
     "parts, draws, words",
     [
         ({"XX": 0.1}, 100, "no part or symbol called XX"),
-        ({"r_L": 0.1}, 100, "did you mean R_L"),
+        ({"r_L": 0.1}, 100, "did you mean 'R_L"),
         ({"D1": 0.1}, 100, "say which: R_D1, V_D1"),
         ({"L": 0.1}, 0, "at least one draw"),
         ({"L": 0.1}, -3, "at least one draw"),
