@@ -34,7 +34,7 @@ def test_text_figure_and_json(voltsec: Run, tmp_path: Path) -> None:
         (("boost", "boost"), "two netlists are called boost"),
         (("--shelf",), "--shelf needs a task"),
         (("boost", "buck", "--by", "losses"), "needs a task"),
-        (("boost", "buck", "--for", "Vin=8:16, Vaut=24"), "did you mean Vout?"),
+        (("boost", "buck", "--for", "Vin=8:16, Vaut=24"), "did you mean 'Vout'?"),
         (("boost", "buck", "--for", TASK, "--parts", "switch=3V"), "is in ohm"),
         (("boost", "buck", "-o", "rails.txt"), "ends in"),
         (("boost", "buck", "-o", "rails.svg", "--json"), "leave out -o"),

@@ -23,7 +23,7 @@ def test_a_picture(voltsec: Run, tmp_path: Path, ending: str) -> None:
         (("draw", "buck"), "-o"),
         (("draw", "buck", "-o", "logger.gif"), ".svg, .png or .pdf, not logger.gif"),
         (("draw", "buck", "-o", "missing/logger.svg"), "there is no directory missing"),
-        (("draw", "bukc", "-o", "logger.svg"), "did you mean buck"),
+        (("draw", "bukc", "-o", "logger.svg"), "did you mean 'buck"),
     ],
 )
 def test_bad_input_leaves_nothing(

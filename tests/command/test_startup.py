@@ -110,9 +110,9 @@ def test_jumps_of_charge_are_told_beside_the_curve(capsys: pytest.CaptureFixture
 MISTAKES = (
     (("boost", "--periods", "0"), "1 to 100,000 can"),
     (("boost", "--periods", "1000000"), "1 to 100,000 can"),
-    (("boost", "--step", "RX: 24 -> 12"), "did you mean R?"),
+    (("boost", "--step", "RX: 24 -> 12"), "did you mean 'R'?"),
     (("boost", "--step", "R: 30 ohm -> 12 ohm"), "R is 24 ohm then"),
-    (("boost", "--from", "v(Cx)=1"), "did you mean Co?"),
+    (("boost", "--from", "v(Cx)=1"), "did you mean 'Co'?"),
     (("boost", "--show", "v(nowhere)"), "nowhere"),
     (("boost", "--periods", "5", "--window", "0:1 s"), "ends after the last period"),
     (("boost", "-o", "start.txt"), "ends in .svg, .png, .pdf or .csv"),

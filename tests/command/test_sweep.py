@@ -64,7 +64,7 @@ def test_tolerances_are_repeatable(voltsec: Run) -> None:
         (["R=-5:10"], "above zero"),
         (["V_D1=1:20"], "not below the input"),
         ([], "nothing is swept"),
-        (["D=0.1:0.9", "--plot", "gian"], "did you mean gain"),
+        (["D=0.1:0.9", "--plot", "gian"], "did you mean 'gain"),
         (["D=0.1:0.9", "-o", "/no/such/place/x.csv"], "cannot be written"),
         (["D=0.1:0.9", "-o", "x.doc"], "ends in"),
         (["--tolerance", "L9=20%"], "no part or symbol called L9"),

@@ -13,9 +13,9 @@ from tests.integration.switched import periodic_averages
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import CircuitError, NoSteadyState
 from voltsec.practice import startup as module
+from voltsec.practice.asked import BadValues
 from voltsec.practice.startup import read_window, startup
 from voltsec.practice.startup_result import Startup
-from voltsec.practice.sweep import BadSweep
 
 SECOND_ORDER = """source Vg : in -> gnd = 10 V
 switch S1 : in -> a
@@ -183,7 +183,7 @@ operate D = 0.4, T = 10 us
         ({"periods": 0}, "1 to 100,000"),
         ({"periods": 1_000_000}, "1 to 100,000"),
         ({"start": "v(L)=3"}, "L begins with a current"),
-        ({"start": "v(Cx)=3"}, "did you mean Co"),
+        ({"start": "v(Cx)=3"}, "did you mean 'Co"),
         ({"start": "i(L)=3 V"}, "is in A"),
         ({"start": "v(Co)=3, v(Co)=4"}, "given twice"),
         ({"start": "stopped"}, "rest, steady or values"),
@@ -201,7 +201,7 @@ operate D = 0.4, T = 10 us
     ],
 )
 def test_what_makes_no_sense_is_refused(options: dict, told: str) -> None:
-    with pytest.raises(BadSweep, match=told.replace("(", r"\(").replace(")", r"\)")):
+    with pytest.raises(BadValues, match=told.replace("(", r"\(").replace(")", r"\)")):
         startup(voltsec.load("boost"), **options)
 
 
@@ -233,7 +233,7 @@ def test_windows(text: str, expected: tuple[float, float]) -> None:
 
 @pytest.mark.parametrize("text", ["3", "2:1 ms", "a:b", "0:2 V", "-1:2 ms", ":"])
 def test_windows_that_make_no_sense(text: str) -> None:
-    with pytest.raises(BadSweep, match="--window"):
+    with pytest.raises(BadValues, match="--window"):
         read_window(text)
 
 

@@ -13,8 +13,9 @@ import pytest
 import voltsec
 from voltsec.periodic.reading_list import quantity_units
 from voltsec.practice import sweep as module
+from voltsec.practice.asked import BadValues, quantity_called
 from voltsec.practice.axes import read_axes
-from voltsec.practice.sweep import ORDINARY, BadSweep, quantity_called, sweep
+from voltsec.practice.sweep import ORDINARY, sweep
 from voltsec.report.sweep_csv import write_rows
 from voltsec.results.solution import Numbers, Solution
 
@@ -162,7 +163,7 @@ def test_coupling_by_coefficient_follows_its_coils() -> None:
     "values, words",
     [
         ({"Q": 1.0}, "no symbol called Q"),
-        ({"R_l": 1.0}, "did you mean R_L"),
+        ({"R_l": 1.0}, "did you mean 'R_L"),
         ({"D": [0.5, 1.0]}, "lies between 0 and 1"),
         ({"R": [-1.0, 2.0]}, "above zero"),
         ({"R": 0.0}, "above zero"),
@@ -173,18 +174,18 @@ def test_coupling_by_coefficient_follows_its_coils() -> None:
     ],
 )
 def test_bad_values(values: dict, words: str) -> None:
-    with pytest.raises(BadSweep, match=words):
+    with pytest.raises(BadValues, match=words):
         sweep(shipped("boost_lossy"), values)
 
 
 def test_missing_values_and_unknown_quantities() -> None:
     bare = voltsec.solve(voltsec.read(shipped("boost").circuit.text.replace(" = 24 ohm", "")))
-    with pytest.raises(BadSweep, match="missing for R"):
+    with pytest.raises(BadValues, match="missing for R"):
         sweep(bare, {"D": 0.5}, ("inductor_currents.L",))
-    with pytest.raises(BadSweep, match="did you mean gain"):
+    with pytest.raises(BadValues, match="did you mean 'gain"):
         sweep(shipped("boost"), {"D": 0.5}, ("gian",))
     assert quantity_called(shipped("boost").circuit, "S.voltage_peak") == "stress.S.voltage_peak"
-    with pytest.raises(BadSweep, match=r"inductor_currents\.L or ripple\.L"):
+    with pytest.raises(BadValues, match=r"inductor_currents\.L or ripple\.L"):
         quantity_called(shipped("boost").circuit, "L")
 
 
@@ -206,7 +207,7 @@ def test_missing_values_and_unknown_quantities() -> None:
     ],
 )
 def test_bad_axes(text: str, words: str) -> None:
-    with pytest.raises(BadSweep, match=words):
+    with pytest.raises(BadValues, match=words):
         read_axes((text,), {"D": "1", "R": "ohm"})
 
 
@@ -217,7 +218,7 @@ def test_axes() -> None:
     assert [np.shape(axes[name]) for name in "DRLT"] == [(9, 1, 1), (5, 1), (), (2,)]
     assert axes["L"] == pytest.approx(68e-6)
     assert np.ravel(axes["R"]) == pytest.approx([1, 10**0.5, 10, 10**1.5, 100])
-    with pytest.raises(BadSweep, match="given twice"):
+    with pytest.raises(BadValues, match="given twice"):
         read_axes(("D=0.1", "D=0.2"), {"D": "1"})
 
 

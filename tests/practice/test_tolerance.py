@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import voltsec
-from voltsec.practice.sweep import MOST_EXACT, BadSweep
+from voltsec.practice.asked import BadValues
+from voltsec.practice.sweep import MOST_EXACT
 from voltsec.practice.tolerance import MOST_DRAWS, PERCENTILES, tolerances
 from voltsec.results.solution import Solution
 
@@ -63,7 +64,7 @@ def test_a_part_stands_for_its_only_symbol(boost: Solution) -> None:
     "parts, draws, words",
     [
         ({"XX": 0.1}, 100, "no part or symbol called XX"),
-        ({"r_L": 0.1}, 100, "did you mean R_L"),
+        ({"r_L": 0.1}, 100, "did you mean 'R_L"),
         ({"D1": 0.1}, 100, "say which: R_D1, V_D1"),
         ({"L": 0.1}, 0, "at least one draw"),
         ({"L": 0.1}, -3, "at least one draw"),
@@ -75,7 +76,7 @@ def test_a_part_stands_for_its_only_symbol(boost: Solution) -> None:
     ],
 )
 def test_bad_input(boost: Solution, parts: dict[str, float], draws: int, words: str) -> None:
-    with pytest.raises(BadSweep, match=words):
+    with pytest.raises(BadValues, match=words):
         tolerances(boost, parts, draws)
 
 

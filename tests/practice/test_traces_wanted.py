@@ -6,8 +6,8 @@ import pytest
 
 import voltsec
 from voltsec.circuit.fault import CircuitError
+from voltsec.practice.asked import BadValues
 from voltsec.practice.stated_point import read_point, stated_point
-from voltsec.practice.sweep import BadSweep
 from voltsec.practice.traces_wanted import MOST_BY_DEFAULT, default_traces, read_traces
 
 FLYBACK = """source Vg : in -> gnd = 24 V
@@ -74,12 +74,12 @@ def test_a_symbol_of_the_netlist_is_no_port() -> None:
         ("p(S)", "bad-trace", 1, "neither a voltage v( ) nor a current i( )"),
         ("S", "bad-trace", 1, "write v(S) or i(S)"),
         ("sw", "bad-trace", 1, "write v(sw)"),
-        ("Vuot", "unknown-trace", 1, "did you mean Vout"),
+        ("Vuot", "unknown-trace", 1, "did you mean 'Vout"),
         ("v(T1)", "bad-trace", 1, "v(T1.1) or v(T1.2)"),
         ("v(gnd)", "bad-trace", 1, "zero by definition"),
         ("v(sw,b)", "bad-trace", 1, "nothing connects sw and b"),
         ("v(sw,sw)", "same-node", 1, "one node"),
-        ("v(sw,bb)", "unknown-trace", 1, "did you mean b"),
+        ("v(sw,bb)", "unknown-trace", 1, "did you mean 'b"),
         ("v(a,b,c)", "bad-trace", 1, "two nodes"),
         ("i(S,R)", "bad-trace", 1, "one element"),
         ("v()", "bad-trace", 1, "a name or two nodes"),
@@ -136,7 +136,7 @@ def test_an_operating_point_may_be_changed() -> None:
         ("R", "NAME="),
         ("R=5 H", "does not fit"),
     ):
-        with pytest.raises(BadSweep, match=words):
+        with pytest.raises(BadValues, match=words):
             stated_point(circuit, read_point((text,), circuit))
 
 

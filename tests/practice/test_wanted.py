@@ -8,8 +8,8 @@ import pytest
 import sympy
 
 import voltsec
+from voltsec.practice.asked import BadValues
 from voltsec.practice.closed_duty import largest_gain_formula
-from voltsec.practice.sweep import BadSweep
 from voltsec.practice.wanted import Unreachable, largest_output, wanted_duty
 from voltsec.results.solution import Solution
 from voltsec.tableau.expression import symbol
@@ -127,7 +127,7 @@ def test_unreachable(name: str, volts: float, words: str) -> None:
 
 def test_bad_input() -> None:
     for volts in (0.0, float("nan"), float("inf")):
-        with pytest.raises(BadSweep):
+        with pytest.raises(BadValues):
             wanted_duty(shipped("buck"), volts)
-    with pytest.raises(BadSweep, match="no duty of this circuit"):
+    with pytest.raises(BadValues, match="no duty of this circuit"):
         wanted_duty(shipped("buck"), 5.0, duty="Q")

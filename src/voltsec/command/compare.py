@@ -63,18 +63,18 @@ def command(
     if len(netlists) < 2 and not shelf:
         raise click.UsageError("one netlist alone cannot be compared; give another one, or --shelf")
     circuits = by_name(netlists, shelf)
+    from voltsec.practice.asked import BadValues
     from voltsec.practice.design.comparison import compare
     from voltsec.practice.design.equipped import SameParts, read_parts
-    from voltsec.practice.sweep import BadSweep
 
     try:
         same = read_parts(parts) if parts else SameParts()
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(f"--parts: {problem}") from None
     criterion = by or (ORDINARY if shelf else "")
     try:
         found = compare(circuits, wanted, criterion, same)
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(str(problem)) from None
     _tell(found, form, output)
 

@@ -68,7 +68,7 @@ def command(
     """
     from voltsec.circuit.fault import CircuitError
     from voltsec.dynamics.chosen_mode import NotTold
-    from voltsec.practice.sweep import BadSweep
+    from voltsec.practice.asked import BadValues
 
     kind = "" if output is None else ending(output, (*FIGURES, ".csv"))
     names = [text for text in netlists if "=" not in text]
@@ -76,7 +76,7 @@ def command(
     _compatible(names, form, output, filtered)
     try:
         told = [_told(name, changes, kinds, wanted, mode_name, kind, form) for name in names]
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(str(problem)) from None
     except NotTold as problem:
         raise click.UsageError(f"--mode: {problem}") from None

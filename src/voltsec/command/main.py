@@ -60,10 +60,9 @@ class LazyGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """As click's, with the nearest name in the complaint about an unknown command."""
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            from difflib import get_close_matches
+            from voltsec.circuit.spelling import did_you_mean
 
-            close = get_close_matches(args[0], COMMANDS, n=1)
-            hint = f"did you mean {close[0]!r}?" if close else f"there are {', '.join(COMMANDS)}"
+            hint = did_you_mean(args[0], COMMANDS) or f"there are {', '.join(COMMANDS)}"
             ctx.fail(f"no command is called {args[0]!r}; {hint}")
         return super().resolve_command(ctx, args)
 

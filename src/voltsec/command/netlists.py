@@ -57,13 +57,12 @@ def first_comment(entry: Traversable) -> str:
 
 def _unknown(source: str, names: list[str]) -> Fault:
     """The fault of a name that is neither a file nor on the shelf, with the nearest one as a hint."""
-    from difflib import get_close_matches
+    from voltsec.circuit.spelling import did_you_mean
 
     path = Path(source)
     stem = path.name.removesuffix(SUFFIX)
     if stem in names:
         hint = f"the shipped circuit is called {stem}"
     else:
-        close = get_close_matches(stem.lower(), names, n=3, cutoff=0.55)
-        hint = f"did you mean {' or '.join(close)}?" if close else "voltsec circuits lists the shipped ones"
+        hint = did_you_mean(stem, names, 3) or "voltsec circuits lists the shipped ones"
     return Fault("cannot-read", "there is no such file and no shipped circuit of that name", hint=hint)

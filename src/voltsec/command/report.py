@@ -67,11 +67,11 @@ def _compared(netlists: tuple[str, ...], wanted: str, by: str) -> str:
     if len(netlists) < 2:
         raise click.UsageError("one netlist alone cannot be compared; give another one")
     circuits = by_name(netlists)
+    from voltsec.practice.asked import BadValues
     from voltsec.practice.design.comparison import compare
-    from voltsec.practice.sweep import BadSweep
     from voltsec.report.comparison_page import comparison_page
 
     try:
         return comparison_page(compare(circuits, wanted, by))
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(str(problem)) from None

@@ -45,7 +45,7 @@ def command(netlist: str, wanted: str, series: str | None, form: str | None, out
     exact periodic state with the preferred values of IEC 60063, at the worst point of the ranges.
     """
     from voltsec.command.netlists import load, load_aloud
-    from voltsec.practice.sweep import BadSweep
+    from voltsec.practice.asked import BadValues
 
     if output is not None:
         ending(output, (".topo",))
@@ -54,7 +54,7 @@ def command(netlist: str, wanted: str, series: str | None, form: str | None, out
 
     try:
         sizing = size(circuit, wanted, series)
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(f"--for: {problem}") from None
     _print(sizing, form)
     if output is not None:

@@ -125,7 +125,7 @@ def _only(solution: Solution, name: str) -> Solution:
     """The answer cut down to one mode; numbers stay where they are that mode's."""
     from dataclasses import replace
 
-    from voltsec.language.expected import did_you_mean
+    from voltsec.circuit.spelling import did_you_mean
 
     solution.need_modes()
     names = [mode.name for mode in solution.modes]
@@ -168,12 +168,12 @@ def _solve_held(circuit: Circuit, held: dict[str, str], form: str | None) -> Non
 
 
 def _worst(circuit: Circuit, ranges: str, volts: float | None, form: str | None) -> None:
+    from voltsec.practice.asked import BadValues
     from voltsec.practice.design.extremes import worst_case
-    from voltsec.practice.sweep import BadSweep
 
     try:
         found = worst_case(circuit, ranges, volts)
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(f"--worst: {problem}") from None
     if form == "json":
         from voltsec.report.design_machine import worst_json

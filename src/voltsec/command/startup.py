@@ -53,9 +53,9 @@ def command(
     NAME=VALUE changes the operating point: a duty, the period T, a part (R=20).
     """
     from voltsec.command.netlists import load_aloud
+    from voltsec.practice.asked import BadValues
     from voltsec.practice.startup import read_window, startup
     from voltsec.practice.stated_point import read_point
-    from voltsec.practice.sweep import BadSweep
 
     kind = "" if output is None else ending(output, (*FIGURES, ".csv"))
     circuit = load_aloud(netlist).check()
@@ -65,10 +65,10 @@ def command(
         found = startup(circuit, periods, start, steps, wanted, values)
         if stretch is not None and stretch[1] > found.end * (1 + 1e-9):
             if periods is not None:
-                raise BadSweep(f"--window: {window} ends after the last period, at {found.end:.6g} s")
+                raise BadValues(f"--window: {window} ends after the last period, at {found.end:.6g} s")
             more = math.ceil((stretch[1] - found.end) / found.sections[-1].periods.period)
             found = startup(circuit, len(found.time) - 1 + more, start, steps, wanted, values)
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(str(problem)) from None
     if stretch is None and ledger:
         stretch = (0.0, found.end)

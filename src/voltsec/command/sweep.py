@@ -54,8 +54,8 @@ def command(
     With --tolerance parts are drawn at random around their values, and percentiles are printed.
     """
     from voltsec.command.netlists import load_aloud
+    from voltsec.practice.asked import BadValues, known_point, quantity_called
     from voltsec.practice.axes import read_axes, read_tolerances
-    from voltsec.practice.sweep import BadSweep, known_point, quantity_called
     from voltsec.practice.tolerance import symbol_of
 
     endings = (".csv",) if tolerance is not None else (".csv", *FIGURES)
@@ -72,11 +72,11 @@ def command(
         asked = [name.strip() for name in (wanted or "").split(",") if name.strip()]
         names = tuple(dict.fromkeys(quantity_called(circuit, name) for name in asked))
         if tolerance is not None and ranges:
-            raise BadSweep(f"with --tolerance {ranges[0]} takes one value, not a range")
+            raise BadValues(f"with --tolerance {ranges[0]} takes one value, not a range")
         if tolerance is None and not ranges:
-            raise BadSweep("nothing is swept: give a range such as D=0.05:0.95:200, or --tolerance")
+            raise BadValues("nothing is swept: give a range such as D=0.05:0.95:200, or --tolerance")
         if kind in FIGURES and len(ranges) > 2:
-            raise BadSweep(f"a figure shows two ranges at most, not {len(ranges)}; write a .csv instead")
+            raise BadValues(f"a figure shows two ranges at most, not {len(ranges)}; write a .csv instead")
 
         from voltsec.practice.solve import solve
 
@@ -85,7 +85,7 @@ def command(
             _tolerances(solution, shares, draws, seed, values, names, output)
         else:
             _sweep(solution, values, names, output, kind)
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(str(problem)) from None
 
 

@@ -14,26 +14,26 @@ if TYPE_CHECKING:
 
 def volts_wanted(text: str) -> float:
     """``Vout=12`` or ``12 V`` as a number."""
+    from voltsec.practice.asked import BadValues
     from voltsec.practice.axes import read_value
-    from voltsec.practice.sweep import BadSweep
 
     name, _, value = (part.strip() for part in text.rpartition("="))
     if name.lower() not in ("", "vout", "v", "output_voltage"):
         raise click.UsageError(f"--for takes Vout=VOLT, and there is no wanted {name}")
     try:
         return read_value("--for", value, "V")
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(str(problem)) from None
 
 
 def find_duties(solution: Solution, volts: float) -> Wanted:
     """The duties for ``volts``; raises :class:`~voltsec.practice.wanted.Unreachable` where none does."""
-    from voltsec.practice.sweep import BadSweep
+    from voltsec.practice.asked import BadValues
     from voltsec.practice.wanted import wanted_duty
 
     try:
         return wanted_duty(solution, volts)
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(f"--for: {problem}") from None
 
 

@@ -43,8 +43,8 @@ def command(
     formulas give.  NAME=VALUE changes the operating point: a duty, the period T, a part (R=20).
     """
     from voltsec.command.netlists import load_aloud
+    from voltsec.practice.asked import BadValues
     from voltsec.practice.stated_point import read_point, stated_point
-    from voltsec.practice.sweep import BadSweep
     from voltsec.practice.traces_wanted import read_traces
     from voltsec.practice.waves import check_periods, waves
 
@@ -56,7 +56,7 @@ def command(
             read_traces(wanted, circuit)
         values = read_point(changes, circuit)
         stated_point(circuit, values)  # everything that can be told before the solver starts
-    except BadSweep as problem:
+    except BadValues as problem:
         raise click.UsageError(str(problem)) from None
     from voltsec.practice.solve import solve
 

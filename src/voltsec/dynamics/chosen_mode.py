@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from difflib import get_close_matches
 
 from voltsec.circuit.computing_time import in_time
+from voltsec.circuit.spelling import hint_among
 from voltsec.formulas.first_order_dry import Case
 from voltsec.results.solution import Mode, Solution
-
-MOST_NAMED = 8
 
 
 class NotTold(ValueError):
@@ -29,7 +27,7 @@ def chosen_mode(answer: Solution, name: str | None = None) -> Mode:
     found = modes.get(name.strip().lower())
     if found is None:
         names = [mode.name for mode in answer.modes]
-        raise NotTold(f"there is no mode {name!r}; {nearest(name, names)}")
+        raise NotTold(f"there is no mode {name!r}; {hint_among(name, names)}")
     return found
 
 
@@ -56,13 +54,3 @@ def mode_and_case(
         )
     chosen = chosen_mode(answer, name)
     return chosen, answer.engine.case(chosen.name), notes
-
-
-def nearest(name: str, names: list[str]) -> str:
-    """A hint: the name that is nearest, or all there are."""
-    close = get_close_matches(name.upper(), [one.upper() for one in names], n=1, cutoff=0.6)
-    meant = [one for one in names if one.upper() in close]
-    if meant:
-        return f"did you mean {meant[0]!r}?"
-    few = names[:MOST_NAMED]
-    return f"there is {', '.join(few)}{' and more' if len(names) > len(few) else ''}"

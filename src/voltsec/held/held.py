@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
-from difflib import get_close_matches
 from typing import Any
 
 from sympy import Expr
@@ -18,6 +17,7 @@ from voltsec.circuit.elements import Switch
 from voltsec.circuit.fault import CircuitError, Fault, NoSteadyState
 from voltsec.circuit.graph import find_faults
 from voltsec.circuit.separation import blocking_capacitors, separating_windings
+from voltsec.circuit.spelling import did_you_mean
 from voltsec.circuit.states import possible_states
 from voltsec.circuit.timing import Schedule
 from voltsec.held.current_paths import loops_through_coils
@@ -74,9 +74,7 @@ def check_held(circuit: Circuit, held: Mapping[str, str]) -> None:
             message = f"{name} is a {kind}, not a switch, and cannot be held"
             faults.append(Fault("wrong-kind", message, None, (name,), (), hint))
         elif name not in elements:
-            same = [one for one in names if one.lower() == name.lower()]
-            close = same or get_close_matches(name, names, n=1, cutoff=0.5)
-            hint = f"did you mean {close[0]!r}?" if close else f"switches: {', '.join(names)}"
+            hint = did_you_mean(name, names) or f"switches: {', '.join(names)}"
             faults.append(Fault("unknown-name", f"no switch is called {name!r}", None, (name,), (), hint))
         if word not in WORDS:
             meant = MEANT.get(word.lower()) or (word.lower() if word.lower() in WORDS else None)

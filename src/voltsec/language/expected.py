@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import Fault
+from voltsec.circuit.spelling import did_you_mean
 from voltsec.language.habits import word_hint
 from voltsec.language.statements import WORDS
 from voltsec.language.vocabulary import PROPERTIES
@@ -16,32 +17,8 @@ _READABLE = {
     "$END": "the end of the line",
 }  # fmt: skip
 
-MOST_CHOICES = 300
-"""Names that are compared in spelling; a hint is not worth more time."""
 
 _DRIVES = ("at", "against", "with", "on", "off")
-
-
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word nearest in spelling, letter case aside; ``None`` where nothing is near."""
-    import difflib
-
-    choices = [choice for choice in dict.fromkeys(known) if abs(len(choice) - len(word)) <= 4][:MOST_CHOICES]
-    same = [choice for choice in choices if choice.lower() == word.lower()]
-    if same:
-        return same[0]
-    found = difflib.get_close_matches(word[:40], choices, n=1, cutoff=0.6)
-    if found:
-        return found[0]
-    lowered = {choice.lower(): choice for choice in choices}
-    found = difflib.get_close_matches(word[:40].lower(), list(lowered), n=1, cutoff=0.6)
-    return lowered[found[0]] if found else None
-
-
-def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """A hint naming the nearest spelling, or nothing."""
-    near = nearest(word, known)
-    return f"did you mean '{near}'?" if near is not None else ""
 
 
 def a(kind: str) -> str:

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import Fault
-from voltsec.language.expected import did_you_mean
+from voltsec.circuit.spelling import did_you_mean
 from voltsec.language.quantities import (
     PREFIXES,
     QUANTITY_NAMES,

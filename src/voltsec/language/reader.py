@@ -128,7 +128,7 @@ def read_file(path: str | Path) -> Circuit:
 
 def _cannot_read(path: Path, error: OSError | ValueError) -> Fault:
     """The fault of a path that cannot be read, with the nearest file name beside it as a hint."""
-    from voltsec.language.expected import did_you_mean
+    from voltsec.circuit.spelling import did_you_mean
 
     hint = ""
     reason = getattr(error, "strerror", None) or str(error)

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from voltsec.practice.sweep import BadSweep
+from voltsec.practice.asked import BadValues
 
 POINTS = 200
 """Points of the first range where no number is given."""
@@ -33,9 +33,9 @@ def read_axes(texts: tuple[str, ...], units: Mapping[str, str]) -> dict[str, flo
     for text in texts:
         name, equals, values = (part.strip() for part in text.partition("="))
         if not (name and equals and values):
-            raise BadSweep(f"a swept value is written NAME=FROM:TO:POINTS, not {text!r}")
+            raise BadValues(f"a swept value is written NAME=FROM:TO:POINTS, not {text!r}")
         if name in found:
-            raise BadSweep(f"{name} is given twice")
+            raise BadValues(f"{name} is given twice")
         first = not any(isinstance(value, np.ndarray) for value in found.values())
         found[name] = read_values(name, values, units.get(name), POINTS if first else CURVES)
     ranges = [name for name, value in found.items() if isinstance(value, np.ndarray)]
@@ -45,7 +45,7 @@ def read_axes(texts: tuple[str, ...], units: Mapping[str, str]) -> dict[str, flo
         total *= value.size
         found[name] = value.reshape((-1,) + (1,) * (len(ranges) - 1 - place))
     if total > MOST_POINTS:
-        raise BadSweep(f"{total:,} points are too many for one file; {MOST_POINTS:,} are the most")
+        raise BadValues(f"{total:,} points are too many for one file; {MOST_POINTS:,} are the most")
     return found
 
 
@@ -60,19 +60,19 @@ def read_values(name: str, text: str, unit: str | None, points: int) -> float | 
     if logarithmic:
         parts.pop()
     if len(parts) not in (2, 3):
-        raise BadSweep(f"{name}={text}: a range is written FROM:TO, FROM:TO:POINTS, or either with :log")
+        raise BadValues(f"{name}={text}: a range is written FROM:TO, FROM:TO:POINTS, or either with :log")
     start, end = read_value(name, parts[0], unit), read_value(name, parts[1], unit)
     if len(parts) == 3:
         if not parts[2].isdigit() or not 2 <= int(parts[2]) <= MOST_POINTS:
-            raise BadSweep(f"{name}={text}: the number of points is 2 or more, not {parts[2]!r}")
+            raise BadValues(f"{name}={text}: the number of points is 2 or more, not {parts[2]!r}")
         points = int(parts[2])
     if not start < end:
         hint = f"; write {name}={parts[1]}:{parts[0]}" if start > end else ""
-        raise BadSweep(f"{name}={text}: the range does not run upwards{hint}")
+        raise BadValues(f"{name}={text}: the range does not run upwards{hint}")
     if not logarithmic:
         return np.linspace(start, end, points)
     if start <= 0:
-        raise BadSweep(f"{name}={text}: a logarithmic range starts above zero")
+        raise BadValues(f"{name}={text}: a logarithmic range starts above zero")
     return np.geomspace(start, end, points)
 
 
@@ -80,7 +80,7 @@ def read_value(name: str, text: str, unit: str | None) -> float:
     """A number with an optional unit, which must be the symbol's own."""
     match = _VALUE.fullmatch(text.strip())
     if match is None or len(text) > 60:
-        raise BadSweep(f"{name}: {text.strip()[:40]!r} is no number")
+        raise BadValues(f"{name}: {text.strip()[:40]!r} is no number")
     word = match[2]
     power = 0
     if word:
@@ -91,14 +91,14 @@ def read_value(name: str, text: str, unit: str | None) -> float:
         elif word in _PREFIXES:
             power, base = _PREFIXES[word], unit or ""
         else:
-            raise BadSweep(f"{name}: {word!r} is not a unit")
+            raise BadValues(f"{name}: {word!r} is not a unit")
         if unit is not None and base != unit:
             wanted = "a pure number" if unit == "1" else f"in {unit}"
-            raise BadSweep(f"{name}: {text.strip()} does not fit; {name} is {wanted}")
+            raise BadValues(f"{name}: {text.strip()} does not fit; {name} is {wanted}")
     try:
         return float(Fraction(match[1]) * Fraction(10) ** power)
     except OverflowError:
-        raise BadSweep(f"{name}: {text.strip()[:40]!r} is out of range") from None
+        raise BadValues(f"{name}: {text.strip()[:40]!r} is out of range") from None
 
 
 def read_tolerances(text: str) -> dict[str, float]:
@@ -107,8 +107,8 @@ def read_tolerances(text: str) -> dict[str, float]:
     for part in text.split(","):
         name, equals, value = (piece.strip() for piece in part.partition("="))
         if not (name and equals and value):
-            raise BadSweep(f"a tolerance is written PART=PER CENT, as in L1=20%, not {part.strip()!r}")
+            raise BadValues(f"a tolerance is written PART=PER CENT, as in L1=20%, not {part.strip()!r}")
         if name in found:
-            raise BadSweep(f"the tolerance of {name} is given twice")
+            raise BadValues(f"the tolerance of {name} is given twice")
         found[name] = read_value(f"tolerance of {name}", value, "1")
     return found

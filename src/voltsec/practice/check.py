@@ -15,10 +15,10 @@ from functools import partial
 from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import CircuitError, Fault
+from voltsec.circuit.spelling import did_you_mean
 from voltsec.practice.diagnosis import diagnose, right_formulas
 from voltsec.practice.equality import Prover, says_nothing
 from voltsec.practice.formula import Equation, FormulaFault, parse
-from voltsec.practice.misread import did_you_mean
 from voltsec.practice.names import Claim, Names, intervals_told
 from voltsec.practice.quantities import ModeValues
 from voltsec.practice.slips import find_slips

@@ -9,14 +9,15 @@ from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import CircuitError, Fault
+from voltsec.circuit.spelling import hint_among
 from voltsec.dynamics.averaged import PROBE, S
-from voltsec.dynamics.chosen_mode import NotTold, nearest
+from voltsec.dynamics.chosen_mode import NotTold
 from voltsec.dynamics.input_filter import Interaction, input_filter, interaction
 from voltsec.dynamics.model import Model, Response, small_signals
 from voltsec.periodic.points import operating_point
+from voltsec.practice.asked import BadValues, known_point
 from voltsec.practice.solve import solve
 from voltsec.practice.stated_point import missing_values, read_point
-from voltsec.practice.sweep import BadSweep, known_point
 from voltsec.practice.traces_wanted import read_traces
 from voltsec.results.measures import Terms
 from voltsec.results.solution import Solution
@@ -67,7 +68,7 @@ def told(
     """The model of ``circuit``.
 
     ``changes`` are ``NAME=VALUE`` texts, ``wanted`` a trace such as ``v(C1)`` in place of the output voltage.
-    Raises :class:`BadSweep` for values that make no sense, :class:`CircuitError` for an unknown trace and
+    Raises :class:`BadValues` for values that make no sense, :class:`CircuitError` for an unknown trace and
     :class:`~voltsec.dynamics.chosen_mode.NotTold` for a mode that is not there.
     """
     output = None if wanted is None else _output(wanted, circuit)
@@ -109,7 +110,7 @@ def _output(wanted: str, circuit: Circuit) -> tuple[str, str, Terms]:
     except CircuitError as problem:
         raise CircuitError(problem.faults, "--to", wanted) from None
     if len(traces) != 1:
-        raise BadSweep("--to takes one trace, such as v(C1)")
+        raise BadValues("--to takes one trace, such as v(C1)")
     (trace,) = traces
     return trace.text, trace.unit, trace.terms
 
@@ -128,12 +129,12 @@ def transfer(
     """
     circuit = answer.circuit
     if form not in FORMS:
-        raise NotTold(f"there is no form {form!r}; {nearest(form, list(FORMS))}")
+        raise NotTold(f"there is no form {form!r}; {hint_among(form, list(FORMS))}")
     source = circuit.input.quantity.symbol
     kinds = {duty: "duty" for duty in circuit.timing_symbols} | {source: "input"}
     kinds |= dict.fromkeys(CURRENT_WORDS, "zout")
     if control not in kinds:
-        raise NotTold(f"nothing responds to {control!r}; {nearest(control, list(kinds))}")
+        raise NotTold(f"nothing responds to {control!r}; {hint_among(control, list(kinds))}")
     words: tuple[str, str, Terms] | None = None
     if output == "I":
         words = "I", "A", ((("i", circuit.input.name), -1),)

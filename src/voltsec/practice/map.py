@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import cached_property, partial
 from typing import Any
 
@@ -17,6 +16,7 @@ from sympy import Basic, Expr, lambdify
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
+from voltsec.circuit.spelling import hint_among
 from voltsec.formulas.compiled import CompiledMode, compile_mode
 from voltsec.periodic.complementarity import PeriodicProblem, grows_with_trace
 from voltsec.periodic.effective import load_symbol
@@ -379,7 +379,4 @@ def _in_full(expression: Basic, definitions: Mapping[str, Expr]) -> Expr:
 
 
 def _no_symbol(name: str, known: list[str]) -> str:
-    same = [one for one in known if one.lower() == name.lower()]
-    close = same or get_close_matches(name, known, n=1, cutoff=0.6)
-    hint = f"did you mean {close[0]!r}?" if close else f"there is {', '.join(known)}"
-    return f"no symbol is called {name!r}; {hint}"
+    return f"no symbol is called {name!r}; {hint_among(name, known)}"

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import Fault
 
 _FOUND = re.compile(r"[A-Za-z0-9_.]+|\s*[^\sA-Za-z0-9_.]")
-MOST_CHOICES = 300
-"""Names that are compared in spelling; a hint is not worth more time."""
 
 _UNITS = re.compile(r"[fpnuµmkMGT]?(V|A|ohm|Ω|H|F|s|Hz|W)\b")
 
@@ -57,33 +54,6 @@ def explain(text: str, position: int, accepts: frozenset[str], line: int) -> Fau
     if found and not re.match(r"[-+*/^=(),.|]", found):
         return Fault("bad-formula", f"'{_short(found)}' has no meaning here", place, hint=_allowed())
     return Fault("missing-operand", f"expected a name, a number or '(', {shown}", place)
-
-
-def nearest(word: str, known: Iterable[str]) -> list[str]:
-    """The known words nearest in spelling, letter case aside; at most three."""
-    import difflib
-
-    choices = [choice for choice in dict.fromkeys(known) if abs(len(choice) - len(word)) <= 4][:MOST_CHOICES]
-    same = [choice for choice in choices if choice.lower() == word.lower()]
-    if same:
-        return same[:1]
-    lowered = {choice.lower(): choice for choice in reversed(choices)}
-    near = word[:40].lower()
-    found = difflib.get_close_matches(near, list(lowered), n=3, cutoff=0.6)
-    # one wrong letter of two is half the word, yet the likeliest slip
-    slips = [one for one in lowered if len(one) == len(near) > 1 and _letters_apart(one, near) == 1]
-    return [lowered[one] for one in dict.fromkeys([*slips, *found])][:3]
-
-
-def _letters_apart(one: str, other: str) -> int:
-    """In how many places two words of one length differ."""
-    return sum(a != b for a, b in zip(one, other, strict=True))
-
-
-def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """A hint naming the nearest spellings, or nothing."""
-    near = nearest(word, known)
-    return f"did you mean {' or '.join(near)}?" if near else ""
 
 
 def _after_operand(before: str) -> bool:

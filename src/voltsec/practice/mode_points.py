@@ -10,7 +10,8 @@ from math import log10
 import numpy as np
 
 from voltsec.circuit.elements import CurrentSource, Load
-from voltsec.practice.sweep import BadSweep, sweep
+from voltsec.practice.asked import BadValues
+from voltsec.practice.sweep import sweep
 from voltsec.results.solution import Solution
 
 DECADES = tuple(quarter / 4 for quarter in range(-6, 9))
@@ -80,7 +81,7 @@ def _met(solution: Solution, axes: dict[str, list[float]], wanted: list[str]) ->
         swept = sweep(
             solution, dict(zip(axes, grid, strict=True)), ("output_voltage",), most_exact=0, hurried=True
         )
-    except BadSweep:
+    except BadValues:
         return {}
     modes = swept.mode
     ranked: dict[str, list[tuple[float, dict[str, float]]]] = {}

@@ -10,6 +10,7 @@ from sympy import Expr, Rational
 
 from voltsec.circuit.elements import Place
 from voltsec.circuit.fault import Fault
+from voltsec.circuit.spelling import did_you_mean
 from voltsec.practice.formula import (
     Call,
     Equation,
@@ -22,7 +23,6 @@ from voltsec.practice.formula import (
     Product,
     Sum,
 )
-from voltsec.practice.misread import did_you_mean
 from voltsec.practice.quantities import (
     FUNCTIONS,
     IN_INTERVALS,

@@ -8,8 +8,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.spelling import hint_among
+from voltsec.practice.asked import BadValues
 from voltsec.practice.axes import read_value
-from voltsec.practice.sweep import BadSweep, nearest
 from voltsec.results.table import inductances
 from voltsec.waveforms.network import PeriodNetwork
 from voltsec.waveforms.state import state_from
@@ -21,7 +22,7 @@ _ONE = re.compile(r"\s*([vi])\s*\(\s*([^()\s]*)\s*\)\s*=\s*([^,=]+?)\s*")
 def read_state(text: str, circuit: Circuit) -> dict[str, float] | None:
     """Voltages of capacitors and currents of coils by name, SI units; None for the steady state.
 
-    Whatever is not named is zero.  Raises :class:`BadSweep`.
+    Whatever is not named is zero.  Raises :class:`BadValues`.
     """
     if text.strip() == REST:
         return {}
@@ -34,21 +35,21 @@ def read_state(text: str, circuit: Circuit) -> dict[str, float] | None:
     for piece in text.split(","):
         match = _ONE.fullmatch(piece)
         if match is None:
-            raise BadSweep(f"--from takes rest, steady or values such as {such}, not {piece.strip()!r}")
+            raise BadValues(f"--from takes rest, steady or values such as {such}, not {piece.strip()!r}")
         letter, name, value = match.groups()
         known, kind, other = (capacitors, "capacitor", coils)
         if letter == "i":
             known, kind, other = (coils, "coil", capacitors)
         if name in other:
             right, holds = ("i", "current") if letter == "v" else ("v", "voltage")
-            raise BadSweep(
+            raise BadValues(
                 f"--from: {name} begins with a {holds}, {right}({name}), not with {letter}({name})"
             )
         if name not in known:
-            hint = nearest(name, known) if known else f"there is no {kind}"
-            raise BadSweep(f"--from: no {kind} is called {name or '()'}; {hint}")
+            hint = hint_among(name, known) if known else f"there is no {kind}"
+            raise BadValues(f"--from: no {kind} is called {name or '()'}; {hint}")
         if name in found:
-            raise BadSweep(f"--from: {letter}({name}) is given twice")
+            raise BadValues(f"--from: {letter}({name}) is given twice")
         found[name] = read_value(f"--from: {letter}({name})", value, "V" if letter == "v" else "A")
     return found
 

@@ -13,12 +13,12 @@ from collections.abc import Iterable, Iterator, Mapping
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.practice.asked import BadValues
 from voltsec.practice.axes import read_value
 from voltsec.practice.start_state import read_state
 from voltsec.practice.startup_result import Startup
 from voltsec.practice.stated_point import stated_point
 from voltsec.practice.step import Step, read_steps
-from voltsec.practice.sweep import BadSweep
 from voltsec.practice.traces_wanted import TraceNames, WantedTrace, read_traces
 from voltsec.practice.way import Way
 from voltsec.results.table import inductances
@@ -43,19 +43,19 @@ def startup(
     (:mod:`voltsec.practice.step`), each at the beginning of the first period that begins then or later.
     ``show`` lists traces besides the output voltage; without it they are the coil currents.
 
-    Raises :class:`BadSweep` for what makes no sense, :class:`CircuitError` for a circuit that cannot work,
+    Raises :class:`BadValues` for what makes no sense, :class:`CircuitError` for a circuit that cannot work,
     has no operating point, or where it could not be found which devices conduct, and :class:`NoSteadyState`
     where a steady state was asked for that was not found.
     """
     circuit.check()
     point = stated_point(circuit, values or {})
     if periods is not None and not 1 <= periods <= MOST_PERIODS:
-        raise BadSweep(f"{periods} periods cannot be followed; 1 to {MOST_PERIODS:,} can")
+        raise BadValues(f"{periods} periods cannot be followed; 1 to {MOST_PERIODS:,} can")
     listed = read_steps(steps, circuit, point)
     begin = start or ("steady" if listed else "rest")
     state = read_state(begin, circuit)
     if state is not None and any(step.time is None for step in listed):
-        raise BadSweep('a step that does not come from the steady state needs its instant, as in "at 2 ms"')
+        raise BadValues('a step that does not come from the steady state needs its instant, as in "at 2 ms"')
     wanted = _wanted(circuit, show)
     walk = Way(circuit, wanted, begin, state)
     for steps_now, length in _plan(listed, point, periods):
@@ -77,9 +77,9 @@ def _plan(
     for instant in instants:
         count = int(np.ceil((instant - now) / seconds - 1e-9))
         if left is not None and count >= left:
-            raise BadSweep(f"--step: the window of {periods} periods ends before the step at {instant:g} s")
+            raise BadValues(f"--step: the window of {periods} periods ends before the step at {instant:g} s")
         if count > MOST_PERIODS:
-            raise BadSweep(f"--step: the step at {instant:g} s comes after {MOST_PERIODS:,} periods")
+            raise BadValues(f"--step: the step at {instant:g} s comes after {MOST_PERIODS:,} periods")
         coming = tuple(step for step in steps if (step.time or 0.0) == instant)
         if count > 0:
             yield own, count
@@ -105,15 +105,15 @@ def _wanted(circuit: Circuit, show: str | Iterable[str] | None) -> tuple[WantedT
 def read_window(text: str) -> tuple[float, float]:
     """``0:2 ms`` -> two instants in second; a bare number has the other one's unit.
 
-    Raises :class:`BadSweep`.
+    Raises :class:`BadValues`.
     """
     first, colon, last = (part.strip() for part in text.partition(":"))
     if not (first and colon and last):
-        raise BadSweep(f"--window takes two instants, as in 0:2 ms, not {text!r}")
+        raise BadValues(f"--window takes two instants, as in 0:2 ms, not {text!r}")
     unit = last.lstrip("+-.0123456789 ")
     if unit and not first.lstrip("+-.0123456789 "):
         first = f"{first} {unit}"
     begin, end = (read_value("--window", part, "s") for part in (first, last))
     if begin < 0 or not begin < end:
-        raise BadSweep(f"--window: {text} does not run forward from the start, which is at 0")
+        raise BadValues(f"--window: {text} does not run forward from the start, which is at 0")
     return begin, end

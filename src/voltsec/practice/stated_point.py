@@ -6,20 +6,20 @@ from collections.abc import Mapping
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import CircuitError, Fault
+from voltsec.practice.asked import BadValues, known_point
 from voltsec.practice.axes import read_axes
-from voltsec.practice.sweep import BadSweep, known_point
 
 UNITS = {"s": "10 us", "ohm": "10 ohm", "H": "100 uH", "F": "100 uF", "V": "12 V", "A": "1 A", "1": "0.4"}
 """What a value of each unit may look like."""
 
 
 def read_point(texts: tuple[str, ...], circuit: Circuit) -> dict[str, float]:
-    """``NAME=VALUE`` texts -> symbol -> number (SI units).  Raises :class:`BadSweep`."""
+    """``NAME=VALUE`` texts -> symbol -> number (SI units).  Raises :class:`BadValues`."""
     units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
     found = {}
     for name, value in read_axes(texts, units).items():
         if not isinstance(value, float):
-            raise BadSweep(f"{name} takes one value here, not a range (sweep takes ranges)")
+            raise BadValues(f"{name} takes one value here, not a range (sweep takes ranges)")
         found[name] = value
     return found
 
@@ -27,7 +27,7 @@ def read_point(texts: tuple[str, ...], circuit: Circuit) -> dict[str, float]:
 def stated_point(circuit: Circuit, values: Mapping[str, float]) -> dict[str, float]:
     """A number for every symbol: the netlist's values changed by ``values`` (SI units).
 
-    Raises :class:`BadSweep` for values that make no sense and :class:`CircuitError` where some are missing.
+    Raises :class:`BadValues` for values that make no sense and :class:`CircuitError` where some are missing.
     """
     point, missing = known_point(circuit, values)
     if missing:

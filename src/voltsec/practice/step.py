@@ -7,9 +7,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.spelling import hint_among
+from voltsec.practice.asked import BadValues
 from voltsec.practice.axes import read_value
 from voltsec.practice.stated_point import UNITS
-from voltsec.practice.sweep import BadSweep, nearest
 from voltsec.results.table import inductances
 
 _STEP = re.compile(r"\s*([^\s:]+)\s*:\s*(.*?)\s*(?:->|→)\s*(.*?)\s*(?:\bat\b\s*(.*?)\s*)?")
@@ -33,14 +34,14 @@ def read_steps(texts: Iterable[str], circuit: Circuit, point: Mapping[str, float
     """Every step, in order of time.
 
     ``point`` is the operating point before the first.  The value before the arrow must be the one in force: a
-    step from another would not be the one that is meant.  Raises :class:`BadSweep`.
+    step from another would not be the one that is meant.  Raises :class:`BadValues`.
     """
     found = sorted((_read(text, circuit) for text in texts), key=lambda step: step.time or 0.0)
     now = dict(point)
     for step in found:
         value = now[step.symbol]
         if abs(value - step.before) > SAME * max(abs(value), abs(step.before)):
-            raise BadSweep(
+            raise BadValues(
                 f"--step: {step.symbol} is {value:g}{_unit(step)} then, not {step.before:g}{_unit(step)}; "
                 f'write --step "{step.symbol}: {value:g}{_unit(step)} -> {step.after:g}{_unit(step)}", '
                 "or change the netlist"
@@ -52,16 +53,16 @@ def read_steps(texts: Iterable[str], circuit: Circuit, point: Mapping[str, float
 def _read(text: str, circuit: Circuit) -> Step:
     match = _STEP.fullmatch(text)
     if match is None or not match[2] or not match[3]:
-        raise BadSweep(
+        raise BadValues(
             f'a step is written "{_such(circuit)}", with "at 2 ms" behind it for a later one, not {text!r}'
         )
     name, before, after, time = match.groups()
     units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
     if name not in units:
-        raise BadSweep(f"--step: there is nothing called {name} to step; {_near(name, circuit)}")
+        raise BadValues(f"--step: there is nothing called {name} to step; {_near(name, circuit)}")
     kept = _keeps_energy(circuit, name)
     if kept:
-        raise BadSweep(
+        raise BadValues(
             f"--step: a step of {name}, {kept}, would make energy out of nothing; "
             f"what can step are {', '.join(_steppable(circuit))}"
         )
@@ -69,9 +70,9 @@ def _read(text: str, circuit: Circuit) -> Step:
     values = [read_value(f"--step: {name}", value, unit) for value in (before, after)]
     when = None if time is None else read_value(f"--step: the instant of {name}", time, "s")
     if when is not None and when < 0:
-        raise BadSweep(f"--step: {name} steps at {time}, before the start")
+        raise BadValues(f"--step: {name} steps at {time}, before the start")
     if values[0] == values[1]:
-        raise BadSweep(f"--step: {name} steps from {before} to {after}, which is no step")
+        raise BadValues(f"--step: {name} steps from {before} to {after}, which is no step")
     return Step(name, unit, values[0], values[1], when)
 
 
@@ -85,7 +86,7 @@ def _near(name: str, circuit: Circuit) -> str:
         return f"{name} has no value" + (f"; its duty is {duty}" if duty else "")
     if name in ("f", "fs"):
         return "step the period T"
-    return nearest(name, _steppable(circuit))
+    return hint_among(name, _steppable(circuit))
 
 
 def _steppable(circuit: Circuit) -> list[str]:

@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass
-from difflib import get_close_matches
 from itertools import islice
 from time import monotonic
 from typing import Any
@@ -25,6 +24,7 @@ from voltsec.formulas.compiled import CompiledMode, compile_mode
 from voltsec.formulas.modes import ModeBuilder
 from voltsec.periodic.reading_list import quantity_units
 from voltsec.periodic.row_mode import RowMode, row_mode
+from voltsec.practice.asked import BadValues, check_quantities, known_point
 from voltsec.results.solution import Solution
 from voltsec.results.table import results_of
 from voltsec.waveforms.exact import Expected, exact_results
@@ -61,10 +61,6 @@ ORDINARY = ("gain", "output_voltage", "efficiency")
 
 NO_MODE = ""
 """Stands as the mode where none could be verified; numbers are nan there."""
-
-
-class BadSweep(ValueError):
-    """What was asked for cannot be swept; the message says why, with the nearest name."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +135,7 @@ def sweep(
     :func:`voltsec.results.table.results_of`).  Up to ``most_exact`` points the exact periodic state is found
     at each of them.  A ``hurried`` sweep leaves points that take long without numbers once the computing time
     is spent.  Symbols without a value (the period, say) are not needed where a mode's formulas hold
-    none; which mode holds is then taken for granted, the usual one first.  Raises :class:`BadSweep`.
+    none; which mode holds is then taken for granted, the usual one first.  Raises :class:`BadValues`.
     """
     circuit = solution.circuit
     check_quantities(circuit, quantities)
@@ -170,7 +166,7 @@ def sweep(
         if progress is not None:
             progress(done, length)
     if missing and not any(np.isfinite(column).any() for part in parts for column in part.values.values()):
-        raise BadSweep(f"values are missing for {', '.join(missing)}")
+        raise BadValues(f"values are missing for {', '.join(missing)}")
     return Sweep(
         circuit,
         {name: np.broadcast_to(arrays[name], shape) for name in values if name in arrays},
@@ -209,107 +205,6 @@ def _asks_for(builder: ModeBuilder, missing: tuple[str, ...]) -> bool:
     """Whether the fractions of a mode depend on something that has no value."""
     fractions = builder.found.fractions
     return any(fractions.ring.variables(shown) & set(missing) for shown in fractions.shown)
-
-
-def check_quantities(circuit: Circuit, quantities: tuple[str, ...]) -> None:
-    """Raise :class:`BadSweep` for a quantity that this circuit does not have."""
-    known = quantity_units(circuit)
-    for name in quantities:
-        if name not in known:
-            raise BadSweep(f"there is no quantity called {name}; {nearest(name, known)}")
-
-
-def quantity_called(circuit: Circuit, name: str) -> str:
-    """The full name of a quantity, which may be given by its end (``S.voltage_peak``)."""
-    known = quantity_units(circuit)
-    ends = [full for full in known if full.endswith(f".{name}")]
-    if name not in known and len(ends) == 1:
-        return ends[0]
-    if name not in known and ends:
-        raise BadSweep(f"{name} may be {' or '.join(ends)}")
-    check_quantities(circuit, (name,))
-    return name
-
-
-def nearest(name: str, names: Any) -> str:
-    """A hint: the nearest of ``names``, or what there is."""
-    close = [one for one in names if one.lower() == name.lower()][:1]
-    close = close or get_close_matches(name, list(names), n=1, cutoff=0.5)
-    if not close:  # the last word of a dotted name often is right
-        close = [one for one in names if one.lower().endswith(f".{name.lower()}")][:1]
-    return f"did you mean {close[0]}?" if close else f"there are {', '.join(list(names)[:12])}"
-
-
-def known_point(circuit: Circuit, values: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """A number or array for every symbol that has a value, and the symbols that have none.
-
-    Mutual inductances given by a coefficient follow their coils.  Raises :class:`BadSweep` for values
-    that make no sense.
-    """
-    units = {quantity.symbol: quantity.unit for quantity in circuit.quantities}
-    point: dict[str, Any] = {symbol: float(value) for symbol, value in circuit.values.items()}
-    for name, value in values.items():
-        if name not in units:
-            raise BadSweep(f"there is no symbol called {name}; {nearest(name, units)}")
-        point[name] = _numbers(name, value, circuit)
-    for coupling in circuit.couplings:
-        pair = [circuit.element(part).quantities[0].symbol for part in (coupling.first, coupling.second)]
-        if not all(symbol in point for symbol in pair):
-            continue
-        root = np.sqrt(np.multiply(point[pair[0]], point[pair[1]]))
-        if coupling.coefficient is not None and coupling.symbol not in values:
-            if any(symbol in values for symbol in pair):
-                point[coupling.symbol] = float(coupling.coefficient) * root
-        elif coupling.symbol in point and np.any(np.greater(point[coupling.symbol], root)):
-            raise BadSweep(
-                f"{coupling.symbol} is larger than the root of {pair[0]} times {pair[1]} at some points, "
-                "so the coils would store negative energy"
-            )
-    missing = tuple(symbol for symbol in units if symbol not in point)
-    _check_drops(circuit, point)
-    return point, missing
-
-
-def _check_drops(circuit: Circuit, point: Mapping[str, Any]) -> None:
-    """A drop as large as every source leaves nothing to convert."""
-    highest: Any = 0.0
-    if any(source.quantity.symbol not in point for source in circuit.sources):
-        return
-    for source in circuit.sources:
-        highest = np.maximum(highest, point[source.quantity.symbol])
-    for device in circuit.devices:
-        drop = device.drop
-        if drop is None or drop.symbol not in point or not circuit.sources:
-            continue
-        if np.any(np.greater_equal(point[drop.symbol], highest)):
-            raise BadSweep(
-                f"the drop {drop.symbol} of {device.name} is not below the input voltage "
-                f"{circuit.input.quantity.symbol}"
-            )
-
-
-def _numbers(name: str, value: Any, circuit: Circuit) -> Any:
-    try:
-        array = np.asarray(value, float)
-    except (TypeError, ValueError):
-        raise BadSweep(f"{name} is given {value!r}, which is no number") from None
-    if array.size == 0:
-        raise BadSweep(f"{name} is given no value")
-    if not np.isfinite(array).all():
-        raise BadSweep(f"{name} is given a value that is not finite")
-    if name in circuit.duty_symbols and not ((array > 0) & (array < 1)).all():
-        raise BadSweep(f"{name} is a duty: it lies between 0 and 1, not at {_outside(array, 1)}")
-    if name in circuit.phase_symbols:
-        if not ((array >= 0) & (array <= 1)).all():
-            outside = array[(array < 0) | (array > 1)].flat[0]
-            raise BadSweep(f"{name} is the start of an on-time: it lies in 0…1, not at {outside:g}")
-    elif not (array > 0).all():
-        raise BadSweep(f"{name} must be above zero, not {_outside(array, np.inf)}")
-    return array if array.ndim else float(array)
-
-
-def _outside(array: Array, top: float) -> str:
-    return f"{array[(array <= 0) | (array >= top)].flat[0]:g}"
 
 
 def _runs(job: _Job, flat: dict[str, Array], length: int, executor: Executor | None) -> Iterator[_Part]:

@@ -14,8 +14,10 @@ import numpy as np
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Diode, Switch
+from voltsec.circuit.spelling import hint_among
 from voltsec.periodic.reading_list import quantity_units
-from voltsec.practice.sweep import MOST_EXACT, BadSweep, Progress, Sweep, check_quantities, nearest, sweep
+from voltsec.practice.asked import BadValues, check_quantities
+from voltsec.practice.sweep import MOST_EXACT, Progress, Sweep, sweep
 from voltsec.results.solution import Solution
 
 PERCENTILES = (0.0, 1.0, 5.0, 50.0, 95.0, 99.0, 100.0)
@@ -63,19 +65,19 @@ def tolerances(
     Up to ``MOST_EXACT`` draws the numbers are those of the exact periodic state, beyond it those of the
     small-ripple formulas, the nominal ones included.  ``values`` change the netlist's values (symbol ->
     SI units).  The same ``seed`` gives the same
-    result.  Raises :class:`BadSweep`.
+    result.  Raises :class:`BadValues`.
     """
     circuit = solution.circuit
     if not isinstance(draws, int | np.integer) or draws < 1:
-        raise BadSweep(f"at least one draw is needed, not {draws}")
+        raise BadValues(f"at least one draw is needed, not {draws}")
     if draws > MOST_DRAWS:
-        raise BadSweep(f"{draws:,} draws are too many; {MOST_DRAWS:,} are the most")
+        raise BadValues(f"{draws:,} draws are too many; {MOST_DRAWS:,} are the most")
     if seed < 0:
-        raise BadSweep(f"a random seed is a whole number from 0 up, not {seed}")
+        raise BadValues(f"a random seed is a whole number from 0 up, not {seed}")
     given = dict(values or {})
     shares = {symbol_of(circuit, name): share for name, share in parts.items()}
     if not shares:
-        raise BadSweep("no tolerance is given")
+        raise BadValues("no tolerance is given")
     wanted = ordinary_quantities(circuit) if quantities is None else tuple(quantities)
     check_quantities(circuit, wanted)
     most_exact = 0 if draws > MOST_EXACT else MOST_EXACT
@@ -85,10 +87,10 @@ def tolerances(
     drawn: dict[str, np.ndarray] = {}
     for symbol, share in shares.items():
         if not 0 < share < 1:
-            raise BadSweep(f"the tolerance of {symbol} lies between 0 and 100 %, not at {100 * share:g} %")
+            raise BadValues(f"the tolerance of {symbol} lies between 0 and 100 %, not at {100 * share:g} %")
         drawn[symbol] = known[symbol] * generator.uniform(1 - share, 1 + share, draws)
         if symbol in circuit.timing_symbols and known[symbol] * (1 + share) >= 1:
-            raise BadSweep(f"with a tolerance of {100 * share:g} % {symbol} would reach 1, the whole period")
+            raise BadValues(f"with a tolerance of {100 * share:g} % {symbol} would reach 1, the whole period")
     result = sweep(solution, given | drawn, wanted, executor, progress, most_exact=most_exact)
     counts = np.bincount(result.mode_index + 1, minlength=len(result.mode_names) + 1)
     units = quantity_units(circuit)
@@ -119,7 +121,7 @@ def ordinary_quantities(circuit: Circuit) -> tuple[str, ...]:
 
 
 def symbol_of(circuit: Circuit, name: str) -> str:
-    """The symbol meant by a symbol's or a part's name; raises :class:`BadSweep`."""
+    """The symbol meant by a symbol's or a part's name; raises :class:`BadValues`."""
     symbols = [quantity.symbol for quantity in circuit.quantities]
     if name in symbols:
         return name
@@ -128,8 +130,8 @@ def symbol_of(circuit: Circuit, name: str) -> str:
         if len(own[name]) == 1:
             return own[name][0]
         what = f"say which: {', '.join(own[name])}" if own[name] else "it has no value that could differ"
-        raise BadSweep(f"{name} has no single value; {what}")
-    raise BadSweep(f"there is no part or symbol called {name}; {nearest(name, symbols)}")
+        raise BadValues(f"{name} has no single value; {what}")
+    raise BadValues(f"there is no part or symbol called {name}; {hint_among(name, symbols)}")
 
 
 def _percentiles(values: np.ndarray) -> tuple[float, ...]:

@@ -18,7 +18,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Place, Transformer
 from voltsec.circuit.fault import CircuitError, Fault
 from voltsec.circuit.graph import graph_of, references
-from voltsec.practice.misread import did_you_mean, nearest
+from voltsec.circuit.spelling import did_you_mean, nearest
 from voltsec.practice.quantities import PLAIN
 from voltsec.results.measures import Terms
 from voltsec.results.table import inductances, stressed, voltage

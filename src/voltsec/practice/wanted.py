@@ -16,7 +16,8 @@ from sympy import Expr
 
 from voltsec.circuit.computing_time import seconds_left
 from voltsec.circuit.fault import Fault, NoSteadyState
-from voltsec.practice.sweep import BadSweep, sweep
+from voltsec.practice.asked import BadValues
+from voltsec.practice.sweep import sweep
 from voltsec.results.solution import Solution
 
 GRID = 401
@@ -87,17 +88,17 @@ def wanted_duty(
 
     ``values`` change the netlist's values; ``duty`` names the duty symbol where there are several (the
     others stay at their values).  Raises :class:`Unreachable` where there is none and
-    :class:`~voltsec.practice.sweep.BadSweep` for input that makes no sense.
+    :class:`~voltsec.practice.sweep.BadValues` for input that makes no sense.
     """
     symbol = _duty(solution, duty)
     fixed = {name: value for name, value in dict(values or {}).items() if name != symbol}
     if not np.isfinite(output_voltage) or output_voltage == 0:
-        raise BadSweep(f"a wanted output is a voltage other than zero, not {output_voltage:g}")
+        raise BadValues(f"a wanted output is a voltage other than zero, not {output_voltage:g}")
     duties = duty_grid()
     scan = sweep(solution, {**fixed, symbol: duties})
     known = np.isfinite(scan.output_voltage)
     if not known.any() and scan.missing:
-        raise BadSweep(f"values are missing for {', '.join(scan.missing)}")
+        raise BadValues(f"values are missing for {', '.join(scan.missing)}")
     if not known.any():
         raise _nowhere(solution)
     sign = float(np.sign(np.median(scan.output_voltage[known])))
@@ -154,10 +155,10 @@ def _duty(solution: Solution, duty: str | None) -> str:
     symbols = solution.circuit.duty_symbols
     if duty is None:
         if not symbols:
-            raise BadSweep("no switch has a duty that could be looked for")
+            raise BadValues("no switch has a duty that could be looked for")
         return symbols[0]
     if duty not in symbols:
-        raise BadSweep(f"{duty} is no duty of this circuit; there is {', '.join(symbols)}")
+        raise BadValues(f"{duty} is no duty of this circuit; there is {', '.join(symbols)}")
     return duty
 
 

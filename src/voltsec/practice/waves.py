@@ -18,10 +18,10 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.fault import Fault, NoSteadyState
 from voltsec.circuit.graph import references
+from voltsec.practice.asked import BadValues
 from voltsec.practice.exact_numbers import ExactNumbers
 from voltsec.practice.solve import NO_NUMBERS
 from voltsec.practice.stated_point import stated_point
-from voltsec.practice.sweep import BadSweep
 from voltsec.practice.traces_wanted import WantedTrace, default_traces, read_traces
 from voltsec.results.measures import Average, RootMeanSquare, Swing, Terms
 from voltsec.results.solution import Numbers, Solution
@@ -141,7 +141,7 @@ def waves(
 
     ``show`` lists traces as in :mod:`voltsec.practice.traces_wanted`; without it the coil currents, currents
     and voltages of switches and diodes and the output voltage are shown.  Raises :class:`CircuitError` for
-    traces that do not exist and values that are missing, :class:`BadSweep` for values and ``periods`` that
+    traces that do not exist and values that are missing, :class:`BadValues` for values and ``periods`` that
     make no sense, :class:`NoSteadyState` where no state is found that repeats.
     """
     circuit = solution.circuit
@@ -176,9 +176,9 @@ def waves(
 
 
 def check_periods(periods: int) -> None:
-    """Raise :class:`BadSweep` for a number of periods that cannot be shown."""
+    """Raise :class:`BadValues` for a number of periods that cannot be shown."""
     if not 1 <= periods <= MOST_PERIODS:
-        raise BadSweep(
+        raise BadValues(
             f"periods: {periods} cannot be shown, 1 to {MOST_PERIODS} can; in the steady state "
             "every period is like the first"
         )

@@ -10,8 +10,8 @@ from voltsec.dynamics.chosen_mode import NotTold
 from voltsec.dynamics.input_filter import Interaction
 from voltsec.dynamics.model import Model, Response
 from voltsec.dynamics.validity import exactly_zero
+from voltsec.practice.asked import BadValues
 from voltsec.practice.dynamics import told_of
-from voltsec.practice.sweep import BadSweep
 from voltsec.report.dynamics_words import reduced_sentences
 from voltsec.report.outline import shown_mode
 from voltsec.results.solution import Solution
@@ -75,5 +75,5 @@ def over_frequency(solution: Solution) -> OverFrequency | None:
     try:
         told = told_of(solution, {})
         return OverFrequency(told.model, told.interaction)
-    except (NotTold, CircuitError, BadSweep):
+    except (NotTold, CircuitError, BadValues):
         return None

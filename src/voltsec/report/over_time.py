@@ -8,8 +8,8 @@ from typing import Any
 
 from voltsec.circuit.computing_time import budget_of, seconds_left
 from voltsec.circuit.fault import CircuitError
+from voltsec.practice.asked import BadValues
 from voltsec.practice.mode_points import mode_points
-from voltsec.practice.sweep import BadSweep
 from voltsec.practice.waves import Waves, waves
 from voltsec.report.quantity import engineering
 from voltsec.report.waves_words import title_words
@@ -57,7 +57,7 @@ def over_time(solution: Solution) -> OverTime | None:
         return None
     try:
         here = waves(solution)
-    except (CircuitError, BadSweep):
+    except (CircuitError, BadValues):
         return None
     mode = here.mode or "no listed mode"
     shown = [Period(here, f"{mode}, at the operating point", f"{title_words(here)}.")]
@@ -82,7 +82,7 @@ def _periods(solution: Solution, name: str, places: dict[Any, Any]) -> Iterator[
             return
         try:
             found = waves(solution, values=point.changes)
-        except (CircuitError, BadSweep):
+        except (CircuitError, BadValues):
             continue
         if found.mode == name:
             told = [f"{s} = {engineering(v, units[s])}" for s, v in point.changes.items()]

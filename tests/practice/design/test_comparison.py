@@ -8,10 +8,10 @@ import pytest
 import sympy
 
 import voltsec
+from voltsec.practice.asked import BadValues
 from voltsec.practice.design.comparison import Comparison, read_task
 from voltsec.practice.design.equipped import SameParts, equipped, ideal, read_parts, same_structure
 from voltsec.practice.design.judged import CRITERIA, MEASURES
-from voltsec.practice.sweep import BadSweep
 from voltsec.report.comparison_text import comparison_lines, value_text
 from voltsec.report.design_machine import comparison_json
 from voltsec.tableau.expression import symbol
@@ -116,7 +116,7 @@ def test_stages_wear_the_same_parts() -> None:
 )
 def test_bad_tasks(wanted: str, by: str, words: str) -> None:
     circuits = {name: voltsec.load(name) for name in ("boost", "sepic")}
-    with pytest.raises(BadSweep) as problem:
+    with pytest.raises(BadValues) as problem:
         voltsec.compare(circuits, wanted, by)
     assert words in str(problem.value)
 

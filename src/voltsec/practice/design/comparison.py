@@ -9,6 +9,7 @@ from math import inf
 from pathlib import PurePath
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.circuit.spelling import hint_among
 from voltsec.practice.axes import read_value
 from voltsec.practice.design.equipped import SameParts, ideal
 from voltsec.practice.design.judged import CRITERIA, measure
@@ -19,7 +20,7 @@ from voltsec.practice.design.specification import (
     Limit,
     read_specification,
 )
-from voltsec.practice.sweep import Progress, nearest
+from voltsec.practice.sweep import Progress
 
 COIL_RIPPLE = Limit(0.3, True)
 CAPACITOR_RIPPLE = Limit(0.05, True)
@@ -78,7 +79,7 @@ def compare(
     ``wanted`` formulas and structure are told.  Raises :class:`BadSpecification`.
     """
     if by and by not in CRITERIA:
-        raise BadSpecification(f"there is no criterion {by!r}; {nearest(by, CRITERIA)}")
+        raise BadSpecification(f"there is no criterion {by!r}; {hint_among(by, CRITERIA)}")
     if by and not wanted and by not in ("part_count", "order", "right_zeros"):
         raise BadSpecification(
             f"{by} needs a task: say what for, as in Vin=8:16, Vout=12, Iout=0.5:2, f=100k"

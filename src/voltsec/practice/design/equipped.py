@@ -8,9 +8,9 @@ from typing import Any
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, Diode, Element, Inductor, Quantity, Switch, TwoTerminal
+from voltsec.circuit.spelling import hint_among
 from voltsec.practice.axes import read_value
 from voltsec.practice.design.specification import BadSpecification
-from voltsec.practice.sweep import nearest
 
 MARK = "#"
 """Begins the symbols put on: no netlist can hold such a name."""
@@ -40,7 +40,7 @@ def read_parts(text: str) -> SameParts:
         if not (equals and value):
             raise BadSpecification(f"a part is written NAME=VALUE, as in switch=50mohm, not {piece!r}")
         if name not in WORDS:
-            raise BadSpecification(f"there is no part {name!r} to be the same; {nearest(name, WORDS)}")
+            raise BadSpecification(f"there is no part {name!r} to be the same; {hint_among(name, WORDS)}")
         if name in found:
             raise BadSpecification(f"{name} is given twice")
         found[name] = read_value(name, value, WORDS[name])

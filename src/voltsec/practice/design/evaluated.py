@@ -13,9 +13,9 @@ from time import monotonic
 import numpy as np
 
 from voltsec.periodic.stages import Stages, stages_of
+from voltsec.practice.asked import known_point
 from voltsec.practice.design.corners import Array
 from voltsec.practice.design.points import Points, duty_line, first_crossing
-from voltsec.practice.sweep import known_point
 from voltsec.practice.wanted import NEAREST, Unreachable, wanted_duty
 from voltsec.results.solution import Solution
 from voltsec.results.table import results_of

@@ -9,12 +9,12 @@ import numpy as np
 from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.practice.asked import known_point
 from voltsec.practice.design.corners import Array, Worst, worst_places
 from voltsec.practice.design.evaluated import Evaluated
 from voltsec.practice.design.points import Points, points_of
 from voltsec.practice.design.specification import BadSpecification, read_specification
 from voltsec.practice.solve import solve
-from voltsec.practice.sweep import known_point
 from voltsec.results.solution import Mode, Numbers, Solution
 from voltsec.results.table import results_of
 

@@ -11,10 +11,10 @@ import numpy as np
 from voltsec.circuit.elements import Capacitor, Quantity, Resistor
 from voltsec.dynamics.chosen_mode import NotTold
 from voltsec.dynamics.input_filter import Damping, input_filter, interaction
+from voltsec.practice.asked import known_point
 from voltsec.practice.design.corners import Array
 from voltsec.practice.design.evaluated import Evaluated
 from voltsec.practice.design.preferred import at_least
-from voltsec.practice.sweep import known_point
 from voltsec.waveforms.network import NotDetermined
 
 RESISTORS, CAPACITORS = "E12", "E6"

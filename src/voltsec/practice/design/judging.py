@@ -16,6 +16,7 @@ from voltsec.circuit.elements import Capacitor, Diode, Switch
 from voltsec.circuit.fault import CircuitError
 from voltsec.circuit.separation import blocking_capacitors, separating_windings
 from voltsec.held.held import held_state
+from voltsec.practice.asked import BadValues
 from voltsec.practice.design.corners import Array, worst_places
 from voltsec.practice.design.equipped import SameParts, equipped, ideal
 from voltsec.practice.design.evaluated import Evaluated
@@ -34,7 +35,6 @@ from voltsec.practice.design.specification import (
 )
 from voltsec.practice.dynamics import told_of
 from voltsec.practice.solve import solve
-from voltsec.practice.sweep import BadSweep
 from voltsec.results.solution import Mode, Solution
 from voltsec.results.table import inductances
 
@@ -87,7 +87,7 @@ def judge(name: str, circuit: Circuit, wanted: str, parts: SameParts, limits: Ma
         return _Stage(name, circuit, stage, solution, specification, parts, limits, values).judged()
     except CircuitError as problem:
         return Judged(name, circuit, problem.faults[0].message, values)
-    except BadSweep as problem:
+    except BadValues as problem:
         return Judged(name, circuit, str(problem), values)
 
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import CurrentSource, Load
+from voltsec.circuit.spelling import hint_among
+from voltsec.practice.asked import BadValues
 from voltsec.practice.axes import read_value
-from voltsec.practice.sweep import BadSweep, nearest
 from voltsec.practice.tolerance import symbol_of
 from voltsec.results.table import inductances, output_capacitor
 
@@ -23,7 +24,7 @@ _CALL = re.compile(r"(\w+)\s*\(\s*([^()]*?)\s*\)")
 FUNCTIONS = ("ripple", "clamp")
 
 
-class BadSpecification(BadSweep):
+class BadSpecification(BadValues):
     """A specification that cannot be met or understood; the message says which word, and a remedy."""
 
 
@@ -93,7 +94,7 @@ def read_specification(text: str, circuit: Circuit) -> Specification:
             (ports if port else ranges)[key] = found
     except BadSpecification:
         raise
-    except BadSweep as problem:
+    except BadValues as problem:
         raise BadSpecification(str(problem)) from None
     specification = Specification(
         ranges, ports.get("Vout"), ports.get("Iout"), ports.get("Pout"), ripples, clamps
@@ -148,7 +149,7 @@ def _meaning(name: str, circuit: Circuit) -> tuple[str, str, bool]:
         symbol = symbol_of(circuit, name)
         return symbol, units[symbol], False
     known = [*units, "Vin", "Vout", "Iout", "Pout", "f", "ripple(PART)", "clamp(PART)"]
-    raise BadSpecification(f"nothing is called {name}; {nearest(name, known)}")
+    raise BadSpecification(f"nothing is called {name}; {hint_among(name, known)}")
 
 
 def _range(name: str, text: str, unit: str) -> Range:
@@ -193,13 +194,13 @@ def _limit(
     if word == "clamp":
         devices = [device.name for device in circuit.devices]
         if part not in devices:
-            raise BadSpecification(f"{told}: there is no switch or diode {part}; {nearest(part, devices)}")
+            raise BadSpecification(f"{told}: there is no switch or diode {part}; {hint_among(part, devices)}")
         clamps[part] = _above_zero(told, read_value(told, value, "V"))
         return
     coils, capacitors = inductances(circuit), [c.name for c in circuit.capacitors]
     if part != OUT and part not in (*coils, *capacitors):
         known = (*coils, *capacitors, OUT)
-        raise BadSpecification(f"{told}: there is no coil or capacitor {part}; {nearest(part, known)}")
+        raise BadSpecification(f"{told}: there is no coil or capacitor {part}; {hint_among(part, known)}")
     relative = value.endswith("%")
     amount = read_value(told, value, "1" if relative else "A" if part in coils else "V")
     ripples[part] = Limit(_above_zero(told, amount), relative)
