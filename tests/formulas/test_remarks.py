@@ -2,8 +2,9 @@
 
 import voltsec
 from voltsec.circuit.fault import Fault
+from voltsec.formulas.engine import Engine
 from voltsec.formulas.remarks import device_notes, left_open
-from voltsec.formulas.solve import Engine, without_modes
+from voltsec.formulas.solve import without_modes
 from voltsec.periodic.points import operating_point
 from voltsec.practice.exact_numbers import ExactNumbers
 

@@ -15,8 +15,8 @@ import voltsec
 from tests.properties.evaluation import worked_out as value
 from voltsec.formulas.correction import correction
 from voltsec.formulas.modes import ModeBuilder
+from voltsec.formulas.shortened import shortened
 from voltsec.formulas.states import StateBuilder, serves
-from voltsec.report.shortened import shortened
 from voltsec.results.solution import Mode
 from voltsec.tableau.expression import symbol
 

@@ -11,7 +11,7 @@ import pytest
 
 import voltsec
 from voltsec.circuit.graph import references
-from voltsec.formulas.solve import Engine
+from voltsec.formulas.engine import Engine
 from voltsec.periodic.balance import Balance
 from voltsec.periodic.points import as_arrays, operating_point
 from voltsec.practice.exact_numbers import ExactNumbers

@@ -8,6 +8,7 @@ from sympy import Symbol
 
 import voltsec
 from tests.properties.evaluation import worked_out
+from voltsec.formulas.shortened import shortened
 from voltsec.periodic.points import base_point
 from voltsec.report.document import document
 from voltsec.report.latex import latex_fragment
@@ -16,7 +17,6 @@ from voltsec.report.notebook import html
 from voltsec.report.outline import result_rows
 from voltsec.report.rounding import cleaned
 from voltsec.report.selection import Part, Row, Section, fitted
-from voltsec.report.shortened import shortened
 from voltsec.report.terminal import show
 from voltsec.results.solution import Solution
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.spelling import hint_among
+from voltsec.formulas.engine import engine_of
 from voltsec.formulas.first_order_dry import Case
 from voltsec.results.solution import Mode, Solution
 
@@ -41,11 +42,11 @@ def mode_and_case(
     """
     notes: list[str] = []
     if name is None and point is not None:
-        there = in_time(lambda: answer.engine.mode_at(point))
+        there = in_time(lambda: engine_of(answer).mode_at(point))
         listed = next((mode for mode in answer.modes if mode.name == there), None)
-        met = answer.engine.met_at(point) if listed is None else None
+        met = engine_of(answer).met_at(point) if listed is None else None
         if listed is not None:
-            return listed, answer.engine.case(listed.name), []
+            return listed, engine_of(answer).case(listed.name), []
         if met is not None:
             return *met, ["the mode at the operating point is not among those that solve lists"]
         notes.append(
@@ -53,4 +54,4 @@ def mode_and_case(
             f"{chosen_mode(answer).name}"
         )
     chosen = chosen_mode(answer, name)
-    return chosen, answer.engine.case(chosen.name), notes
+    return chosen, engine_of(answer).case(chosen.name), notes

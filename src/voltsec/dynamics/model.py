@@ -26,6 +26,7 @@ from voltsec.dynamics.number_ring import UNITS, NumberRing, in_s
 from voltsec.dynamics.sampled import Link, Sampled
 from voltsec.dynamics.transfer import Transfer
 from voltsec.dynamics.validity import deviation, first_order, left_out
+from voltsec.formulas.engine import engine_of
 from voltsec.formulas.first_order_dry import Case
 from voltsec.formulas.modes import ModeBuilder
 from voltsec.periodic.effective import passive
@@ -143,11 +144,11 @@ def small_signals(
     there = point is not None and (mode is None or _holds(answer, chosen, point))
     if point is not None and not there:
         notes.append(f"no numbers: at the operating point {chosen.name} does not hold")
-    builder = dict(answer.engine.builders).get(chosen.name)
+    builder = engine_of(answer).builder(chosen.name)
     written = _Written(case, chosen, builder, outputs, output is not None)
     at = {**point, PROBE: 0.0} if there and point is not None else None
     numbers = None if at is None else _numbers(case, chosen, at, outputs)
-    shares = None if at is None else in_time(lambda: answer.engine.fractions_at(chosen.name, at))
+    shares = None if at is None else in_time(lambda: engine_of(answer).fractions_at(chosen.name, at))
     sampled, why = (None, "") if at is None else _sampled(answer.circuit, at, outputs)
     if why:
         notes.append(why)
@@ -181,7 +182,7 @@ def small_signals(
 
 
 def _holds(answer: Solution, mode: Mode, point: Mapping[str, float]) -> bool:
-    there = in_time(lambda: answer.engine.mode_at(point))
+    there = in_time(lambda: engine_of(answer).mode_at(point))
     return there is None or there == mode.name
 
 

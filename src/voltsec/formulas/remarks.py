@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.formulas.engine import engine_of
 from voltsec.periodic.balance import Balance
 from voltsec.results.solution import Mode, Numbers, Solution
 from voltsec.tableau.network import coils
@@ -48,7 +49,7 @@ def left_open(answer: Solution, numbers: Numbers) -> tuple[str, ...]:
     told = {f"V({name})": value for name, value in numbers.capacitor_voltages.items()}
     told |= {f"i({name})": value for name, value in numbers.inductor_currents.items()}
     groups = dict.fromkeys(
-        group for _, builder in answer.engine.builders for group in undetermined(builder.balance)
+        group for _, builder in engine_of(answer).builders for group in undetermined(builder.balance)
     )
     lines = []
     for group in groups:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from voltsec.formulas.engine import engine_of
 from voltsec.practice.blackboard import Blackboard
 from voltsec.practice.check_lines import write_assumption, write_boundary
 from voltsec.practice.derivation import Derivation, Heading, Result
@@ -32,7 +33,7 @@ def derive(solution: Solution, mode_name: str | None = None) -> Derivation:
     Raises :class:`NoSuchMode` where there is no such mode, or its formulas are too long.
     """
     solution.need_modes()
-    builders = dict(solution.engine.builders)
+    builders = dict(engine_of(solution).builders)
     name = mode_name or solution.modes[0].name
     mode = next((mode for mode in solution.modes if mode.name.lower() == name.lower()), None)
     if mode is None:

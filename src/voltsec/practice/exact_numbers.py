@@ -9,8 +9,8 @@ from itertools import groupby
 import numpy as np
 
 from voltsec.circuit.circuit import Circuit
+from voltsec.formulas.engine import Engine
 from voltsec.formulas.numbers import collected
-from voltsec.formulas.solve import Engine
 from voltsec.practice.quasi_static import formula_numbers
 from voltsec.results.solution import Mode, Numbers
 from voltsec.results.table import results_of

@@ -18,6 +18,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.graph import references
 from voltsec.circuit.spelling import hint_among
 from voltsec.formulas.compiled import CompiledMode, compile_mode
+from voltsec.formulas.engine import engine_of
 from voltsec.periodic.complementarity import PeriodicProblem, grows_with_trace
 from voltsec.periodic.effective import load_symbol
 from voltsec.periodic.points import base_point, operating_point
@@ -147,7 +148,7 @@ class Field:
         self.solution = solution
         self.circuit: Circuit = solution.circuit
         self.base = base_point(self.circuit)
-        self.engine = solution.engine
+        self.engine = engine_of(solution)
         self.names = [*(n for n, _ in self.engine.builders), *(n for n, _ in self.engine.numeric)]
         self.x = self._duty_axis(duty)
         k_name, definition = self._named_k()

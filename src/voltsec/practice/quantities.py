@@ -10,6 +10,7 @@ from sympy import Expr, Symbol
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
+from voltsec.formulas.engine import engine_of
 from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import coils
@@ -101,7 +102,7 @@ class ModeValues:
     def __init__(self, solution: Solution, mode: Mode) -> None:
         self.circuit = solution.circuit
         self.mode = mode
-        self.builder: Any = dict(solution.engine.builders).get(mode.name)
+        self.builder: Any = engine_of(solution).builder(mode.name)
         """What the mode was made by; ``None`` for a mode whose formulas are too long to be written."""
         self.known: dict[Quantity, Expr | None] = {}
 

@@ -14,6 +14,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
 from voltsec.circuit.elements import Resistor
 from voltsec.circuit.quasi_static import QuasiStatic, Settled
+from voltsec.formulas.engine import engine_of
 from voltsec.formulas.modes import ModeBuilder
 from voltsec.formulas.pointwise import worked_out
 from voltsec.results.solution import Mode, Numbers, Solution, Stress
@@ -31,7 +32,7 @@ LONGEST_SWING = 60
 
 def with_settled(answer: Solution, circuit: Circuit, rest: QuasiStatic) -> Solution:
     """``answer`` for the rest of ``circuit`` as one for all of it; the notes say what was assumed."""
-    builders = dict(answer.engine.builders)
+    builders = dict(engine_of(answer).builders)
     modes = tuple(
         in_time(partial(_mode, mode, builders.get(mode.name), circuit, rest))
         or _mode(mode, None, circuit, rest)

@@ -8,6 +8,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import ordinary_budget
 from voltsec.circuit.fault import NoSteadyState
 from voltsec.circuit.quasi_static import quasi_static
+from voltsec.formulas.engine import engine_of
 from voltsec.formulas.remarks import left_open
 from voltsec.formulas.solve import solve as solve_formulas
 from voltsec.formulas.solve import without_modes
@@ -48,7 +49,9 @@ def solve(circuit: Circuit, budget: float | None = None) -> Solution:
             return _numbers_alone(circuit, point, unsolved)
         if rest is not None:
             answer = with_settled(answer, circuit, rest)
-    numbers = ExactNumbers(circuit, answer.engine, {mode.name: mode for mode in answer.modes} if rest else {})
+    numbers = ExactNumbers(
+        circuit, engine_of(answer), {mode.name: mode for mode in answer.modes} if rest else {}
+    )
     found = None if point is None else numbers.beside(point, answer.numbers)
     notes = answer.warnings
     if point is not None and found is None:
@@ -63,7 +66,7 @@ def _numbers_alone(circuit: Circuit, point: Point | None, unsolved: NoSteadyStat
     """The exact state at the operating point, where there are no formulas; ``unsolved`` without one."""
     (fault,) = unsolved.faults
     answer = without_modes(circuit, fault)
-    numbers = ExactNumbers(circuit, answer.engine)
+    numbers = ExactNumbers(circuit, engine_of(answer))
     found = None if point is None else numbers(point)
     cut_off = found is not None and any(name.endswith("voltage_peak") for name in found.unbounded)
     if found is None or cut_off:  # no part survives an interrupted inductor current

@@ -21,6 +21,7 @@ import numpy as np
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import seconds_left
 from voltsec.formulas.compiled import CompiledMode, compile_mode
+from voltsec.formulas.engine import engine_of
 from voltsec.formulas.modes import ModeBuilder
 from voltsec.periodic.reading_list import quantity_units
 from voltsec.periodic.row_mode import RowMode, row_mode
@@ -146,7 +147,7 @@ def sweep(
     shape = np.broadcast_shapes(*(array.shape for array in arrays.values()))
     flat = {name: np.ascontiguousarray(np.broadcast_to(a, shape)).ravel() for name, a in arrays.items()}
     length = int(np.prod(shape)) if shape else 1
-    engine = solution.engine
+    engine = engine_of(solution)
     builders = [pair for pair in engine.builders if not _asks_for(pair[1], missing)]
     # parts that settle at once are in the exact state only, no formula tells of them
     worded = tuple(name for name in quantities if name in quantity_units(engine.circuit))

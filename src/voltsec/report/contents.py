@@ -12,6 +12,7 @@ from sympy import Basic
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time, limited, seconds_left
 from voltsec.circuit.elements import CurrentSource, Element, Load, Quantity, Transformer
+from voltsec.formulas.engine import engine_of
 from voltsec.practice.derivation import Derivation
 from voltsec.practice.derive import NoSuchMode, derive
 from voltsec.report.numbers_table import number_text, part_names, part_results
@@ -177,7 +178,7 @@ def shown_losses(mode: Mode) -> dict[str, Basic]:
 
 def derivations(solution: Solution) -> list[Derivation]:
     """Derivations of the mode at the operating point and of the first few others."""
-    names = [name for name, _ in solution.engine.builders]
+    names = [name for name, _ in engine_of(solution).builders]
     current = None if solution.numbers is None else solution.numbers.mode
     names.sort(key=lambda name: name != current)
     found = []
@@ -197,7 +198,7 @@ def map_svg(solution: Solution) -> tuple[str, str] | None:
     from voltsec.report.map_figure import draw_map
 
     try:
-        cells = FEWER_CELLS if solution.engine.numeric else MAP_CELLS
+        cells = FEWER_CELLS if engine_of(solution).numeric else MAP_CELLS
         with limited(seconds_left() * MAP_SHARE):
             areas = in_time(partial(region_map, solution, None, None, *cells))
     except ValueError:

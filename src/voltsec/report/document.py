@@ -8,6 +8,7 @@ from sympy import Basic
 
 from voltsec.circuit.computing_time import ordinary_budget
 from voltsec.formulas.first_order import FirstOrder
+from voltsec.formulas.shortened import leading_orders, shortened
 from voltsec.report.cautions import cautions
 from voltsec.report.contents import derivations, lead, parts, purpose, shown_losses, title
 from voltsec.report.derivation_latex import as_latex
@@ -31,7 +32,6 @@ from voltsec.report.outline import (
     stress_rows,
 )
 from voltsec.report.report_latex import circuit_latex, frequency_latex, intervals_latex, time_latex
-from voltsec.report.shortened import leading_orders, shortened
 from voltsec.results.solution import Mode, Solution
 
 LAST_LATIN = 0x180

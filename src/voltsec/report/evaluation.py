@@ -8,6 +8,7 @@ from math import isfinite, sqrt
 import numpy as np
 from sympy import Basic
 
+from voltsec.formulas.engine import engine_of
 from voltsec.formulas.modes import ModeBuilder
 from voltsec.formulas.numbers import holds_at
 from voltsec.periodic.verification import GAP, may_miss_edge
@@ -62,7 +63,7 @@ class ModeFunctions:
 
 def curve_functions(solution: Solution) -> list[ModeFunctions]:
     """One entry a mode with closed formulas, in the solution's order."""
-    builders = dict(solution.engine.builders)
+    builders = dict(engine_of(solution).builders)
     return [ModeFunctions(mode, builders[mode.name]) for mode in solution.modes if has_formulas(mode)]
 
 

@@ -14,6 +14,7 @@ from sympy import Add, Basic
 from sympy.printing.latex import LatexPrinter
 
 from voltsec.formulas.first_order import FirstOrder
+from voltsec.formulas.shortened import leading_orders, shortened
 from voltsec.report.cautions import cautions
 from voltsec.report.formula import readable, with_complements
 from voltsec.report.notes import deviation_rows, notes
@@ -31,7 +32,6 @@ from voltsec.report.outline import (
     shown_mode,
     stress_rows,
 )
-from voltsec.report.shortened import leading_orders, shortened
 from voltsec.results.solution import Mode, Solution
 
 GREEK_NAMES = """

@@ -11,6 +11,7 @@ from sympy import Expr
 
 from voltsec.circuit.computing_time import in_time
 from voltsec.formulas.correction import Correction, correction
+from voltsec.formulas.engine import engine_of
 from voltsec.formulas.first_order import FirstOrder
 from voltsec.formulas.modes import ModeBuilder
 from voltsec.formulas.ports import PortCurrent, input_current, output_current, output_ripple
@@ -46,8 +47,8 @@ def losses_json(solution: Solution) -> dict[str, dict[str, Any]]:
     ``output_current``, ``output_ripple``; ``None`` where something is not determined or does not apply.
     """
     write = Writer(symbol_units(solution))
-    leading = dict(solution.engine.first_orders())
-    builders = solution.engine.builders
+    leading = dict(engine_of(solution).first_orders())
+    builders = engine_of(solution).builders
     found = {name: in_time(partial(_mode_json, builder, write)) or {} for name, builder in builders}
     return {
         name: found.get(name, {}) | {"first_order": _first_order_json(order, write)}
@@ -94,7 +95,7 @@ def _port_json(port: PortCurrent | None, write: Writer) -> dict[str, Any] | None
 
 def first_orders(solution: Solution) -> dict[str, FirstOrder]:
     """Leading order of every mode that has one."""
-    return {name: leading for name, leading in solution.engine.first_orders() if leading is not None}
+    return {name: leading for name, leading in engine_of(solution).first_orders() if leading is not None}
 
 
 def taken_for_granted(missing: tuple[str, ...], modes: Iterable[str]) -> str:

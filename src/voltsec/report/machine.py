@@ -32,7 +32,7 @@ def as_json(solution: Solution) -> Json:
     circuit = solution.circuit
     output = circuit.output
     write = Writer(symbol_units(solution))
-    beyond = losses_json(solution) if solution.engine is not None else {}
+    beyond = losses_json(solution)
     numbers = None
     if solution.numbers is not None:
         told = cleaned(solution.numbers, circuit)

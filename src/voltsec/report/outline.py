@@ -9,9 +9,8 @@ from sympy import Abs, Basic, Expr, Mul, Piecewise, Symbol, factor
 
 from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.computing_time import in_time
+from voltsec.formulas.engine import engine_of
 from voltsec.formulas.first_order import FirstOrder
-from voltsec.formulas.mode_formulas import ModeFormulas
-from voltsec.formulas.modes import ModeBuilder
 from voltsec.formulas.ports import input_current, output_current, output_ripple
 from voltsec.results.solution import Mode, ModeInterval, Solution
 from voltsec.results.table import output_capacitor
@@ -199,17 +198,13 @@ def port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
 
     Letters are ``dI`` and ``share`` for the parts ``in`` and ``out``, and ``dV`` for ``out``.
     """
-    builder = dict(getattr(solution.engine, "builders", ())).get(mode.name)
-    if builder is not None:
-        yield from in_time(lambda: list(_port_rows(mode, solution, builder))) or ()
+    yield from in_time(lambda: list(_port_rows(mode, solution))) or ()
 
 
-def _port_rows(mode: Mode, solution: Solution, explicit: ModeBuilder) -> Iterator[Row]:
-    builder: ModeFormulas = explicit
-    if mode.states:
-        from voltsec.formulas.states import states_of  # a lossy mode told by its states
-
-        builder = states_of(explicit) or explicit
+def _port_rows(mode: Mode, solution: Solution) -> Iterator[Row]:
+    builder = engine_of(solution).worded(mode)
+    if builder is None:
+        return
     currents = [("Input current", "in", input_current(builder, lengths.GLANCE))]
     if output_capacitor(solution.circuit) is not None:  # otherwise the load's own current, told elsewhere
         currents.append(("Output current", "out", output_current(builder, lengths.GLANCE)))

@@ -8,6 +8,7 @@ from typing import Any
 from sympy import Basic, Integer, Mul, Pow
 
 from voltsec.formulas.first_order import FirstOrder
+from voltsec.formulas.shortened import leading_orders, shortened
 from voltsec.report.cautions import cautions
 from voltsec.report.chart import (
     BOTTOM,
@@ -59,7 +60,6 @@ from voltsec.report.page_figures import frequency_section, time_section
 from voltsec.report.page_script import model_script
 from voltsec.report.quantity import UNITS, engineering
 from voltsec.report.report_drawings import KEY, circuit_drawing, interval_drawings
-from voltsec.report.shortened import leading_orders, shortened
 from voltsec.report.template import beside, rendered
 from voltsec.results.solution import Mode, Solution
 from voltsec.tableau.expression import symbol

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 
+from voltsec.formulas.engine import engine_of
 from voltsec.periodic.verification import GAP, may_miss_edge
 from voltsec.report.javascript import (
     has_formulas,
@@ -49,7 +50,7 @@ def charge_swings(solution: Solution, mode: Mode) -> Iterator[tuple[str, str]]:
 
     The mode's formula neglects the coils' own ripple in continuous conduction; the course does not.
     """
-    builder = dict(solution.engine.builders).get(mode.name)
+    builder = engine_of(solution).builder(mode.name)
     if builder is None:
         return
     balance, form = builder.balance, builder.form
@@ -80,7 +81,7 @@ def charge_swings(solution: Solution, mode: Mode) -> Iterator[tuple[str, str]]:
 def model_script(solution: Solution, details: Mapping[str, object]) -> str:
     """``const MODEL = {...}``: the modes as functions, and ``details`` as plain values."""
     modes = []
-    builders = dict(solution.engine.builders)
+    builders = dict(engine_of(solution).builders)
     for mode in solution.modes:
         if not has_formulas(mode):
             continue

@@ -62,7 +62,7 @@ def _for_people(solution: Solution) -> Solution:
     """What repeats in long formulas named; an ideal stage has none and loads nothing for it."""
     if not any(mode.losses for mode in solution.modes):
         return solution
-    from voltsec.report.shortened import shortened
+    from voltsec.formulas.shortened import shortened
 
     return shortened(solution)
 
@@ -71,7 +71,7 @@ def _leading_order(solution: Solution, mode: Mode) -> FirstOrder | None:
     """Leading order of a mode without closed form; an ideal stage loads nothing for it."""
     if mode.closed_form or not solution.circuit.parasitics:
         return None
-    from voltsec.report.shortened import leading_order
+    from voltsec.formulas.shortened import leading_order
 
     return leading_order(solution, mode)
 

@@ -218,7 +218,8 @@ class Solution:
     numbers: Numbers | None = None
     without_formulas: Fault | None = None
     """Why there are no modes, only numbers; None where there are some."""
-    engine: Any = field(default=None, compare=False, repr=False)
+    engine: object = field(default=None, compare=False, repr=False)
+    """What the modes were made by; :func:`voltsec.formulas.engine.engine_of` tells how to ask it."""
     evaluate: Callable[[dict[str, float]], Numbers | None] | None = field(
         default=None, compare=False, repr=False
     )

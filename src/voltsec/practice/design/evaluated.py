@@ -12,6 +12,7 @@ from time import monotonic
 
 import numpy as np
 
+from voltsec.formulas.engine import engine_of
 from voltsec.periodic.stages import Stages, stages_of
 from voltsec.practice.asked import known_point
 from voltsec.practice.design.corners import Array
@@ -81,7 +82,7 @@ class Evaluated:
         self.known_places = np.zeros((0, len(points.box.axes)))
         self.known_duties = np.zeros((0, 2))
         """Duty and slope of the output at known places."""
-        engine = solution.engine
+        engine = engine_of(solution)
         self.sequences = [(name, builder.balance.sequence) for name, builder in engine.builders]
         self.sequences += [(name, mode.sequence) for name, mode in engine.numeric]
 

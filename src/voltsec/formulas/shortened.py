@@ -19,6 +19,7 @@ from sympy.logic.boolalg import Boolean
 
 from voltsec.circuit.computing_time import go_on, in_time, limited
 from voltsec.formulas.correction import corrected
+from voltsec.formulas.engine import engine_of
 from voltsec.formulas.first_order import FirstOrder
 from voltsec.formulas.mode_formulas import AVERAGES, BESIDE
 from voltsec.formulas.modes import ModeBuilder
@@ -39,7 +40,7 @@ def shortened(solution: Solution) -> Solution:
     """``solution`` with the formulas of lossy modes shortened; itself where nothing is lossy."""
     if not solution.circuit.parasitics:
         return solution
-    builders = dict(solution.engine.builders)
+    builders = dict(engine_of(solution).builders)
     modes = tuple(in_time(partial(_mode, mode, builders.get(mode.name))) or mode for mode in solution.modes)
     return replace(solution, modes=modes)
 
@@ -56,7 +57,7 @@ def leading_order(solution: Solution, mode: Mode) -> FirstOrder | None:
     if mode.closed_form or not solution.circuit.parasitics:
         return None
     with limited(ORDERS):
-        found: FirstOrder | None = solution.engine.first_order(mode.name)
+        found: FirstOrder | None = engine_of(solution).first_order(mode.name)
         return found
 
 
