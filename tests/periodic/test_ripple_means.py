@@ -12,10 +12,11 @@ import pytest
 import voltsec
 from voltsec.circuit.graph import references
 from voltsec.formulas.solve import Engine
-from voltsec.periodic import balance
+from voltsec.periodic.balance import Balance
 from voltsec.periodic.points import as_arrays, operating_point
 from voltsec.practice.exact_numbers import ExactNumbers
 from voltsec.search.sequences import sequence_at
+from voltsec.tableau import lengths
 from voltsec.tableau.interval import Interval
 
 LEGS = """
@@ -36,14 +37,14 @@ operate D = {duty}, f = 100 kHz
 
 @pytest.mark.parametrize("duty", [0.35, 0.6, 0.75])
 def test_currents_of_two_unequal_legs(duty: float, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(balance, "LONG_TOGETHER", 0)
+    monkeypatch.setattr(lengths, "TOGETHER", 0)
     circuit = voltsec.read(LEGS.format(duty=duty))
     point = operating_point(circuit)
     assert point is not None
     mode = sequence_at(circuit, references(circuit), point)
     exact = ExactNumbers(circuit, Engine(circuit, ()))(point)
     assert mode is not None and exact is not None
-    solved = balance.Balance(circuit, mode.sequence, references(circuit))
+    solved = Balance(circuit, mode.sequence, references(circuit))
     assert solved.ripple_means is not None
     shares = mode.stages.fractions(point)
     at = as_arrays(point) | {

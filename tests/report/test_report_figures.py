@@ -141,10 +141,11 @@ def test_a_short_budget_leaves_a_whole_page() -> None:
 def test_formulas_nobody_can_read_are_not_printed() -> None:
     from sympy import symbols
 
-    from voltsec.report.formula import MOST_NODES, UNREADABLE, readable
+    from voltsec.report.formula import UNREADABLE, readable
     from voltsec.report.latex import formula_latex
+    from voltsec.tableau.lengths import PAGE
 
-    long = sum((k + 1) * symbol**k for k, symbol in enumerate(symbols(f"a0:{MOST_NODES}")))
+    long = sum((k + 1) * symbol**k for k, symbol in enumerate(symbols(f"a0:{PAGE}")))
     assert not readable(long) and readable(symbols("a")) and readable(None)
     assert "too long" in formula_latex(long) and "too long" in UNREADABLE
 

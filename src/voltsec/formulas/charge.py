@@ -18,6 +18,7 @@ from sympy import Expr
 from sympy.logic.boolalg import Boolean
 
 from voltsec.formulas.choices import Choices, Sum, difference, open_factors
+from voltsec.tableau import lengths
 from voltsec.tableau.ratio import Ratio
 
 MOST_OPEN = 6
@@ -25,9 +26,6 @@ MOST_OPEN = 6
 
 MOST_CASES = 5
 """Cases of one formula."""
-
-LONGEST = 600
-"""Terms of a case beyond which mean and ramp are kept apart."""
 
 Signs = tuple[int, ...]
 """A sign for each end that is open, in order."""
@@ -217,7 +215,7 @@ class Writer:
         if len(arcs) > 2:
             return self._of_several(arcs)
         sign, pieces = self._lighter(arcs)
-        if self.choices.long or sum(map(self._terms, pieces)) > LONGEST:
+        if self.choices.long or sum(map(self._terms, pieces)) > lengths.WRITTEN:
             return sympy.Add(*(sign * self._apart(piece) for piece in pieces))
         total = self._sum(pieces)
         return self.write(total.times(sign))
@@ -273,7 +271,7 @@ class Writer:
         """The largest rise or fall over any odd number of neighbouring arcs."""
         if self.choices.long:
             return None
-        if any(sum(map(self._terms, pieces)) > LONGEST for _, pieces in arcs):
+        if any(sum(map(self._terms, pieces)) > lengths.WRITTEN for _, pieces in arcs):
             return None
         totals = [self._sum(pieces) for _, pieces in arcs]
         own = Choices(self.choices.known, totals, self.choices.points, self.write)

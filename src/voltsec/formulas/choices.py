@@ -17,15 +17,13 @@ import sympy
 from sympy import Expr
 
 from voltsec.circuit.computing_time import go_on
-from voltsec.periodic.signs import LONGEST_FACTORED, Facts
+from voltsec.periodic.signs import Facts
+from voltsec.tableau import lengths
 from voltsec.tableau.ratio import Ratio, insert
 from voltsec.tableau.ring import Hashed, Polynomial, Ring, TooLarge, definite_sign, factors, product
 
 Array = np.ndarray
 Points = Mapping[str, Array]
-
-LONG_TERMS = 100
-"""Ratios of more terms are not added up: formulas keep mean and ramp apart."""
 
 TIE = 1e-9
 """Values that differ by less of their size are equal."""
@@ -124,7 +122,7 @@ class Choices:
         self.bases = list(bases)
         self.points = points
         self.write = write
-        self.long = any(len(part) > LONG_TERMS for base in self.bases for part in base.parts)
+        self.long = any(len(part) > lengths.COMMON_FACTOR for base in self.bases for part in base.parts)
         self._signs: dict[Sum, int | None] = {}
 
     @cached_property
@@ -312,7 +310,7 @@ def size_of(ratio: Ratio, known: Knowledge, write: Callable[[Ratio], Expr]) -> E
     if not open_:
         return write(ratio.times(sign))
     one = known.ring.one
-    if len(product(open_)) > LONGEST_FACTORED:
+    if len(product(open_)) > lengths.SIGN_FACTORED:
         return bars(write(ratio))
     rest = write(Ratio(_without(ratio.numerator, open_) * sign, _without(ratio.denominator, open_)))
     over = [f for f in open_ if (ratio.denominator // f) * f != ratio.denominator]
@@ -339,7 +337,7 @@ def open_factors(ratio: Ratio, known: Knowledge) -> tuple[list[Polynomial], int]
     open_: list[Polynomial] = []
     one = known.ring.one
     for part in ratio.parts:
-        content, pairs = factors(part) if len(part) <= LONGEST_FACTORED else (1, [(part, 1)])
+        content, pairs = factors(part) if len(part) <= lengths.SIGN_FACTORED else (1, [(part, 1)])
         sign *= 1 if content > 0 else -1
         for factor, power in pairs:
             if power % 2 == 0:

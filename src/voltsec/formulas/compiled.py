@@ -20,7 +20,7 @@ from voltsec.periodic.fractions import Fractions
 from voltsec.periodic.reading_list import ReadingList
 from voltsec.periodic.reading_sources import RatioSource
 from voltsec.periodic.readings import Look, Reading
-from voltsec.periodic.verification import GAP, may_miss_edge, open_conditions
+from voltsec.periodic.verification import GAP, may_miss_edge, not_negative, open_conditions, vanishes
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.ring import Polynomial
 
@@ -91,17 +91,12 @@ class CompiledMode:
                     full[name] = evaluate(image, full)
                     good &= np.greater(full[name], least)
                 for judged in self.constraints:
-                    good &= np.abs(evaluate(judged.value, full)) < 1e-9 * np.asarray(
-                        evaluate(judged.size, full)
-                    )
+                    good &= vanishes(evaluate(judged.value, full), evaluate(judged.size, full))
                 for condition in self.conditions:
                     if not good.any():
                         break
-                    top = evaluate(condition.top.value, full)
-                    sign = np.sign(evaluate(condition.bottom, full))
-                    # nothing at all is as good as zero
-                    below = -(1e-8 + slack) * np.asarray(evaluate(condition.top.size, full))
-                    good &= ~(sign * np.asarray(top) < below) | ~np.isfinite(top)
+                    top, size = (evaluate(part, full) for part in (condition.top.value, condition.top.size))
+                    good &= not_negative(top, size, evaluate(condition.bottom, full), slack)
             better = good & ~mask
             for name, _, _ in self.images:
                 np.copyto(chosen[name], full[name], where=better)

@@ -37,6 +37,7 @@ from voltsec.periodic.points import as_arrays
 from voltsec.periodic.stages import Stages
 from voltsec.periodic.waveform import Waveforms
 from voltsec.results.table import heats
+from voltsec.tableau import lengths
 from voltsec.tableau.assembly import period_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.expression import symbol
@@ -47,8 +48,6 @@ from voltsec.tableau.ring import Polynomial, Ring, TooLarge
 
 CLOSE = 1e-7
 """Relative size up to which a condition counts as met at the ideal fractions."""
-LONGEST_SUM = 800
-"""Terms of two ratios that are added up: what has more is too long to be read, and takes minutes."""
 
 
 @dataclass(frozen=True)
@@ -203,8 +202,8 @@ def _gain_terms(case: Case, ideal: _Ideal) -> dict[str, Expr] | None:
         total = lowest_terms(upper * bottom - top * lower, top * bottom)
         for slope, move in zip(along, moves, strict=True):
             more = slope * (-move)
-            if total.terms + more.terms > LONGEST_SUM:
-                raise TooLarge(f"a sum of more than {LONGEST_SUM} terms")
+            if total.terms + more.terms > lengths.LEADING_SUM:
+                raise TooLarge(f"a sum of more than {lengths.LEADING_SUM} terms")
             total = total + more
         if not form.vanishes(Ratio(total.numerator, one)):
             terms[name] = form.written(_shortest(form, -total)) * symbol(name)

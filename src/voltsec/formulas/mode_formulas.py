@@ -41,23 +41,15 @@ from voltsec.results.measures import (
 )
 from voltsec.results.solution import Stress
 from voltsec.results.table import Result, lossy_elements, results_of
+from voltsec.tableau import lengths
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, TooLarge
 
 T = TypeVar("T")
 
-SHORT_TERMS = 12
-"""Mean squares of currents of more terms are left as a sum."""
-SHORT_LOSS = 40
-"""Losses with longer polynomials are left as resistance times a sum of squares."""
-LONG_RATIO = 200
-"""A fraction of more terms is not the shorter form: putting it into factors would take seconds."""
 MOST_EITHER_WAY = 2
 """Sources that may give or take power, up to which the efficiency is told."""
-LONGEST_SWING = 150
-"""Terms of a swing up to which it is written out."""
-
 AVERAGES = (
     "gain",
     "output_voltage",
@@ -221,17 +213,17 @@ class ModeFormulas:
             return self.extremes.capacitor_ripple(flow, Ratio(measure.charge.farad(ring), ring.one))
         if measure.terms in [one(("i", coil)) for coil in _parts(self.table, "inductor_currents")]:
             return self.extremes.coil_ripple(self.wave(measure.terms))
-        return self.extremes.swing(self.wave(measure.terms), LONGEST_SWING)
+        return self.extremes.swing(self.wave(measure.terms), lengths.TOLD)
 
     def _rms(self, current: Waveform) -> Expr | None:
         """Root of the sum of d*(mean**2 + ramp**2/3), combined into one ratio where that stays short."""
         flows = self.flows(current)
         if not flows:
             return None if flows is None else sympy.Integer(0)
-        if max(ratio.longest for flow in flows for ratio in flow[1:]) <= SHORT_TERMS:
+        if max(ratio.longest for flow in flows for ratio in flow[1:]) <= lengths.JOINED:
             combined = self.waveforms.mean_square(current)
             assert combined is not None
-            if combined.terms <= SHORT_TERMS:
+            if combined.terms <= lengths.JOINED:
                 return self.form.square_root(combined, self.sign_shown)
         return root_of_sum(self._squares(flows))
 
@@ -307,11 +299,15 @@ class ModeFormulas:
                 return None
             terms.append(self._symbol(heat.drop) * self.form.expression(current))
         written = sympy.Add(*terms)
-        if longest > SHORT_LOSS or self.balance.by_itself:
+        if longest > lengths.JOINED_LOSS or self.balance.by_itself:
             return written
         ratio = self.heat_ratio(heat)
         assert ratio is not None
-        return written if ratio.terms > LONG_RATIO else min((self.form.expression(ratio), written), key=size)
+        return (
+            written
+            if ratio.terms > lengths.FACTORED_RATIO
+            else min((self.form.expression(ratio), written), key=size)
+        )
 
     def _symbol(self, name: str) -> Expr:
         ring = self.balance.ring

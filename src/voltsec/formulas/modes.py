@@ -17,7 +17,7 @@ from voltsec.formulas.closed_form import ClosedForm
 from voltsec.formulas.extremes import Extremes
 from voltsec.formulas.mode_formulas import AVERAGES, BESIDE, ModeFormulas
 from voltsec.formulas.region_check import agrees, scatter
-from voltsec.formulas.regions import LONG, Region, condition_on, region, shown_facts, unsimplified
+from voltsec.formulas.regions import Region, condition_on, region, shown_facts, unsimplified
 from voltsec.formulas.requirements import Demands, demands
 from voltsec.periodic.balance import Balance, SignCondition
 from voltsec.periodic.points import as_arrays
@@ -26,6 +26,7 @@ from voltsec.periodic.waveform import Waveforms
 from voltsec.results.measures import Average
 from voltsec.results.solution import Mode, ModeInterval
 from voltsec.search.search import Found
+from voltsec.tableau import lengths
 from voltsec.tableau.network import coils
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring
@@ -131,7 +132,7 @@ class ModeBuilder(ModeFormulas):
     @cached_property
     def demands(self) -> Demands:
         """What the mode's sign conditions ask of the parameters."""
-        return demands(self.found, LONG)
+        return demands(self.found, lengths.GLANCE)
 
     @cached_property
     def scattered(self) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray]:

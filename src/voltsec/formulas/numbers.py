@@ -24,13 +24,9 @@ from voltsec.periodic.verification import verify
 from voltsec.results.solution import Numbers
 from voltsec.results.table import results_of
 from voltsec.search.search import numeric_mode_of
+from voltsec.tableau import lengths
 
 Array = np.ndarray
-
-LONG_TERMS = 80
-"""A mode whose output voltage has longer polynomials is evaluated in floats from its equations ..."""
-TERMS_READ_OFF = 1000
-"""... and one with so many terms in its sign conditions."""
 
 
 def holds_at(builder: ModeBuilder, points: Mapping[str, Array], slack: float = 0.0) -> tuple[Array, Array]:
@@ -64,7 +60,7 @@ def is_long(builder: ModeBuilder) -> bool:
     """True for a mode that is faster solved in floats than read off its formulas."""
     if builder.balance.by_itself:
         return False
-    return builder.length > LONG_TERMS or builder.found.terms > TERMS_READ_OFF
+    return builder.length > lengths.EVALUATED or builder.found.terms > lengths.EVALUATED_CONDITIONS
 
 
 def _holds_in_floats(builder: ModeBuilder, points: Mapping[str, Array]) -> tuple[Array, Array]:

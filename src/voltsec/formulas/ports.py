@@ -16,11 +16,9 @@ from voltsec.periodic.points import as_arrays
 from voltsec.periodic.readings import JUMP
 from voltsec.periodic.waveform import Waveform
 from voltsec.results.measures import Swing
+from voltsec.tableau import lengths
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial
-
-LONGEST = 150
-"""Terms of a ripple up to which it is written out."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +45,7 @@ class OutputRipple:
     lowest: str
 
 
-def input_current(builder: ModeFormulas, longest: int = LONGEST) -> PortCurrent | None:
+def input_current(builder: ModeFormulas, longest: int = lengths.TOLD) -> PortCurrent | None:
     """The input's current; ``None`` where the model does not determine it.
 
     Its ripple is written out up to ``longest`` terms.
@@ -55,7 +53,7 @@ def input_current(builder: ModeFormulas, longest: int = LONGEST) -> PortCurrent 
     return _port(builder, "input_ripple", longest)
 
 
-def output_current(builder: ModeFormulas, longest: int = LONGEST) -> PortCurrent | None:
+def output_current(builder: ModeFormulas, longest: int = lengths.TOLD) -> PortCurrent | None:
     """The current into load and output capacitors; ``None`` where it is not determined.
 
     Of a load without a capacitor right across it no ripple is told: it is that of capacitors elsewhere.
@@ -99,7 +97,7 @@ def _port(builder: ModeFormulas, name: str, longest: int) -> PortCurrent | None:
     return PortCurrent(not idle and not steps, share, ripple)
 
 
-def output_ripple(builder: ModeFormulas, longest: int = LONGEST) -> OutputRipple | None:
+def output_ripple(builder: ModeFormulas, longest: int = lengths.TOLD) -> OutputRipple | None:
     """The output ripple as a formula for where its extremes lie at the mode's inner sample point.
 
     ``None`` where no capacitors lie in series across the output, their currents are not determined, or

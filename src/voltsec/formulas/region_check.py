@@ -21,6 +21,7 @@ from voltsec.periodic.signs import ordinary
 from voltsec.periodic.stages import Stages
 from voltsec.periodic.verification import verify
 from voltsec.search.search import Found
+from voltsec.tableau import lengths
 
 Array = np.ndarray
 Points = dict[str, Array]
@@ -45,9 +46,6 @@ PERIOD_DECADES = 2.5
 
 NEAR = 1e-6
 """Points whose least condition is closer to zero (as a share of its terms) are on the edge."""
-
-LONGEST_CHECKED = 20_000
-"""Terms of all sign conditions beyond which only the search's own points are used."""
 
 
 def agrees(
@@ -154,7 +152,7 @@ class _Stated:
 def scatter(found: Found) -> tuple[Points, Array, Array]:
     """Random points, where the mode holds among them, and its fractions; none where that takes long."""
     terms = sum(len(part) for condition in found.balance.sign_conditions for part in condition.ratio.parts)
-    count = COUNT if terms <= LONGEST_CHECKED and not found.fractions.coupled else 0
+    count = COUNT if terms <= lengths.MULTIPLIED and not found.fractions.coupled else 0
     points = random_points(found.balance.circuit, found.stages, count)
     if not count:
         return points, np.zeros(0, bool), np.zeros((len(found.sequence.intervals), 0))

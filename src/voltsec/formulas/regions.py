@@ -21,27 +21,17 @@ from sympy.logic.boolalg import Boolean
 from voltsec.formulas.bounds import bound_condition, bound_parts
 from voltsec.formulas.closed_form import ClosedForm
 from voltsec.formulas.edges import Bound, bound_of, edge_of, strongest
-from voltsec.formulas.requirements import LONGEST_ATOM, Demands, collect, undecided, vanishes
+from voltsec.formulas.requirements import Demands, collect, undecided, vanishes
 from voltsec.periodic.balance import SignCondition
 from voltsec.periodic.effective import Effective
 from voltsec.periodic.signs import Facts, ordinary
 from voltsec.periodic.verification import open_conditions
 from voltsec.search.search import Found
+from voltsec.tableau import lengths
 from voltsec.tableau.assembly import bends_count
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.ratio import Ratio, insert
 from voltsec.tableau.ring import Polynomial, definite_sign, product
-
-LONG = 60
-"""Bounds of more terms are not written out as bounds."""
-
-LONGEST_MULTIPLIED = 20_000
-"""Terms of a demand before it is put into duties and fractions: what has more would be omitted after it."""
-LONG_SUM = 12
-"""Terms of a sum whose sign is not looked for once more when it is written."""
-
-LONGEST_STATED = 600
-"""Inequalities of more terms are not written out."""
 
 
 @dataclass
@@ -154,8 +144,8 @@ def _bounds(found: Found, wanted: Demands) -> tuple[list[Polynomial], list[Bound
     others: list[Polynomial] = []
     bounds: list[Bound] = []
     for atom in wanted.atoms:
-        bound = bound_of(found.balance, found, atom, facts) if len(atom) <= LONGEST_ATOM else None
-        if bound is None or bound.period.terms > LONG:
+        bound = bound_of(found.balance, found, atom, facts) if len(atom) <= lengths.BOUNDED else None
+        if bound is None or bound.period.terms > lengths.GLANCE:
             others.append(atom)
         else:
             bounds.append(bound)
@@ -164,7 +154,7 @@ def _bounds(found: Found, wanted: Demands) -> tuple[list[Polynomial], list[Bound
 
 def _free_of_period(found: Found, atoms: list[Polynomial]) -> list[Polynomial]:
     ring = found.balance.ring
-    return [atom for atom in atoms if len(atom) <= LONGEST_ATOM and "T" not in ring.variables(atom)]
+    return [atom for atom in atoms if len(atom) <= lengths.BOUNDED and "T" not in ring.variables(atom)]
 
 
 def _finished(
@@ -263,7 +253,7 @@ def _positive(factor: Polynomial, form: ClosedForm, facts: Facts) -> Boolean:
         return _difference_of_two(form, factor)
     written = form.writer.oriented(factor)
     # to look for the sign of a long sum takes seconds, and is in vain
-    return sympy.Gt(written, 0, evaluate=False) if len(factor) > LONG_SUM else written > 0
+    return sympy.Gt(written, 0, evaluate=False) if len(factor) > lengths.JOINED else written > 0
 
 
 def _difference_of_two(form: ClosedForm, factor: Polynomial) -> Boolean:
@@ -281,7 +271,7 @@ def _stated(form: ClosedForm, wanted: Demands, atoms: list[Polynomial], result: 
     one = form.balance.ring.one
     groups = []
     for group in [*((atom,) for atom in atoms), *wanted.products]:
-        if prod(map(len, group)) > LONGEST_MULTIPLIED:
+        if prod(map(len, group)) > lengths.MULTIPLIED:
             result.proved, result.omits = False, True
             continue
         groups.append(undecided(form.shown(Ratio(product(group), one)), facts))
@@ -290,7 +280,7 @@ def _stated(form: ClosedForm, wanted: Demands, atoms: list[Polynomial], result: 
     parts: list[Boolean] = []
     for atom in found.atoms:
         variables = ring.variables(atom)
-        if len(atom) > LONGEST_STATED:
+        if len(atom) > lengths.WRITTEN:
             result.proved, result.omits = False, True
         elif len(variables) == 1 and variables <= set(form.fractions.stages.symbols):
             parts.append(_duty_range(form, atom, next(iter(variables))))

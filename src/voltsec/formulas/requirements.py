@@ -14,17 +14,13 @@ from math import prod
 
 from voltsec.periodic.balance import Balance, SignCondition
 from voltsec.periodic.effective import passive
-from voltsec.periodic.signs import LONGEST_FACTORED, Facts, ordinary
+from voltsec.periodic.signs import Facts, ordinary
 from voltsec.periodic.verification import open_conditions
 from voltsec.search.search import Found
+from voltsec.tableau import lengths
 from voltsec.tableau.network import coils
 from voltsec.tableau.ratio import Ratio, insert, lowest_terms
 from voltsec.tableau.ring import Polynomial, definite_sign, factors, product
-
-LONGEST_PRODUCT = 20_000
-"""Factors are multiplied where no more terms than this can come out."""
-LONGEST_ATOM = 300
-"""Polynomials of more terms are taken as they are: nothing they might become could be read."""
 
 
 @dataclass
@@ -131,7 +127,7 @@ def undecided(ratio: Ratio, facts: Facts) -> list[Polynomial]:
         if proved is not None:
             sign *= proved or 1
             continue
-        content, pairs = factors(part) if len(part) <= LONGEST_FACTORED else (1, [(part, 1)])
+        content, pairs = factors(part) if len(part) <= lengths.SIGN_FACTORED else (1, [(part, 1)])
         sign *= 1 if content > 0 else -1
         odd += [factor for factor, power in pairs if power % 2]
     return undecided_factors(odd, facts, ratio.numerator - ratio.numerator + 1, sign < 0)
@@ -153,7 +149,7 @@ def undecided_factors(
         else:
             left.append(factor)
     for fact in facts.products:
-        if len(left) < 2 or prod(map(len, left)) > LONGEST_PRODUCT:
+        if len(left) < 2 or prod(map(len, left)) > lengths.MULTIPLIED:
             break
         whole = product(left)
         rest = whole // fact

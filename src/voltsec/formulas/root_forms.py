@@ -8,13 +8,10 @@ from dataclasses import dataclass
 import sympy
 from sympy import Expr
 
+from voltsec.tableau import lengths
 from voltsec.tableau.expression import Writer, symbol
 from voltsec.tableau.ratio import Ratio, insert, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, definite_sign, factors
-
-CLOSED_TERMS = 16
-"""A root is written into formulas of at most so many terms in all; longer ones keep its symbol."""
-
 
 Sign = Callable[[Polynomial], int | None]
 """A polynomial's sign where the mode holds, ``None`` where it is not proved."""
@@ -89,7 +86,7 @@ class RootForms:
 
     def closed(self, shown: Ratio, plain: Expr, root: Root) -> Expr:
         """The shortest of several ways to write a ratio with its root of degree two."""
-        if shown.terms + len(root.polynomial) > CLOSED_TERMS:
+        if shown.terms + len(root.polynomial) > lengths.CLOSED_ROOT:
             return plain
         substituted = plain.subs(symbol(root.name), root.expression)
         forms: list[Expr] = []

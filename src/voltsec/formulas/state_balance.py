@@ -11,14 +11,12 @@ from voltsec.circuit.elements import Transformer
 from voltsec.periodic.affine import Affine
 from voltsec.periodic.balance import Balance
 from voltsec.periodic.waveform import Waveforms
+from voltsec.tableau import lengths
 from voltsec.tableau.assembly import average_interval_rows, flux_rows, parameter_names, ramp_rows
 from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.network import Row, coils
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.tied import ring_of
-
-SHORT_FACTOR = 6
-"""Terms of a factor by which a current may be told from a state."""
 
 OPEN = ("not told",)
 """Stands for what is better taken from the explicit solution."""
@@ -112,7 +110,7 @@ class StateBalance(Balance):
         for name, state in self._solved_states:
             factor = value / state
             length = factor.terms
-            if length <= SHORT_FACTOR and (best is None or length < best[0]):
+            if length <= lengths.DIVIDED_OUT and (best is None or length < best[0]):
                 shown = factor.mapped(lambda part: self.solved.ring.substitute(part, self.ring, {}))
                 best = length, shown.times(self.ring.symbol(name))
         return None if best is None else best[1]

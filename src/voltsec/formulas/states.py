@@ -38,16 +38,11 @@ from voltsec.periodic.points import as_arrays
 from voltsec.periodic.signs import Facts, ordinary
 from voltsec.periodic.verification import open_conditions
 from voltsec.periodic.waveform import Waveform, Waveforms
+from voltsec.tableau import lengths
 from voltsec.tableau.expression import symbol
 from voltsec.tableau.network import Row, coils
 from voltsec.tableau.ratio import Ratio, insert
 from voltsec.tableau.ring import definite_sign
-
-LONG_VOLTAGE = 150
-"""Terms of a capacitor's voltage from which it is told by the coil currents."""
-
-SHORT_STATE = 60
-"""Terms of a state by the parameters up to which signs are sought with it put in."""
 
 
 class StateFormulas(ModeFormulas):
@@ -213,7 +208,7 @@ class StateBuilder(StateFormulas):
         """Sign of a ratio with the states told by the parameters, where that does not grow too long."""
         ring, values = self.states.ring, self._explicit_values
         used = sorted((ratio.variables(ring)) & set(self.names))
-        if any(name not in values or values[name].terms > SHORT_STATE for name in used):
+        if any(name not in values or values[name].terms > lengths.GLANCE for name in used):
             return None
         for name in used:
             ratio = insert(ring, ratio, name, values[name])
@@ -267,7 +262,7 @@ class StateBuilder(StateFormulas):
         ratio = self.explicit.balance.capacitor_voltage(name)
         if ratio is None:
             return None
-        if ratio.terms > LONG_VOLTAGE:
+        if ratio.terms > lengths.TOLD:
             shorter = self.voltage_by_currents(name)
             if shorter is not None:
                 return shorter
@@ -346,13 +341,9 @@ def serves(builder: ModeBuilder) -> bool:
     )
 
 
-LONG_TERMS = 24
-"""A mode whose output voltage has longer polynomials is told in terms of its states."""
-
-
 def told_by_states(builder: ModeBuilder) -> StateBuilder | None:
     """Formulas by states, where explicit ones would be too long to read."""
-    return states_of(builder) if builder.length > LONG_TERMS else None
+    return states_of(builder) if builder.length > lengths.EXPLICIT else None
 
 
 def states_of(builder: ModeBuilder) -> StateBuilder | None:

@@ -10,6 +10,7 @@ from typing import Any
 from voltsec.circuit.circuit import Circuit
 from voltsec.periodic.affine import Affine, Label, without_free
 from voltsec.periodic.ripple_means import RippleMeans
+from voltsec.tableau import lengths
 from voltsec.tableau.assembly import (
     average_rows,
     bends_count,
@@ -24,9 +25,6 @@ from voltsec.tableau.network import Network, Row, Unknown, coils
 from voltsec.tableau.ratio import Ratio, lowest_terms
 from voltsec.tableau.ring import Polynomial, Ring, TooLarge, definite_sign, factors, is_turns, symbols_of
 from voltsec.tableau.scaled_ring import ScaledRing
-
-LONG_TOGETHER = 300
-"""Terms of a mean or ramp, solved with all others, from which ramps are told by the averages."""
 
 
 @dataclass(frozen=True)
@@ -182,7 +180,7 @@ class Balance:
         if not bends_count(self.circuit):
             return False
         try:
-            self.full = self._together(LONG_TOGETHER)
+            self.full = self._together(lengths.TOGETHER)
         except TooLarge:
             return True
         return False

@@ -11,9 +11,7 @@ import numpy as np
 
 from voltsec.periodic.batched import SAME, Judged
 from voltsec.periodic.folding import Array, Value
-
-SIGN = 1e-8
-"""A value counts as negative beyond this share of the sizes of its terms."""
+from voltsec.periodic.verification import SIGN
 
 MOST_PAIRS = 60
 """Eliminating a free unknown that would make more pairs of conditions is given up."""

@@ -8,11 +8,9 @@ from typing import Any
 from voltsec.circuit.computing_time import go_on
 from voltsec.circuit.elements import Load
 from voltsec.periodic.balance import Balance
+from voltsec.tableau import lengths
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Hashed, Polynomial, definite_sign, factors
-
-LONGEST_FACTORED = 150
-"""A polynomial of more terms is taken whole."""
 
 LONGEST = 24
 """Terms of a polynomial up to which squares are completed; ..."""
@@ -104,7 +102,7 @@ class Facts:
 
     def _sign(self, polynomial: Polynomial) -> int | None:
         content, pairs = (
-            factors(polynomial) if len(polynomial) <= LONGEST_FACTORED else (1, [(polynomial, 1)])
+            factors(polynomial) if len(polynomial) <= lengths.SIGN_FACTORED else (1, [(polynomial, 1)])
         )
         total = 1 if content > 0 else -1
         for factor, power in pairs:
@@ -121,7 +119,7 @@ class Facts:
     def sign_of_factor(self, factor: Polynomial) -> int | None:
         """Sign of an irreducible polynomial."""
         sign = next((1 if factor == k else -1 for k in self.known if factor == k or -factor == k), None)
-        if sign is not None or len(factor) > LONGEST_FACTORED:
+        if sign is not None or len(factor) > lengths.SIGN_FACTORED:
             return sign
         key = Hashed(factor)
         if key not in self._signs:

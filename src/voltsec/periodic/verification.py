@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from voltsec.periodic.balance import Balance, SignCondition
+from voltsec.periodic.folding import Value
 from voltsec.periodic.fractions import Fractions, Point, Roots, value_and_size
 from voltsec.tableau.assembly import bends_count
 from voltsec.tableau.ring import Polynomial, definite_sign
@@ -13,6 +14,26 @@ GAP = 0.05
 """Continuous conduction of a lossy stage takes currents as straight, discontinuous conduction follows
 their bend, so that their edges lie a little apart (parts in a thousand, more where R*T/L is not
 small).  Where no mode holds strictly, a continuous one may miss its edge by so much."""
+
+
+SIGN = 1e-8
+"""A condition counts as violated beyond this share of the sizes of its terms."""
+TIED = 1e-9
+"""What must vanish may be so large a share of the sizes of its terms."""
+
+
+def vanishes(value: Value, size: Value) -> np.ndarray:
+    """Where a sum whose terms have the sizes ``size`` is zero but for rounding."""
+    return np.asarray(np.abs(value) < TIED * np.asarray(size))
+
+
+def not_negative(top: Value, size: Value, bottom: Value, slack: float = 0.0) -> np.ndarray:
+    """Where ``top/bottom`` is not negative, rounding and ``slack`` apart; ``size`` is of the top's terms.
+
+    Nothing at all is as good as zero.
+    """
+    below = -(SIGN + slack) * np.asarray(size)
+    return np.asarray(~(np.sign(bottom) * np.asarray(top) < below) | ~np.isfinite(top))
 
 
 def may_miss_edge(balance: Balance) -> bool:
@@ -73,11 +94,10 @@ def judged(
     with np.errstate(all="ignore"):
         for constraint in fractions.constraints:
             value, size = value_and_size(balance.ring, constraint, point)
-            good &= np.abs(value) < 1e-9 * size
+            good &= vanishes(value, size)
         for condition in open_conditions(balance):
             top, top_size = value_and_size(balance.ring, condition.ratio.numerator, point)
             bottom = balance.ring.value(condition.ratio.denominator, point)
-            relative = np.nan_to_num(np.sign(bottom) * top / top_size, nan=0.0)
-            good &= relative > -1e-8 - slack
-            edge = np.minimum(edge, relative)
+            good &= not_negative(top, top_size, bottom, slack)
+            edge = np.minimum(edge, np.nan_to_num(np.sign(bottom) * top / top_size, nan=0.0))
     return good, edge

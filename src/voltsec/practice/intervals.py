@@ -135,10 +135,7 @@ def solve_interval(circuit: Circuit, interval: Interval, references: tuple[str, 
     states += [current_name(c.name) for c in coils(circuit)]
     ring = Ring((*parameter_names(circuit), *states))
     network = Network(circuit, ring, references)
-    rows = list(network.rows)
-    for device in (*circuit.switches, *circuit.diodes):
-        closed = device.name in interval.conducting
-        rows.append(network.closed(device) if closed else network.open_(device))  # type: ignore[arg-type]
+    rows = [*network.rows, *network.device_rows(interval.conducting)]
     known: list[Row] = []
     for row in rows:
         told: Row = {}

@@ -16,9 +16,8 @@ from sympy.printing.str import StrPrinter
 from voltsec.circuit.computing_time import go_on
 from voltsec.report.alphabet import UNICODE, Alphabet
 from voltsec.report.outline import shown_name
+from voltsec.tableau import lengths
 
-MOST_NODES = 600
-"""Symbols, numbers and operations of a formula that can still be read: half a page."""
 UNREADABLE = "too long to be read; voltsec solve --json gives it"
 
 
@@ -26,7 +25,7 @@ def readable(expression: Basic | None) -> bool:
     """Whether a formula is short enough to be shown; found without going through all of a long one."""
     if expression is None:
         return True
-    return sum(1 for _ in islice(preorder_traversal(expression), MOST_NODES + 1)) <= MOST_NODES
+    return sum(1 for _ in islice(preorder_traversal(expression), lengths.PAGE + 1)) <= lengths.PAGE
 
 
 def complement(name: str, prime: str = "′") -> Symbol:

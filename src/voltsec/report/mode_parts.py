@@ -14,6 +14,7 @@ from voltsec.report.alphabet import Alphabet
 from voltsec.report.outline import named, port_rows, region_words, result_rows, shown_name, stress_rows
 from voltsec.report.selection import Part, Row
 from voltsec.results.solution import Mode, Solution
+from voltsec.tableau import lengths
 
 REGION, MAIN, STATES, ORDER, RIPPLE, DEVICES, LOSSES, OTHERS = 0, 1, 2, 3, 4, 5, 6, 7
 IMPORTANCE = {
@@ -32,8 +33,6 @@ LONGEST_CONDITION = 160
 REGION_LABEL = "Holds when"
 LEFT_TO_FULL = "long: --full prints it"
 OTHER_CASES = "--full prints the other cases"
-MOST_NODES = 1000
-"""Parts of a formula: one with more is longer than any row may be."""
 ENDLESS = "…" * 4000
 """What stands for it until the row is left out."""
 MOST_LINES = 4
@@ -72,14 +71,14 @@ class Told:
 
 def _readable(expression: Basic | None, shown: Shown) -> str:
     """A formula in text, what is longer than any row may be not worked out in vain."""
-    if expression is None or expression.has(Piecewise) or sum(1 for _ in _nodes(expression)) <= MOST_NODES:
+    if expression is None or expression.has(Piecewise) or sum(1 for _ in _nodes(expression)) <= lengths.ROW:
         return shown(expression)
     return ENDLESS
 
 
 def _nodes(expression: Basic) -> Iterator[Basic]:
     """Parts of an expression, no more than it takes to know that there are too many."""
-    return islice(preorder_traversal(expression), MOST_NODES + 1)
+    return islice(preorder_traversal(expression), lengths.ROW + 1)
 
 
 def _alike(told: Told) -> tuple[int, str, str]:

@@ -15,6 +15,7 @@ from voltsec.formulas.modes import ModeBuilder
 from voltsec.formulas.ports import input_current, output_current, output_ripple
 from voltsec.results.solution import Mode, ModeInterval, Solution
 from voltsec.results.table import output_capacitor
+from voltsec.tableau import lengths
 
 ROLES = ("absorbs", "supplies", "idle")
 WORDS = {"CCM": "continuous conduction", "DCM": "discontinuous conduction"}
@@ -93,10 +94,6 @@ def parts_in(interval: ModeInterval, role: str) -> tuple[str, ...]:
     return tuple(name for name, played in interval.roles.items() if played == role)
 
 
-LONGEST_ORDER = 250
-"""Operations of a leading order up to which it is a row."""
-
-
 def region_words(mode: Mode) -> str | None:
     """What stands in place of a region that has no condition; None where there is one."""
     if not mode.written:
@@ -106,7 +103,7 @@ def region_words(mode: Mode) -> str | None:
 
 def leading_rows(leading: FirstOrder | None) -> Iterator[Row]:
     """Gain and efficiency of a mode to first order in the small resistances and drops."""
-    if leading is None or leading.gain.count_ops() > LONGEST_ORDER:
+    if leading is None or leading.gain.count_ops() > lengths.ORDER_SHOWN:
         return
     yield Row("Gain, first order", "gain", "", leading.gain)
     if leading.efficiency is not None:
@@ -149,10 +146,6 @@ def result_rows(mode: Mode, circuit: Circuit) -> Iterator[Row]:
             yield Row("Least inductance", "edge", name, least)
 
 
-LONGEST_RIPPLE = 40
-"""Operations of a ripple up to which it is looked at for the output voltage in it."""
-
-
 def _by_the_output(mode: Mode, circuit: Circuit, name: str, ripple: Expr | None) -> Expr | None:
     """An output capacitor's ripple by the output voltage, ``D*T*V/(R*C)``, where that is shorter."""
     voltage, output = mode.output_voltage, circuit.output
@@ -162,7 +155,12 @@ def _by_the_output(mode: Mode, circuit: Circuit, name: str, ripple: Expr | None)
     across = {capacitor.start, capacitor.end} == {output.start, output.end}
     taken = {quantity.symbol for quantity in circuit.quantities} | set(mode.definitions)
     sources = {Symbol(source.quantity.symbol, positive=True) for source in circuit.sources}
-    if not across or "V" in taken or ripple.count_ops() > LONGEST_RIPPLE or not sources & ripple.free_symbols:
+    if (
+        not across
+        or "V" in taken
+        or ripple.count_ops() > lengths.RIPPLE_SHOWN
+        or not sources & ripple.free_symbols
+    ):
         return ripple
     found = _plain_product(factor(ripple / voltage), circuit.duty_symbols)
     if found is None or found[1].free_symbols & sources or found[1].count_ops() >= ripple.count_ops():
@@ -192,8 +190,6 @@ def _plain_product(expression: Expr, duties: tuple[str, ...]) -> tuple[int, Expr
 
 
 NO_RIPPLE = "continuous, no ripple to first order"
-MOST_TERMS = 60
-"""Terms up to which a port's formula is worked out for a reader."""
 LONGEST_PORT_FORMULA = 200
 """Characters beyond which a port's formula is left to the JSON answer; its number is told all the same."""
 
@@ -214,9 +210,9 @@ def _port_rows(mode: Mode, solution: Solution, explicit: ModeBuilder) -> Iterato
         from voltsec.formulas.states import states_of  # a lossy mode told by its states
 
         builder = states_of(explicit) or explicit
-    currents = [("Input current", "in", input_current(builder, MOST_TERMS))]
+    currents = [("Input current", "in", input_current(builder, lengths.GLANCE))]
     if output_capacitor(solution.circuit) is not None:  # otherwise the load's own current, told elsewhere
-        currents.append(("Output current", "out", output_current(builder, MOST_TERMS)))
+        currents.append(("Output current", "out", output_current(builder, lengths.GLANCE)))
     for label, part, port in currents:
         if port is None:
             continue
@@ -230,7 +226,7 @@ def _port_rows(mode: Mode, solution: Solution, explicit: ModeBuilder) -> Iterato
         yield Row(label, "share", part, port.share, "pulsating, share of T")
         if ripple is not None:
             yield Row(label, "dI", part, ripple, "peak to peak")
-    swing = output_ripple(builder, MOST_TERMS)
+    swing = output_ripple(builder, lengths.GLANCE)
     listed = mode.ripple.values()  # without series resistance it is the capacitor's own
     if swing is not None and _is_the_capacitors(mode, solution.circuit, swing.expression):
         return

@@ -22,21 +22,10 @@ from voltsec.formulas.correction import corrected
 from voltsec.formulas.first_order import FirstOrder
 from voltsec.formulas.mode_formulas import AVERAGES, BESIDE
 from voltsec.formulas.modes import ModeBuilder
-from voltsec.formulas.states import LONG_TERMS, StateBuilder, states_of
+from voltsec.formulas.states import StateBuilder, states_of
 from voltsec.results.solution import Mode, Solution, Stress
+from voltsec.tableau import lengths
 from voltsec.tableau.expression import symbol
-
-LONG_SUM = 12
-"""Operations of a sum from which it is named where it comes back."""
-
-LONG_EDGE = 12
-"""Operations of a boundary from which it is named."""
-
-LONG_VOLTAGE = 30
-"""Operations of a capacitor's voltage from which it is told by the coil currents."""
-
-LONGEST_EDGE = 60
-"""Operations of a boundary up to which it is told."""
 
 ORDERS = 4.0
 """Seconds for leading orders: what takes longer is too long to be read."""
@@ -80,7 +69,7 @@ def _mode(mode: Mode, builder: ModeBuilder | None) -> Mode:
         taken.add(told.named.name)
         definitions = mode.definitions | {told.named.name: told.named.denominator}
         # what takes long to write stays as the mode has it, told by its states
-        groups = SHORT_AVERAGES if builder.length > LONG_TERMS else AVERAGES
+        groups = SHORT_AVERAGES if builder.length > lengths.EXPLICIT else AVERAGES
         mode = replace(mode, **told.fields(groups), definitions=definitions)
     states = states_of(builder)
     if states is not None:
@@ -100,7 +89,7 @@ def _voltages(mode: Mode, states: StateBuilder) -> dict[str, Expr | None]:
     """Long capacitor voltages in terms of the coil currents."""
     found = dict(mode.capacitor_voltages)
     for name, voltage in found.items():
-        if voltage is not None and voltage.count_ops() > LONG_VOLTAGE:
+        if voltage is not None and voltage.count_ops() > lengths.VOLTAGE_SHOWN:
             shorter = states.voltage_by_currents(name)
             if shorter is not None and shorter.count_ops() < voltage.count_ops():
                 found[name] = shorter
@@ -110,11 +99,11 @@ def _voltages(mode: Mode, states: StateBuilder) -> dict[str, Expr | None]:
 def _with_edge_named(mode: Mode, taken: set[str], states: StateBuilder | None) -> Mode:
     """Where a current runs dry told by the states, or as ``K >= K_crit``, in place of a long expression.
 
-    Boundaries of more than :data:`LONGEST_EDGE` operations are left out (JSON has them).
+    Boundaries of more operations than :mod:`voltsec.tableau.lengths` allows are left out (JSON has them).
     """
     edge = mode.boundary.get("K")
     region, boundary = mode.holds_when, mode.boundary
-    if edge is not None and region is not None and edge.count_ops() >= LONG_EDGE:
+    if edge is not None and region is not None and edge.count_ops() >= lengths.NAMED:
         bounds = [part for part in And.make_args(region) if part.has(edge)]
         dry = None if states is None or len(bounds) != 1 else _runs_dry(mode, edge, states)
         if dry is not None:
@@ -122,7 +111,9 @@ def _with_edge_named(mode: Mode, taken: set[str], states: StateBuilder | None) -
         elif "K_crit" not in taken:
             region = region.xreplace({edge: symbol("K_crit")})
             boundary = {"K_crit" if key == "K" else key: value for key, value in boundary.items()}
-    kept = {k: value for k, value in boundary.items() if k == "K_crit" or value.count_ops() <= LONGEST_EDGE}
+    kept = {
+        k: value for k, value in boundary.items() if k == "K_crit" or value.count_ops() <= lengths.EDGE_SHOWN
+    }
     return replace(mode, holds_when=region, boundary=kept)
 
 
@@ -152,7 +143,7 @@ def _with_repeats_named(mode: Mode, taken: set[str]) -> Mode:
     divided: dict[Basic, bool] = {}
     for expression in _expressions(mode):
         counts.update(_sums(expression, divided))
-    repeated = [node for node, count in counts.items() if count > 1 and node.count_ops() >= LONG_SUM]
+    repeated = [node for node, count in counts.items() if count > 1 and node.count_ops() >= lengths.NAMED]
     repeated.sort(key=lambda node: (-node.count_ops(), str(node)))
     names: dict[Expr, Symbol] = {}
     number = 0

@@ -119,9 +119,7 @@ def _seen(
     """Voltage of a coil or current of a capacitor with the given devices conducting."""
     ring = Ring(parameter_names(circuit))
     network = Network(circuit, ring, references)
-    rows = list(network.rows)
-    for device in circuit.devices:
-        rows.append(network.closed(device) if device.name in conducting else network.open_(device))
+    rows = [*network.rows, *network.device_rows(conducting)]
     states = [("V", c.name) for c in circuit.capacitors] + [("i", c.name) for c in coils(circuit)]
     # the states come last in the elimination, so that everything else is expressed by them
     found = eliminate(rows, ring, vanishes=None, last=frozenset(states))

@@ -24,6 +24,7 @@ from voltsec.periodic.verification import judged, verify
 from voltsec.search.frontier import Points, between
 from voltsec.search.one_point import Outcome, look, rows_of
 from voltsec.search.search import Found, Point, Search, numeric_mode_of
+from voltsec.tableau import lengths
 from voltsec.tableau.network import coils
 
 DRY_ATTEMPTS = 14
@@ -40,9 +41,6 @@ FRONTIER_ATTEMPTS = 5
 
 WELL_INSIDE = 1e-3
 """A sample point with so much margin may stand for its mode."""
-
-TERMS_JUDGED_EXACTLY = 5000
-"""Terms of all sign conditions from which they are judged in floats."""
 
 APART = 1e-7
 """How far edges that coincide are moved towards the middle of their order to look at the point."""
@@ -229,12 +227,12 @@ class _Searching:
         the equations in floats; a point then counts as the further inside the longer its shortest interval.
         """
         balance = found.balance
-        if not found.fractions.coupled and found.terms <= TERMS_JUDGED_EXACTLY:
+        if not found.fractions.coupled and found.terms <= lengths.JUDGED_EXACTLY:
             return verify(balance, found.fractions, points)
         rows = rows_of(self.circuit, self.references, self.search, balance.sequence)
         mask, shares = rows.holds(points, len(points["T"]))
         fractions = np.array([shares[name] for name in balance.sequence.fractions])
-        if found.terms <= TERMS_JUDGED_EXACTLY:
+        if found.terms <= lengths.JUDGED_EXACTLY:
             _, margin = judged(balance, found.fractions, points, Roots(fractions, mask))
         else:
             margin = np.where(mask, np.nan_to_num(fractions).min(axis=0), 0.0)

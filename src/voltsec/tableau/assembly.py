@@ -197,10 +197,7 @@ def _interval_rows(
     def name(unknown: Unknown) -> Unknown:
         return unknown if unknown[0] == "V" else (part, k, unknown)
 
-    rows = [*network.rows, *network.flux_ties]
-    for device in circuit.devices:
-        conducts = device.name in interval.conducting
-        rows.append(network.closed(device) if conducts else network.open_(device))
+    rows = [*network.rows, *network.flux_ties, *network.device_rows(interval.conducting)]
     if not constants:
         rows = [{u: c for u, c in row.items() if u is None or u[0] != "V"} for row in rows]
     return [rename(row, name, constants) for row in rows]

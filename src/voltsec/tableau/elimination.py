@@ -13,22 +13,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from voltsec.circuit.computing_time import go_on
+from voltsec.tableau import lengths
 from voltsec.tableau.network import Row, Unknown
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring, TooLarge, definite_sign, factors
-
-TERMS = 60_000
-"""A system whose combinations pass so many terms in all is given up."""
-
-TERMS_OF_EQUATION = 250_000
-"""No equation is divided by its common factor from here on: that alone would take seconds."""
-
-TERMS_OF_CONDITION = 150
-"""With unknown fractions, coefficients longer than this are given up: nobody could read the
-condition that would come out, and its roots are better found from numbers."""
-
-TERMS_AT_A_POINT = 4000
-"""The same where numbers stand for the parameters: dividing takes many seconds from there on."""
 
 
 @dataclass(frozen=True)
@@ -136,8 +124,8 @@ def eliminate(
         if definite_sign(row[pivot]) is None:
             assumed.append(row[pivot])
         touched = columns.pop(pivot)
-        if limited and terms > TERMS:
-            raise TooLarge(f"more than {TERMS} terms")
+        if limited and terms > lengths.ELIMINATED:
+            raise TooLarge(f"more than {lengths.ELIMINATED} terms")
         for number in touched:
             other = active[number]
             combined = _combine(other, row, pivot, fractions_unknown, limited)
@@ -148,11 +136,11 @@ def eliminate(
                 if unknown is not None:
                     columns[unknown].add(number)
             active[number] = combined
-            lengths = [len(coefficient) for coefficient in combined.values()]
-            terms += sum(lengths)
-            most = TERMS_OF_CONDITION if limited else TERMS_AT_A_POINT
-            if fractions_unknown and lengths and max(lengths) > most:
-                raise TooLarge(f"a coefficient of {max(lengths)} terms")
+            made = [len(coefficient) for coefficient in combined.values()]
+            terms += sum(made)
+            most = lengths.TOLD if limited else lengths.ELIMINATED_WITH_NUMBERS
+            if fractions_unknown and made and max(made) > most:
+                raise TooLarge(f"a coefficient of {max(made)} terms")
             weights[number] = best(number)
     pivots = {pivot for pivot, _ in order}
     free = tuple(unknown for unknown in columns if unknown is not None and unknown not in pivots)
@@ -188,8 +176,8 @@ def _combine(row: Row, pivot_row: Row, pivot: Unknown, careful: bool = False, li
                 del combined[unknown]
                 continue
         combined[unknown] = product
-    if limited and sum(map(len, combined.values())) > TERMS_OF_EQUATION:
-        raise TooLarge(f"more than {TERMS_OF_EQUATION} terms in one equation")
+    if limited and sum(map(len, combined.values())) > lengths.ONE_EQUATION:
+        raise TooLarge(f"more than {lengths.ONE_EQUATION} terms in one equation")
     return _primitive(combined, careful)
 
 

@@ -16,6 +16,7 @@ import sympy
 from sympy import Add, Expr, Integer, Mul, Pow, Symbol
 
 from voltsec.circuit.computing_time import go_on
+from voltsec.tableau import lengths
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import (
     Hashed,
@@ -31,8 +32,6 @@ from voltsec.tableau.ring import (
 
 ROUNDING = 1e-9
 """A value of less than this share of its terms' sizes is zero."""
-LONGEST = 600
-"""A ratio of more terms is not written: nobody could read it, and it takes seconds."""
 
 
 @cache
@@ -65,7 +64,7 @@ class Writer:
         numerator, denominator = ratio.parts
         if numerator.is_zero():
             return Integer(0)
-        if len(numerator) + len(denominator) > LONGEST:
+        if len(numerator) + len(denominator) > lengths.WRITTEN:
             raise TooLarge(f"a formula of {len(numerator) + len(denominator)} terms")
         if self.roots is not None and any(map(self.roots.concern, ratio.parts)):
             return self._in_roots(ratio)

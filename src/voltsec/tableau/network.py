@@ -11,7 +11,7 @@ Unknowns: ``("v", node)`` potential, ``("i", element)`` current, ``("i", transfo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from typing import Any, assert_never
 
@@ -174,6 +174,10 @@ class Network:
     def open_(self, device: Switch | Diode) -> Row:
         """A blocking device: i = 0."""
         return {("i", device.name): self.ring.one}
+
+    def device_rows(self, conducting: Collection[str]) -> list[Row]:
+        """Every switch and diode as it is in an interval: ``conducting`` are closed, the others open."""
+        return [self.closed(d) if d.name in conducting else self.open_(d) for d in self.circuit.devices]
 
     def device_voltage(self, device: Switch | Diode) -> Row:
         """The device's voltage as a row (not an equation)."""

@@ -8,13 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from voltsec.circuit.computing_time import go_on
+from voltsec.tableau import lengths
 from voltsec.tableau.ring import Polynomial, Ring, TooLarge, definite_sign
-
-LONG_PRODUCT = 100
-"""Products of more terms are taken to be in lowest terms, as their factors are."""
-
-LONGEST_INSERTED = 100_000
-"""Nothing is put in where so many terms might come out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +45,11 @@ class Ratio:
         left = lowest_terms(self.numerator, other.denominator)
         right = lowest_terms(other.numerator, self.denominator)
         top, bottom = left.numerator * right.numerator, left.denominator * right.denominator
-        return Ratio(top, bottom) if len(top) + len(bottom) > LONG_PRODUCT else lowest_terms(top, bottom)
+        return (
+            Ratio(top, bottom)
+            if len(top) + len(bottom) > lengths.COMMON_FACTOR
+            else lowest_terms(top, bottom)
+        )
 
     def __truediv__(self, other: Ratio) -> Ratio:
         """The quotient in lowest terms; ``other`` must not be zero."""
@@ -130,7 +129,7 @@ def insert(ring: Ring, ratio: Ratio, name: str, value: Ratio) -> Ratio:
         total = ring.zero
         coefficients = ring.coefficients(part, name)
         most = sum(len(c) * above**power * below ** (degree - power) for power, c in enumerate(coefficients))
-        if most > LONGEST_INSERTED:
+        if most > lengths.INSERTED:
             raise TooLarge(f"up to {most} terms with {name} put in")
         for power, coefficient in enumerate(coefficients):
             total += coefficient * value.numerator**power * value.denominator ** (degree - power)

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from voltsec.circuit.elements import CurrentSource, Load, Resistor, Source
-from voltsec.results.table import lossy_elements, voltage
+from voltsec.circuit.elements import CurrentSource, Load, Source
+from voltsec.results.table import heats, voltage
 from voltsec.tableau.network import Unknown
 from voltsec.waveforms.linear import Array
 from voltsec.waveforms.state import stores
@@ -111,15 +111,14 @@ class LedgerBook:
             across = _without(network.network.references, voltage(current.start, current.end))
             flux = _sum(trajectory.integral(network.row(across)))
             _add(self.loads, current.name, float(point[current.quantity.symbol][0]) * flux)
-        for part in lossy_elements(circuit):
-            heat = 0.0
-            own = part.quantity if isinstance(part, Resistor) else part.resistance
-            if own is not None:
-                heat += float(point[own.symbol][0]) * _square(trajectory, ("i", part.name))
-            if part.drop is not None:
-                charge = _sum(trajectory.integral(network.row({("i", part.name): 1.0})))
-                heat += float(point[part.drop.symbol][0]) * charge
-            _add(self.lost, part.name, heat)
+        for name, heat in heats(circuit).items():
+            lost = 0.0
+            if heat.resistance is not None:
+                lost += float(point[heat.resistance][0]) * _square(trajectory, ("i", name))
+            if heat.drop is not None:
+                charge = _sum(trajectory.integral(network.row({("i", name): 1.0})))
+                lost += float(point[heat.drop][0]) * charge
+            _add(self.lost, name, lost)
         self._enter_storage(trajectory)
 
     def _enter_storage(self, trajectory: Trajectory) -> None:
