@@ -84,8 +84,8 @@ class Engine:
                 return found
         found = numbers_without_formulas((*self.numeric, *self._coupled), point)
         for name, builder in self.builders:
-            if found is None and may_miss_edge(builder.balance):
-                found = numbers_at(builder, name, point, GAP)
+            if found is None and may_miss_edge(builder.balance):  # long formulas take their time
+                found = in_time(partial(numbers_at, builder, name, point, GAP))
         return found or self._unlisted(point)
 
     def _unlisted(self, point: Mapping[str, float]) -> Numbers | None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from voltsec.circuit.computing_time import go_on
 from voltsec.tableau.ratio import Ratio
 from voltsec.tableau.ring import Polynomial, Ring, symbols_of, value_of
 
@@ -84,6 +85,7 @@ class Constants:
 
     def grouped(self, polynomial: Polynomial, absolute: bool = False) -> dict[tuple[int, ...], float]:
         """Powers of the variables that stay -> coefficient, the constants' values multiplied in."""
+        go_on()
         if polynomial.is_zero():
             return {}
         groups: dict[tuple[int, ...], list[float]] = {}
