@@ -8,7 +8,6 @@ condition and what it leaves open stays as an unknown of the interval.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -218,11 +217,3 @@ def nodes_of(circuit: Circuit, interval: Interval, capacitor: Capacitor) -> tupl
     ground = set(circuit.grounds)
     best = min(groups, key=lambda group: (bool(group & ground), len(group)))
     return tuple(node for node in circuit.nodes if node in best)
-
-
-def conducting_path(circuit: Circuit, interval: Interval) -> Iterator[tuple[str, tuple[str, ...]]]:
-    """For each coil across known voltages, the loop it closes: coil, then the way back."""
-    for coil in coils(circuit):
-        way = loop_of(circuit, interval, coil.start, coil.end)
-        if way is not None:
-            yield coil.name, way

@@ -19,7 +19,6 @@ AMPERE = 1e-9
 SECOND = 1e-15
 VOLT = OHM * AMPERE
 HENRY = OHM * SECOND
-FARAD = SECOND / OHM
 
 UNITS = {"V": VOLT, "A": AMPERE, "ohm": OHM, "H": HENRY, "s": SECOND}
 """Size of the ring's unit of each quantity in SI units."""

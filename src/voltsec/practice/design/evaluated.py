@@ -31,8 +31,6 @@ ACCURATE = 1e-10
 """Relative error of the output at which a duty is found."""
 ACCEPTED = 1e-6
 """The same at which it is kept when the steps are at their end."""
-STEP = 1e-3
-"""Change of the duty by which the first slope is found, and where a root's slope is looked at."""
 REMEMBERED = 400
 """Points of each sequence that are kept as guesses."""
 PATIENCE = 10.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -191,12 +191,3 @@ def formula_of(mode: Mode | None, name: str) -> Expr | None:
         table: dict[str, Expr | None] = getattr(mode, group, {})  # estimates have none
         return table.get(part)
     return getattr(mode, group, None)
-
-
-def distinct_corners(extremes: Iterable[Extreme]) -> list[Corner]:
-    """Every operating point that is named, in the order of first use."""
-    found: list[Corner] = []
-    for extreme in extremes:
-        if extreme.at not in found:
-            found.append(extreme.at)
-    return found

@@ -15,6 +15,7 @@ from voltsec.circuit.circuit import Circuit
 from voltsec.circuit.elements import Capacitor, Diode, Switch
 from voltsec.circuit.fault import CircuitError
 from voltsec.circuit.separation import blocking_capacitors, separating_windings
+from voltsec.circuit.values import with_values
 from voltsec.held.held import held_state
 from voltsec.practice.asked import BadValues
 from voltsec.practice.design.corners import Array, worst_places
@@ -24,7 +25,6 @@ from voltsec.practice.design.extremes import Corner, corner_at
 from voltsec.practice.design.inverted import continuous_mode
 from voltsec.practice.design.least_sizes import least_sizes
 from voltsec.practice.design.points import Points, at_words, points_of
-from voltsec.practice.design.sizing import with_values
 from voltsec.practice.design.specification import (
     OUT,
     BadSpecification,

@@ -6,13 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
-from typing import Any
 
 import numpy as np
 from sympy import Expr
 
 from voltsec.circuit.circuit import Circuit
-from voltsec.circuit.elements import Element, Quantity
+from voltsec.circuit.values import with_values
 from voltsec.practice.closed_duty import duty_formula
 from voltsec.practice.design.clamp import Clamp, clamped
 from voltsec.practice.design.continuity import Continuity, continuity
@@ -53,8 +52,6 @@ KEPT = 1 + 1e-6
 HUGE = 1000
 """A part so many times larger shows whether any size would do."""
 SHARE = "share"
-VALUED = ("quantity", "resistance", "drop", "magnetizing")
-"""What of an element may have a value."""
 DIGITS = 6
 """Significant digits of duty and load in the netlist that is written."""
 
@@ -209,26 +206,6 @@ def _symbol(part: str, circuit: Circuit) -> str:
 def _without(circuit: Circuit, symbols: tuple[str, ...]) -> Circuit:
     """The circuit without values of the parts that are to be sized."""
     return with_values(circuit, dict.fromkeys(symbols))
-
-
-def with_values(circuit: Circuit, values: Mapping[str, Fraction | None]) -> Circuit:
-    """The circuit with other values of some symbols (``None``: without)."""
-
-    def changed(quantity: Quantity | None) -> Quantity | None:
-        if quantity is None or quantity.symbol not in values:
-            return quantity
-        return replace(quantity, value=values[quantity.symbol])
-
-    elements: list[Element] = []
-    for element in circuit.elements:
-        names = [name for name in VALUED if hasattr(element, name)]
-        put: dict[str, Any] = {n: changed(getattr(element, n)) for n in names}
-        elements.append(replace(element, **put))
-    parameters = tuple(q for q in (changed(one) for one in circuit.parameters) if q is not None)
-    timing = {*circuit.timing_symbols, "T"}
-    operating = {**dict(circuit.operating), **{n: v for n, v in values.items() if n in timing}}
-    stated = tuple((name, value) for name, value in operating.items() if value is not None)
-    return replace(circuit, elements=tuple(elements), parameters=parameters, operating=stated)
 
 
 def _values(sought: Mapping[str, str], chosen: Mapping[str, Fraction]) -> dict[str, float]:
