@@ -13,6 +13,7 @@ import sympy
 from sympy import Expr
 
 from voltsec.formulas.root_forms import Root, RootForms, Sign, shortest, square_factor_out
+from voltsec.formulas.root_order import essential, solving_order
 from voltsec.periodic.balance import Balance
 from voltsec.periodic.effective import Effective, effective_inductance, passive
 from voltsec.periodic.fractions import Fractions, with_images
@@ -68,7 +69,9 @@ class ClosedForm:
         for shown in self.fractions.shown:
             polynomial = self.fractions.ring.substitute(shown, self.ring, {})
             if self.effective is not None:
-                polynomial = self._essential(self._without_period(Ratio(polynomial, self.ring.one)).numerator)
+                polynomial = essential(
+                    self.ring, self.unknown, self._without_period(Ratio(polynomial, self.ring.one)).numerator
+                )
             found.append(polynomial)
         return tuple(found)
 
@@ -140,75 +143,21 @@ class ClosedForm:
         )
         return insert(self.ring, ratio, "T", Ratio(top, bottom))
 
-    def _essential(self, polynomial: Polynomial) -> Polynomial:
-        """The factors of a condition that hold an unknown fraction: only these can make it zero."""
-        kept = self.ring.one
-        for factor, power in factors(polynomial)[1]:
-            if self.ring.variables(factor) & set(self.unknown):
-                kept *= factor**power
-        return kept
-
     @cached_property
     def roots(self) -> tuple[Root, ...] | None:
         """Closed roots of all unknowns, each in terms of earlier ones; None where one has none."""
         if not self.unknown:
             return ()
+        ordered = solving_order(self.ring, self.unknown, self.conditions)
+        if ordered is None:
+            return None
         found: list[Root] = []
-        tied: list[tuple[str, Polynomial]] = []
-        known: set[str] = set()
-        open_conditions = list(self.conditions)
-        while open_conditions:
-            single = self._single(open_conditions, known)
-            if single is None:
-                tie = self._tie(open_conditions)
-                if tie is None:
-                    return None
-                tied.append(tie[:2])
-                open_conditions = self._with_tie(open_conditions, *tie)
-                continue
-            condition, name = single
-            open_conditions.remove(condition)
-            root = self._root(condition, name)
-            if root is None:
-                return None
-            found.append(root)
-            known.add(name)
-        for name, condition in reversed(tied):
+        for condition, name in ordered:
             root = self._root(condition, name)
             if root is None:
                 return None
             found.append(root)
         return tuple(found)
-
-    def _single(self, conditions: list[Polynomial], known: set[str]) -> tuple[Polynomial, str] | None:
-        """A condition with one unknown that is not ``known``, and that unknown."""
-        for condition in conditions:
-            missing = (self.ring.variables(condition) & set(self.unknown)) - known
-            if len(missing) == 1:
-                return condition, next(iter(missing))
-        return None
-
-    def _tie(self, conditions: list[Polynomial]) -> tuple[str, Polynomial, Ratio] | None:
-        """An unknown that a condition gives by another one (``d3 = d2`` of equal legs), and its value."""
-        for condition in conditions:
-            for name in sorted(self.ring.variables(condition) & set(self.unknown), reverse=True):
-                parts = self.ring.coefficients(condition, name)
-                if len(parts) == 2 and not self.ring.variables(parts[1]) & set(self.unknown):
-                    return name, condition, lowest_terms(-parts[0], parts[1])
-        return None
-
-    def _with_tie(
-        self, conditions: list[Polynomial], name: str, condition: Polynomial, value: Ratio
-    ) -> list[Polynomial]:
-        """The other conditions with the tied unknown put in; those that then say nothing are left out."""
-        left = []
-        for other in conditions:
-            if other == condition:
-                continue
-            rest = self._essential(insert(self.ring, Ratio(other, self.ring.one), name, value).numerator)
-            if not rest.is_one():
-                left.append(rest)
-        return left
 
     def _root(self, condition: Polynomial, name: str) -> Root | None:
         parts = self.ring.coefficients(condition, name)
