@@ -9,7 +9,6 @@ import sympy
 
 import voltsec
 from voltsec.practice.asked import BadValues
-from voltsec.practice.closed_duty import largest_gain_formula
 from voltsec.practice.wanted import Unreachable, largest_output, wanted_duty
 from voltsec.results.solution import Solution
 from voltsec.tableau.expression import symbol
@@ -45,15 +44,6 @@ def test_largest_gain_of_a_boost(ratio: float, duty: float, gain: float) -> None
     assert top.gain == pytest.approx(gain, rel=3e-4)
     assert top.efficiency == pytest.approx(0.5, abs=5e-4)
     assert top.bounded
-
-
-def test_largest_gain_in_closed_form() -> None:
-    """The same as formulas."""
-    found = largest_gain_formula(with_winding(0.1), "D")
-    assert found is not None
-    R, RL, Vg = (symbol(name) for name in ("R", "RL", "Vg"))
-    assert found[0].equals(1 - sympy.sqrt(RL / R))
-    assert found[1].equals(Vg * sympy.sqrt(R / RL) / 2)
 
 
 def test_two_duties_and_the_stable_one() -> None:

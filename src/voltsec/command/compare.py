@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 FIGURES = (".svg", ".png", ".pdf")
 ORDINARY = "losses"
 """What the shelf is put in order by unless told."""
-SHELF = "shelf"
 
 
 @click.command(

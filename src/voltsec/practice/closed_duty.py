@@ -47,29 +47,6 @@ def duty_formula(
     return _matching_root(top, duty, values)
 
 
-def largest_gain_formula(solution: Solution, duty: str) -> tuple[Expr, Expr] | None:
-    """(duty, output voltage) of the largest output in continuous conduction, in closed form.
-
-    ``None`` where the largest output has no simple closed form or lies at the end of the range.
-    """
-    mode = next((mode for mode in solution.modes if mode.name.startswith("CCM")), None)
-    output = None if mode is None else _expanded(mode, mode.output_voltage)
-    if output is None or sympy.count_ops(output) > LONGEST:
-        return None
-    variable = symbol(duty)
-    top, bottom = sympy.fraction(sympy.together(output))
-    slope = sympy.expand(sympy.diff(top, variable) * bottom - top * sympy.diff(bottom, variable))
-    if slope == 0:
-        return None
-    for factor, _ in sympy.factor_list(slope)[1]:
-        for root in _roots(factor, variable):
-            value = _at_ordinary_values(root, solution)
-            if value is not None and 0 < value < 1:
-                simple = sympy.simplify(output.subs(variable, root))
-                return root, simple
-    return None
-
-
 def _expanded(mode: Mode, expression: Expr | None) -> Expr | None:
     """Named quantities (K, d2) replaced by what they stand for; None where a fraction stays unknown."""
     if expression is None or not mode.closed_form:
@@ -111,11 +88,3 @@ def _roots(polynomial: Expr, variable: sympy.Symbol) -> list[Expr]:
     a, b, c = parts
     radicand = sympy.sqrt(sympy.factor(b * b - 4 * a * c))
     return [sympy.simplify((-b + sign * radicand) / (2 * a)) for sign in (1, -1)]
-
-
-def _at_ordinary_values(expression: Expr, solution: Solution) -> float | None:
-    from voltsec.periodic.points import base_point
-
-    values = {symbol(key): value for key, value in base_point(solution.circuit).items()}
-    value = complex(expression.subs(values).evalf())
-    return value.real if abs(value.imag) < 1e-9 else None

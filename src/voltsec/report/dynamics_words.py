@@ -25,7 +25,6 @@ KINDS = {
     "zout": "Output impedance",
     "zin": "Input impedance",
 }
-SYMBOLS = {"duty": "v/d", "input": "v/vg", "zout": "v/i", "zin": "vg/ig"}
 
 
 def title(link: Link, model: Model, output: str = "") -> str:
