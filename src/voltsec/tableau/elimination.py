@@ -156,6 +156,7 @@ def _size(coefficient: Polynomial) -> tuple[int, int]:
 
 def _combine(row: Row, pivot_row: Row, pivot: Unknown, careful: bool = False, limited: bool = True) -> Row:
     """``row`` with ``pivot`` removed by means of ``pivot_row``, made primitive."""
+    go_on()
     own, other = row[pivot], pivot_row[pivot]
     if other.is_constant() and abs(int(other.leading_coefficient())) == 1:
         factor_row, factor_pivot = None, -own * int(other.leading_coefficient())
