@@ -131,7 +131,9 @@ def test_a_diode_without_voltage_beside_one_that_conducts_may_take_a_share() -> 
     one or the other.
     """
     found = exact(RESONANT_INPUT)
-    mean = {name: found.values[f"stress.{name}.current_average"][0] for name in ("D3", "D4", "S1", "S2", "L1")}
+    mean = {
+        name: found.values[f"stress.{name}.current_average"][0] for name in ("D3", "D4", "S1", "S2", "L1")
+    }
     assert found.found[0] and mean["L1"] == pytest.approx(23.2744 / 56, rel=1e-4)
     assert np.isnan([mean[name] for name in ("D3", "D4", "S1", "S2")]).all()
     assert found.bounds["stress.D4.current_peak"][0]

@@ -31,6 +31,9 @@ LARGEST_STEP = 0.25
 ASTRAY = 1.5
 """A fraction so far from the middle of the period does not come back."""
 
+SAME_ROOT = 1e-3
+"""What comes so close to a root, as a share of its size, goes to it."""
+
 SETTLED = 1e-12
 """A last step of Newton's method below this is as good as rounding lets it be."""
 
@@ -163,11 +166,15 @@ class System:
         matrix, right, _ = self.scaled(self.filled(point, 1), point)
         return choose(matrix[0], right[0]).surplus
 
-    def settle(self, point: Mapping[str, Value], start: Array) -> tuple[Array, Array]:
+    def settle(
+        self, point: Mapping[str, Value], start: Array, known: Array | None = None
+    ) -> tuple[Array, Array]:
         """Unknown fractions from ``start`` (unknowns x points), and where they are found.
 
         ``point`` holds everything but the fractions; those of ``start`` that lead nowhere come back nan.
+        A way that leads to the root already ``known`` at a point (not a number: none is) is left.
         """
+        known = np.full(start.shape, np.nan) if known is None else known
         length = start.shape[1]
         found = np.full(start.shape, np.nan)
         good = np.zeros(length, bool)
@@ -181,7 +188,7 @@ class System:
                 one = self.with_fractions(cut(here, middle), start[:, part][:, middle])
                 matrix, right, _ = self.scaled(filled.cut(middle), one)
                 basis = choose(matrix[0], right[0])
-            found[:, part], good[part] = self._newton(filled, here, start[:, part], basis)
+            found[:, part], good[part] = self._newton(filled, here, start[:, part], basis, known[:, part])
         return found, good
 
     def filled(self, point: Mapping[str, Value], count: int) -> Filled:
@@ -204,7 +211,12 @@ class System:
         return full
 
     def _newton(
-        self, filled: Filled, point: Mapping[str, Value], start: Array, basis: Basis
+        self,
+        filled: Filled,
+        point: Mapping[str, Value],
+        start: Array,
+        basis: Basis,
+        known: Array,
     ) -> tuple[Array, Array]:
         """Newton's method on unknowns and fractions together.
 
@@ -231,6 +243,8 @@ class System:
                 good[active] = (largest < CONVERGED) & (rest < CONSISTENT)
                 # one more step than needed brings the rest of the residual to rounding
                 astray = (np.abs(fractions[:, active] - 0.5) > ASTRAY).any(axis=0)
+                there = known[:, active]
+                astray |= (np.abs(fractions[:, active] - there) < SAME_ROOT * np.abs(there)).all(axis=0)
                 active = active[(largest >= SETTLED) & np.isfinite(largest) & ~astray]
         good &= np.isfinite(fractions).all(axis=0)
         return fractions, good

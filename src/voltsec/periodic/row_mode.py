@@ -125,14 +125,17 @@ class RowMode:
         for k, interval in enumerate(self.exact.sequence.intervals):
             whole[system.fractions[k]] = lengths[interval.stage]
         limits = lengths[stages]
+        wrong = np.full((len(system.unknown), length), np.nan)
+        """Roots at which signs are wrong."""
 
         def attempt(places: Array, start: Array) -> None:
             if not places.size:
                 return
             here = cut(whole, places)
-            found, solved = system.settle(here, start)
+            found, solved = system.settle(here, start, wrong[:, places])
             full = system.with_fractions(here, found)
             good = solved & self._claims(full, places.size, solved)
+            wrong[:, places[solved & ~good]] = found[:, solved & ~good]
             mask[places[good]] = True
             for name in system.fractions:
                 chosen[name][places[good]] = np.broadcast_to(full[name], good.shape)[good]
@@ -144,6 +147,7 @@ class RowMode:
         if not system.unknown or effort is Effort.START:
             return mask, chosen
         around = self._coordinates(point, length)
+        tried = np.full(length, -1)
         for _ in range(ROUNDS):
             left = np.flatnonzero(ordered & ~mask)
             solved = np.flatnonzero(mask)
@@ -151,6 +155,9 @@ class RowMode:
                 break
             known = solved[np.linspace(0, solved.size - 1, min(NEIGHBOURS, solved.size)).astype(int)]
             nearest = known[np.abs(around[:, left, None] - around[:, None, known]).sum(axis=0).argmin(axis=1)]
+            fresh = nearest != tried[left]  # from the same neighbour it would be the same way
+            left, nearest = left[fresh], nearest[fresh]
+            tried[left] = nearest
             shares = np.array([chosen[system.fractions[k]][nearest] for k in system.unknown])
             attempt(left, shares / limits[:, nearest] * limits[:, left])
         if effort is Effort.NEIGHBOURS:
