@@ -343,10 +343,18 @@ class SolvedInFloats:
         return float(np.ravel(self.look.ratio(item))[0])
 
 
-def solved_in_floats(exact: NumericMode, point: Mapping[str, float]) -> SolvedInFloats:
-    """``exact`` at a point with a value for every symbol and fraction, SI units."""
-    constants = {name: float(value) for name, value in point.items() if name not in exact.sequence.fractions}
-    ready = row_mode("", exact, constants, ())
+def solved_in_floats(
+    exact: NumericMode, point: Mapping[str, float], ready: RowMode | None = None
+) -> SolvedInFloats:
+    """``exact`` at a point with a value for every symbol and fraction, SI units.
+
+    ``ready`` is the same sequence without any constants, where it is there already.
+    """
+    constants: dict[str, float] = {}
+    if ready is None:
+        constants = {name: float(value) for name, value in point.items()}
+        constants = {n: value for n, value in constants.items() if n not in exact.sequence.fractions}
+        ready = row_mode("", exact, constants, ())
     look = SolvedLook(point, {name: system.solve(point, 1) for name, system in ready.systems})
     balance = Balance(exact.circuit, exact.sequence, exact.references)
     return SolvedInFloats(balance, point, RowSource(balance, Constants(balance.ring, constants)), look)
