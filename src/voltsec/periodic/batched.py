@@ -31,6 +31,9 @@ LARGEST_STEP = 0.25
 ASTRAY = 1.5
 """A fraction so far from the middle of the period does not come back."""
 
+SAME_ROOT = 1e-3
+"""What comes so close to a root, as a share of its size, goes to it."""
+
 SETTLED = 1e-12
 """A last step of Newton's method below this is as good as rounding lets it be."""
 
@@ -86,17 +89,27 @@ class Solved:
     ) -> None:
         self.point = point
         self.replaced = {entry.unknown: entry.terms for entry in core.replaced}
+        self._coefficients: dict[int, tuple[Folded, Value]] = {}
+        """Coefficients already worked out: intervals of the same devices share theirs."""
         self.layers: list[dict[object, Value]] = [
             {None: constant} | {unknown: array[:, place] for place, unknown in enumerate(core.unknowns)}
             for constant, array in ((1.0, values), *((0.0, array) for array in directions))
         ]
+
+    def _coefficient(self, coefficient: Folded) -> Value:
+        if isinstance(coefficient, float):
+            return coefficient
+        key = id(coefficient)  # it is kept as well, so that no other one comes to its place
+        if key not in self._coefficients:
+            self._coefficients[key] = coefficient, evaluate(coefficient, self.point)
+        return self._coefficients[key][1]
 
     def _unknown(self, unknown: Any, layer: int = 0) -> Value:
         known = self.layers[layer]
         if unknown not in known:
             total: Value = 0.0
             for other, coefficient in self.replaced[unknown]:
-                total = total + self._unknown(other, layer) * evaluate(coefficient, self.point)
+                total = total + self._unknown(other, layer) * self._coefficient(coefficient)
             known[unknown] = total
         return known[unknown]
 
@@ -105,7 +118,7 @@ class Solved:
         totals: list[Value] = [0.0] * len(self.layers)
         size: Value = 0.0
         for unknown, coefficient in terms:
-            factor = evaluate(coefficient, self.point)
+            factor = self._coefficient(coefficient)
             for layer in range(len(totals)):
                 part = self._unknown(unknown, layer) * factor
                 totals[layer] = totals[layer] + part
@@ -163,11 +176,15 @@ class System:
         matrix, right, _ = self.scaled(self.filled(point, 1), point)
         return choose(matrix[0], right[0]).surplus
 
-    def settle(self, point: Mapping[str, Value], start: Array) -> tuple[Array, Array]:
+    def settle(
+        self, point: Mapping[str, Value], start: Array, known: Array | None = None
+    ) -> tuple[Array, Array]:
         """Unknown fractions from ``start`` (unknowns x points), and where they are found.
 
         ``point`` holds everything but the fractions; those of ``start`` that lead nowhere come back nan.
+        A way that leads to the root already ``known`` at a point (not a number: none is) is left.
         """
+        known = np.full(start.shape, np.nan) if known is None else known
         length = start.shape[1]
         found = np.full(start.shape, np.nan)
         good = np.zeros(length, bool)
@@ -181,7 +198,7 @@ class System:
                 one = self.with_fractions(cut(here, middle), start[:, part][:, middle])
                 matrix, right, _ = self.scaled(filled.cut(middle), one)
                 basis = choose(matrix[0], right[0])
-            found[:, part], good[part] = self._newton(filled, here, start[:, part], basis)
+            found[:, part], good[part] = self._newton(filled, here, start[:, part], basis, known[:, part])
         return found, good
 
     def filled(self, point: Mapping[str, Value], count: int) -> Filled:
@@ -204,7 +221,12 @@ class System:
         return full
 
     def _newton(
-        self, filled: Filled, point: Mapping[str, Value], start: Array, basis: Basis
+        self,
+        filled: Filled,
+        point: Mapping[str, Value],
+        start: Array,
+        basis: Basis,
+        known: Array,
     ) -> tuple[Array, Array]:
         """Newton's method on unknowns and fractions together.
 
@@ -231,6 +253,8 @@ class System:
                 good[active] = (largest < CONVERGED) & (rest < CONSISTENT)
                 # one more step than needed brings the rest of the residual to rounding
                 astray = (np.abs(fractions[:, active] - 0.5) > ASTRAY).any(axis=0)
+                there = known[:, active]
+                astray |= (np.abs(fractions[:, active] - there) < SAME_ROOT * np.abs(there)).all(axis=0)
                 active = active[(largest >= SETTLED) & np.isfinite(largest) & ~astray]
         good &= np.isfinite(fractions).all(axis=0)
         return fractions, good

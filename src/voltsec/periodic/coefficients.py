@@ -34,19 +34,21 @@ class Coefficients:
                 apart = self.inner.place(tuple(p if k in places else 0 for k, p in enumerate(powers)))
                 rest = self.outer.place(tuple(0 if k in places else p for k, p in enumerate(powers)))
                 entries.append((number, apart, rest, coefficient))
-        # one row for each polynomial and power of what changes, the polynomials one after another
-        rows = {key: row for row, key in enumerate(sorted({entry[:2] for entry in entries}))}
-        self.weights = np.zeros((len(rows), len(self.outer.steps)))
-        for number, apart, rest, coefficient in entries:
-            self.weights[rows[number, apart], rest] = coefficient
-        self.powers = np.array([power for _, power in rows], int)
-        owners = np.array([number for number, _ in rows], int)
-        self.owners, self.starts = np.unique(owners, return_index=True)
+        entries.sort()
+        # a coefficient for each polynomial and power of what changes, the polynomials one after another
+        rows, self.firsts = np.unique(np.array([e[:2] for e in entries], int), axis=0, return_index=True)
+        self.rest = np.array([rest for *_, rest, _ in entries], int)
+        self.factors = np.array([[factor] for *_, factor in entries], float)
+        self.powers = rows[:, 1] if entries else np.zeros(0, int)
+        self.owners, self.starts = np.unique(rows[:, 0] if entries else self.powers, return_index=True)
 
     def at_points(self, point: Mapping[str, Value], count: int) -> PutIn:
         """All but what changes put in at ``count`` points (SI units)."""
+        if not self.rest.size:
+            return PutIn(self, np.zeros((0, count)))
         with np.errstate(all="ignore"):
-            return PutIn(self, self.weights @ self.outer.at(point, count))
+            terms = self.factors * self.outer.at(point, count)[self.rest]
+            return PutIn(self, np.add.reduceat(terms, self.firsts, axis=0))
 
     def at(self, point: Mapping[str, Value], count: int) -> Array:
         """Values at ``count`` points (SI units): polynomials x points."""
