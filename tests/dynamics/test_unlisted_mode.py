@@ -32,7 +32,7 @@ operate D = 0.65, T = 20 us
 
 @pytest.fixture(scope="module")
 def answer() -> voltsec.Solution:
-    return voltsec.solve(voltsec.read(CURRENT_FED), 3.0)
+    return voltsec.solve(voltsec.read(CURRENT_FED), 0.5)
 
 
 def test_the_mode_at_the_point_has_its_small_signals(answer: voltsec.Solution) -> None:
