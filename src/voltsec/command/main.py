@@ -175,7 +175,6 @@ def _forget_standard_output() -> None:
 def main() -> None:
     """Entry point of the ``voltsec`` script."""
     gc.disable()  # a short process: what it makes lives to its end, and searching it takes time
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # matrices are small: further threads only wait
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:  # a title in the netlist may hold signs the terminal lacks

@@ -17,12 +17,12 @@ from voltsec.formulas.engine import Engine
 from voltsec.formulas.mode_names import Conduction, conduction, name_modes, order_text
 from voltsec.formulas.modes import ModeBuilder
 from voltsec.formulas.remarks import device_notes, open_line, undetermined
-from voltsec.formulas.resting import Solved, SolvedExactly
+from voltsec.formulas.resting import SolvedExactly
 from voltsec.formulas.states import states_of, told_by_states
 from voltsec.formulas.unwritten import mode_without_formulas
 from voltsec.periodic.numeric_mode import NumericMode
 from voltsec.periodic.points import operating_point
-from voltsec.periodic.row_mode import RowMode, solved_in_floats
+from voltsec.periodic.row_mode import solved_in_floats
 from voltsec.results.solution import Mode, Numbers, Solution
 from voltsec.search.no_state import CONSTANT, no_steady_state
 from voltsec.search.search import Found, Search, numeric_mode_of
@@ -62,10 +62,7 @@ def solve(circuit: Circuit) -> Solution:
         raise NoSteadyState((no_steady_state(circuit, nodes, searches),), circuit.file, circuit.text)
     several = len(searches) > 1
     conductions = [one for _, _, one in pairs]
-    rows = {sequence: ready for search in searches for sequence, ready in search.rows.items()}
-    conductions += [
-        conduction_without_formulas(mode, examples, several, rows.get(mode.sequence)) for mode in numeric
-    ]
+    conductions += [conduction_without_formulas(mode, examples, several) for mode in numeric]
     names = name_modes(conductions)
     builders = [ModeBuilder(found, search.points) for search, found, _ in pairs]
     named = tuple(zip((one.name for one in names), builders, strict=False))
@@ -133,11 +130,7 @@ def ordered(searches: tuple[Search, ...]) -> list[tuple[Search, Found, Conductio
     found = []
     for place, search in enumerate(searches):
         for one in search.found:
-            ready = search.rows.get(one.sequence)
-            solved: Solved = SolvedExactly(one.balance, one.witness)
-            if ready is not None:  # it says the same, and long formulas take their time
-                solved = solved_in_floats(ready.exact, one.witness, ready)
-            told = conduction(solved, search.stages, len(searches) > 1)
+            told = conduction(SolvedExactly(one.balance, one.witness), search.stages, len(searches) > 1)
             dry = one.balance.by_itself
             rank = (told.kind, dry, 0 if dry else place, -int(one.holds.sum()))
             found.append((rank, (search, one, told)))
@@ -148,12 +141,11 @@ def conduction_without_formulas(
     mode: NumericMode,
     examples: Mapping[Sequence, tuple[dict[str, float], np.ndarray]],
     several: bool,
-    ready: RowMode | None = None,
 ) -> Conduction:
-    """How a mode conducts whose formulas are too long to be written; ``ready`` as for solved_in_floats."""
+    """How a mode conducts whose formulas are too long to be written."""
     point, shares = examples[mode.sequence]
     there = dict(point) | dict(zip(mode.sequence.fractions, (float(share) for share in shares), strict=True))
-    return conduction(solved_in_floats(mode, there, ready), mode.stages, several)
+    return conduction(solved_in_floats(mode, there), mode.stages, several)
 
 
 def _symbols(circuit: Circuit, modes: tuple[Mode, ...]) -> dict[str, str]:

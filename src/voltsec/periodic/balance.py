@@ -23,16 +23,7 @@ from voltsec.tableau.elimination import Eliminated, eliminate
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Network, Row, Unknown, coils
 from voltsec.tableau.ratio import Ratio, lowest_terms
-from voltsec.tableau.ring import (
-    Hashed,
-    Polynomial,
-    Ring,
-    TooLarge,
-    definite_sign,
-    factors,
-    is_turns,
-    symbols_of,
-)
+from voltsec.tableau.ring import Polynomial, Ring, TooLarge, definite_sign, factors, is_turns, symbols_of
 from voltsec.tableau.scaled_ring import ScaledRing
 
 
@@ -75,7 +66,6 @@ class Balance:
         self.bends = self.by_itself and bends_count(circuit)
         """Currents are followed to their bend, not only as straight lines."""
         self.all_decided = True
-        self._known: dict[tuple[Any, ...], Affine] = {}
         self.alike = frozenset(name for name in self.ring.sums if is_turns(name))
         """Turns ratios that are one in this solution."""
 
@@ -264,12 +254,6 @@ class Balance:
         ``part`` is mean, ramp, bend, or average (mean with ripple neglected); the constant term of
         ``row`` counts for means only.
         """
-        key = k, part, tuple((unknown, Hashed(coefficient)) for unknown, coefficient in row.items())
-        if key not in self._known:
-            self._known[key] = self._affine(k, row, part)
-        return self._known[key]
-
-    def _affine(self, k: int, row: Row, part: str) -> Affine:
         if part == "bend" and not self.bends:
             return Affine(Ratio(self.ring.zero, self.ring.one), {})
         if part == "mean" and self.ripple_means is not None:

@@ -89,27 +89,17 @@ class Solved:
     ) -> None:
         self.point = point
         self.replaced = {entry.unknown: entry.terms for entry in core.replaced}
-        self._coefficients: dict[int, tuple[Folded, Value]] = {}
-        """Coefficients already worked out: intervals of the same devices share theirs."""
         self.layers: list[dict[object, Value]] = [
             {None: constant} | {unknown: array[:, place] for place, unknown in enumerate(core.unknowns)}
             for constant, array in ((1.0, values), *((0.0, array) for array in directions))
         ]
-
-    def _coefficient(self, coefficient: Folded) -> Value:
-        if isinstance(coefficient, float):
-            return coefficient
-        key = id(coefficient)  # it is kept as well, so that no other one comes to its place
-        if key not in self._coefficients:
-            self._coefficients[key] = coefficient, evaluate(coefficient, self.point)
-        return self._coefficients[key][1]
 
     def _unknown(self, unknown: Any, layer: int = 0) -> Value:
         known = self.layers[layer]
         if unknown not in known:
             total: Value = 0.0
             for other, coefficient in self.replaced[unknown]:
-                total = total + self._unknown(other, layer) * self._coefficient(coefficient)
+                total = total + self._unknown(other, layer) * evaluate(coefficient, self.point)
             known[unknown] = total
         return known[unknown]
 
@@ -118,7 +108,7 @@ class Solved:
         totals: list[Value] = [0.0] * len(self.layers)
         size: Value = 0.0
         for unknown, coefficient in terms:
-            factor = self._coefficient(coefficient)
+            factor = evaluate(coefficient, self.point)
             for layer in range(len(totals)):
                 part = self._unknown(unknown, layer) * factor
                 totals[layer] = totals[layer] + part

@@ -62,27 +62,14 @@ class Core:
     varying: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Begun:
-    """A system of which a part is eliminated already."""
-
-    rows: list[FloatRow]
-    """What is left of that part."""
-    order: list[tuple[Unknown, FloatRow]]
-    """Eliminated unknowns with their equations, each in terms of later ones and of those that are left."""
-    replaced: list[Replacement]
-    """The same, solved for the unknowns."""
-
-
 def core_of(
-    begun: Begun,
     rows: list[Row],
     constants: Constants,
     typical: Mapping[str, float],
     level: Callable[[Unknown], float],
     loose: Iterable[Unknown] = (),
 ) -> Core:
-    """The core of a system: what is ``begun``, and ``rows`` besides, with ``constants`` put in.
+    """The core of ``rows`` with ``constants`` put in.
 
     ``loose`` unknowns stand in no equation (the potential between two open devices, say) and stay free.
 
@@ -91,24 +78,17 @@ def core_of(
     """
     free = constants.varying
     weights = tuple(float(value_of(name, typical)) for name in free)
-    gone = {pivot for pivot, _ in begun.order}
-    active: dict[int, FloatRow] = dict(enumerate(begun.rows))
-    for number, row in enumerate(rows, len(active)):
+    active: dict[int, FloatRow] = {}
+    for number, row in enumerate(rows):
         floats: FloatRow = {u: constants.grouped(c) for u, c in row.items() if not c.is_zero()}
-        if gone.intersection(floats):
-            for pivot, equation in begun.order:
-                if pivot in floats:
-                    floats = _combine(floats, equation, pivot)
         if floats:
             active[number] = floats
-    order = eliminate_numbers(active, weights, level)
+    order = _eliminate(active, weights, level)
     left = [row for row in active.values() if row]
-    pivots = gone | {pivot for pivot, _ in order}
+    pivots = {pivot for pivot, _ in order}
     # an unknown that only eliminated rows mention stays free: it belongs to the core as well
-    mentioned = (*left, *(row for _, row in (*begun.order, *order)), loose)
-    unknowns = tuple(
-        u for u in dict.fromkeys(u for row in mentioned for u in row) if u is not None and u not in pivots
-    )
+    every = dict.fromkeys(u for row in (*left, *(row for _, row in order), loose) for u in row)
+    unknowns = tuple(u for u in every if u is not None and u not in pivots)
     place = {unknown: k for k, unknown in enumerate(unknowns)}
     entries = [
         Entry(number, -1, {powers: -c for powers, c in terms.items()})
@@ -117,34 +97,26 @@ def core_of(
         for number, row in enumerate(left)
         for unknown, terms in row.items()
     ]
-    replaced = [replacement(pivot, row, free) for pivot, row in reversed(order)]
-    return Core(unknowns, tuple(entries), len(left), (*replaced, *begun.replaced), free)
+    replaced = []
+    for pivot, row in reversed(order):
+        (scale,) = row[pivot].values()
+        replaced.append(
+            Replacement(
+                pivot,
+                tuple(
+                    (u, nested({p: -c / scale for p, c in terms.items()}, free))
+                    for u, terms in row.items()
+                    if u != pivot
+                ),
+            )
+        )
+    return Core(unknowns, tuple(entries), len(left), tuple(replaced), free)
 
 
-def replacement(pivot: Unknown, row: FloatRow, varying: tuple[str, ...]) -> Replacement:
-    """An equation solved for an unknown whose coefficient is a number."""
-    (scale,) = row[pivot].values()
-    return Replacement(
-        pivot,
-        tuple(
-            (u, nested({p: -c / scale for p, c in terms.items()}, varying))
-            for u, terms in row.items()
-            if u != pivot
-        ),
-    )
-
-
-def eliminate_numbers(
-    active: dict[int, FloatRow],
-    weights: tuple[float, ...],
-    level: Callable[[Unknown], float],
-    wanted: Callable[[Unknown], bool] = lambda unknown: True,
+def _eliminate(
+    active: dict[int, FloatRow], weights: tuple[float, ...], level: Callable[[Unknown], float]
 ) -> list[tuple[Unknown, FloatRow]]:
-    """Take pivot rows out of ``active``, cheapest fill first; returns them with their pivots.
-
-    Only unknowns that are ``wanted`` become pivots.  Unlike :func:`voltsec.tableau.elimination.eliminate`,
-    where every pivot is exact, this one divides by numbers alone and leaves the rest to the core.
-    """
+    """Take pivot rows out of ``active``, cheapest fill first; returns them with their pivots."""
     columns: dict[Unknown, set[int]] = {}
     for number, row in active.items():
         for unknown in row:
@@ -164,7 +136,7 @@ def eliminate_numbers(
     def pivots_of(number: int) -> list[Unknown]:
         """Unknowns with a number for a coefficient that is not small among those of the row."""
         row = active[number]
-        plain = [u for u, terms in row.items() if u is not None and _is_number(terms) and wanted(u)]
+        plain = [u for u, terms in row.items() if u is not None and _is_number(terms)]
         if not plain:
             return []
         sizes = {u: size(terms) * level(u) for u, terms in row.items() if u is not None}

@@ -7,7 +7,7 @@ interval.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
@@ -20,14 +20,13 @@ from voltsec.periodic.core_rows import core_of
 from voltsec.periodic.effective import load_symbol
 from voltsec.periodic.feasible import Form, end_values, satisfied
 from voltsec.periodic.folding import Array, Constants, Item, Linear, Value
-from voltsec.periodic.interval_networks import Networks
 from voltsec.periodic.numeric_mode import NumericMode
 from voltsec.periodic.points import base_point
 from voltsec.periodic.reading_list import ReadingList
 from voltsec.periodic.reading_sources import AVERAGES, FULL, RowSource
 from voltsec.periodic.readings import Look, Reading
 from voltsec.periodic.root_scan import starts
-from voltsec.tableau.assembly import joining_average_rows, joining_rows, parts_of
+from voltsec.tableau.assembly import average_rows, loose_potentials, period_rows
 from voltsec.tableau.interval import Sequence
 from voltsec.tableau.network import Row, Unknown
 
@@ -267,43 +266,33 @@ class RowMode:
 
 
 def row_mode(
-    name: str,
-    exact: NumericMode,
-    constants: Mapping[str, float],
-    wanted: tuple[str, ...],
-    networks: Networks | None = None,
+    name: str, exact: NumericMode, constants: Mapping[str, float], wanted: tuple[str, ...]
 ) -> RowMode:
-    """``exact`` with ``constants`` (SI units) put in and the readings called ``wanted``.
-
-    ``networks`` are those of :func:`networks_of` for the same constants, where there are several sequences.
-    """
+    """``exact`` with ``constants`` (SI units) put in and the readings called ``wanted``."""
     circuit, sequence = exact.circuit, exact.sequence
     balance = Balance(circuit, sequence, exact.references)
     typical = base_point(circuit) | dict(constants) | dict.fromkeys(sequence.fractions, 0.3)
     volt, ampere = _levels(circuit, typical)
     folding = Constants(balance.ring, constants)
-    own = networks_of(circuit, exact.references, constants) if networks is None else networks
-    before = len(folding.varying) - len(own.folding.varying)
 
-    def system(rows: list[Row], unknown: tuple[int, ...], parts: tuple[str, ...]) -> System:
+    def level(unknown: Unknown) -> float:
+        return ampere if unknown[-1][0] == "i" else volt
+
+    def system(rows: list[Row], unknown: tuple[int, ...]) -> System:
         last = tuple(_last(exact, k) for k in unknown)
-        begun = own.begun(sequence, parts, before)
-        mentioned = {unknown for row in rows for unknown in row}
-        every = parts if parts != ("m",) else ("m", *parts_of(balance.bends)[1:])
-        loose = [potential for potential in own.loose(sequence, every) if potential not in mentioned]
-        core = core_of(begun, rows, folding, typical, _level(volt, ampere), loose)
+        parts = ("m", "r", "b") if balance.bends else ("m", "r")
+        loose = loose_potentials(balance.network, rows, parts, len(sequence.intervals))
+        core = core_of(rows, folding, typical, level, loose)
         return System(core, sequence.fractions, unknown, last, volt, ampere)
 
-    parts = parts_of(balance.bends)
     for all_events in (False, True):
-        rows = joining_rows(circuit, sequence, balance.network, all_events, balance.bends)
-        full = system(rows, sequence.unknown, parts)
+        rows = period_rows(circuit, sequence, balance.network, all_events, balance.bends)
+        full = system(rows, sequence.unknown)
         if full.surplus(typical) >= len(sequence.unknown):
             break
     systems = [(FULL, full)]
     if not balance.by_itself:
-        averages = joining_average_rows(circuit, sequence, balance.ring)
-        systems.append((AVERAGES, system(averages, (), ("m",))))
+        systems.append((AVERAGES, system(average_rows(circuit, sequence, balance.network), ())))
     source = RowSource(balance, folding)
     readings = ReadingList(source)
     return RowMode(
@@ -314,17 +303,6 @@ def row_mode(
         _start(exact),
         tuple((quantity, readings.reading(quantity)) for quantity in wanted),
     )
-
-
-def networks_of(circuit: Circuit, references: tuple[str, ...], constants: Mapping[str, float]) -> Networks:
-    """The networks of a circuit's intervals with ``constants`` (SI units) put in."""
-    typical = base_point(circuit) | dict(constants)
-    return Networks(circuit, references, constants, typical, _level(*_levels(circuit, typical)))
-
-
-def _level(volt: float, ampere: float) -> Callable[[Unknown], float]:
-    """The size of an unknown of a period."""
-    return lambda unknown: ampere if unknown[-1][0] == "i" else volt
 
 
 @dataclass(frozen=True)
@@ -343,18 +321,10 @@ class SolvedInFloats:
         return float(np.ravel(self.look.ratio(item))[0])
 
 
-def solved_in_floats(
-    exact: NumericMode, point: Mapping[str, float], ready: RowMode | None = None
-) -> SolvedInFloats:
-    """``exact`` at a point with a value for every symbol and fraction, SI units.
-
-    ``ready`` is the same sequence without any constants, where it is there already.
-    """
-    constants: dict[str, float] = {}
-    if ready is None:
-        constants = {name: float(value) for name, value in point.items()}
-        constants = {n: value for n, value in constants.items() if n not in exact.sequence.fractions}
-        ready = row_mode("", exact, constants, ())
+def solved_in_floats(exact: NumericMode, point: Mapping[str, float]) -> SolvedInFloats:
+    """``exact`` at a point with a value for every symbol and fraction, SI units."""
+    constants = {name: float(value) for name, value in point.items() if name not in exact.sequence.fractions}
+    ready = row_mode("", exact, constants, ())
     look = SolvedLook(point, {name: system.solve(point, 1) for name, system in ready.systems})
     balance = Balance(exact.circuit, exact.sequence, exact.references)
     return SolvedInFloats(balance, point, RowSource(balance, Constants(balance.ring, constants)), look)

@@ -25,7 +25,7 @@ from voltsec.periodic.complementarity import (
 from voltsec.periodic.fractions import Fractions, NotClosed, OnlyAtEdge
 from voltsec.periodic.numeric_mode import NumericMode
 from voltsec.periodic.points import as_arrays
-from voltsec.periodic.row_mode import Effort, RowMode, networks_of, row_mode
+from voltsec.periodic.row_mode import Effort, RowMode, row_mode
 from voltsec.periodic.time_grid import graded, refined, uniform
 from voltsec.periodic.verification import GAP, may_miss_edge, verify
 from voltsec.search.candidates import Option, candidates
@@ -311,9 +311,7 @@ def rows_of(circuit: Circuit, references: tuple[str, ...], search: Search, seque
     """A sequence ready to be solved in floats at any point."""
     if sequence not in search.rows:
         mode = NumericMode(circuit, search.stages, sequence, references)
-        if search.networks is None:
-            search.networks = networks_of(circuit, references, {})
-        search.rows[sequence] = row_mode("", mode, {}, (), search.networks)
+        search.rows[sequence] = row_mode("", mode, {}, ())
     return search.rows[sequence]
 
 

@@ -9,7 +9,6 @@ import numpy as np
 
 from voltsec.periodic.balance import Balance
 from voltsec.periodic.fractions import Fractions
-from voltsec.periodic.interval_networks import Networks
 from voltsec.periodic.numeric_mode import NumericMode
 from voltsec.periodic.row_mode import RowMode
 from voltsec.periodic.stages import Stages
@@ -69,8 +68,6 @@ class Search:
     """A point and the fractions there, for each sequence in ``numeric``."""
     rows: dict[Sequence, RowMode] = field(default_factory=dict)
     """Sequences ready to be solved in floats."""
-    networks: Networks | None = None
-    """What they share, made when the first one is."""
     balances: dict[tuple[Sequence, frozenset[str]], Balance] = field(default_factory=dict)
     """Sequences solved exactly, each with the turns ratios that were taken as one."""
     shorted: bool = False

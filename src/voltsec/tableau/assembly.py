@@ -54,15 +54,10 @@ def ring_for(circuit: Circuit, sequence: Sequence, alike: frozenset[str] = froze
 
 def average_rows(circuit: Circuit, sequence: Sequence, network: Network) -> list[Row]:
     """Mean networks with constant coil currents: the small-ripple equations of all averages."""
+    ring = network.ring
     rows: list[Row] = []
     for k in range(len(sequence.intervals)):
         rows += _interval_rows(circuit, sequence, network, k, "m", constants=True)
-    return rows + joining_average_rows(circuit, sequence, network.ring)
-
-
-def joining_average_rows(circuit: Circuit, sequence: Sequence, ring: Ring) -> list[Row]:
-    """What :func:`average_rows` has beside the intervals' networks: volt-seconds, equal currents, charge."""
-    rows: list[Row] = []
     for flux in fluxes(circuit):
         voltage = ("u", flux.coil.name)
         rows.append({("m", k, voltage): ring.symbol(f) for k, f in enumerate(sequence.fractions)})
@@ -104,42 +99,16 @@ def period_rows(
     devices change at once the network itself ties them, and ``all_events`` adds theirs as well.
     With ``bends`` the bend networks come in, too.
     """
-    rows: list[Row] = []
-    for k in range(len(sequence.intervals)):
-        for part in parts_of(bends):
-            rows += _interval_rows(circuit, sequence, network, k, part, constants=part == "m")
-        rows += _linkage_rows(circuit, sequence, network.ring, k, bends)
-    return [row for row in rows if row] + _ties(circuit, sequence, network, all_events, bends)
-
-
-def parts_of(bends: bool) -> tuple[str, ...]:
-    """Letters of what is told of every quantity in an interval."""
-    return ("m", "r", "b") if bends else ("m", "r")
-
-
-def joining_rows(
-    circuit: Circuit, sequence: Sequence, network: Network, all_events: bool, bends: bool
-) -> list[Row]:
-    """What :func:`period_rows` has beside the intervals' networks: flux, continuity, charge, events."""
-    linkage = [
-        row
-        for k in range(len(sequence.intervals))
-        for row in _linkage_rows(circuit, sequence, network.ring, k, bends)
-    ]
-    return linkage + _ties(circuit, sequence, network, all_events, bends)
-
-
-def _linkage_rows(circuit: Circuit, sequence: Sequence, ring: Ring, k: int, bends: bool) -> list[Row]:
-    rows = flux_rows(circuit, sequence, ring, k)
-    return rows + bend_rows(circuit, sequence, ring, k) if bends else rows
-
-
-def _ties(circuit: Circuit, sequence: Sequence, network: Network, all_events: bool, bends: bool) -> list[Row]:
-    """What ties the intervals: continuity, charge balance, events."""
     ring = network.ring
     rows: list[Row] = []
     count = len(sequence.intervals)
-    parts = parts_of(bends)
+    parts = ("m", "r", "b") if bends else ("m", "r")
+    for k in range(count):
+        for part in parts:
+            rows += _interval_rows(circuit, sequence, network, k, part, constants=part == "m")
+        rows += flux_rows(circuit, sequence, ring, k)
+        if bends:
+            rows += bend_rows(circuit, sequence, ring, k)
     for flux in fluxes(circuit):
         for k in range(count):
             row: Row = {}
@@ -154,6 +123,13 @@ def _ties(circuit: Circuit, sequence: Sequence, network: Network, all_events: bo
     for k in sequence.unknown:
         rows += _event_rows(circuit, sequence, network, k, all_events, parts)
     return [row for row in rows if row]
+
+
+def loose_potentials(network: Network, rows: list[Row], parts: tuple[str, ...], count: int) -> list[Unknown]:
+    """Potentials that stand in no row, of nodes at which every device is open, in ``count`` intervals."""
+    fixed = {unknown for row in rows for unknown in row}
+    named = ((part, k, ("v", node)) for part in parts for k in range(count) for node in network.nodes)
+    return [unknown for unknown in named if unknown not in fixed]
 
 
 def average_interval_rows(circuit: Circuit, sequence: Sequence, network: Network, k: int) -> list[Row]:
@@ -216,18 +192,15 @@ def bend_rows(circuit: Circuit, sequence: Sequence, ring: Ring, k: int) -> list[
 def _interval_rows(
     circuit: Circuit, sequence: Sequence, network: Network, k: int, part: str, constants: bool
 ) -> list[Row]:
+    interval = sequence.intervals[k]
+
     def name(unknown: Unknown) -> Unknown:
         return unknown if unknown[0] == "V" else (part, k, unknown)
 
-    rows = network_rows(network, sequence.intervals[k].conducting)
+    rows = [*network.rows, *network.flux_ties, *network.device_rows(interval.conducting)]
     if not constants:
         rows = [{u: c for u, c in row.items() if u is None or u[0] != "V"} for row in rows]
     return [rename(row, name, constants) for row in rows]
-
-
-def network_rows(network: Network, conducting: frozenset[str]) -> list[Row]:
-    """The network while some devices conduct, its unknowns as :mod:`voltsec.tableau.network` names them."""
-    return [*network.rows, *network.flux_ties, *network.device_rows(conducting)]
 
 
 def _charge_rows(circuit: Circuit, sequence: Sequence, ring: Ring) -> list[Row]:
