@@ -29,6 +29,7 @@ from .baseline import (
     means_and_ramps,
     system,
 )
+from .every_loss import with_every_loss
 
 SLOW = bool(os.environ.get("VOLTSEC_SLOW_BENCHMARKS"))
 """Set it for what takes minutes: full answers of the longest circuits, the library on means and ramps."""
@@ -38,6 +39,9 @@ LOSSY_TARGET = 1.0
 SEPIC_LOSSY_TARGET = 0.5
 MODES_TARGET = {1: 0.3, 3: 1.5}
 """Seconds for a full answer with all modes, by the number of diodes at most."""
+
+EVERY_LOSS_TARGET = 5.0
+"""Seconds for all modes of any ready stage with a resistance and a drop in every part."""
 
 SHIPPED = tuple(shipped_circuits())
 LOSSY = ("sepic_lossy", "quad_boost_lossy", "multiplier_lossy")
@@ -97,6 +101,14 @@ def test_full_answer(benchmark, name: str) -> None:
     answer = benchmark.pedantic(lambda: voltsec.solve(circuit), rounds=rounds(name))
     assert answer.modes
     note("full answer", name, benchmark.stats.stats.min, modes_target(name))
+
+
+@pytest.mark.parametrize("name", SHIPPED if SLOW else ("boost", "sepic"))
+def test_full_answer_with_every_loss(benchmark, name: str) -> None:
+    circuit = with_every_loss(circuit_of(name))
+    answer = benchmark.pedantic(lambda: voltsec.solve(circuit), rounds=1)
+    assert answer.modes
+    note("every loss", name, benchmark.stats.stats.min, EVERY_LOSS_TARGET)
 
 
 @pytest.mark.parametrize("name", [name for name in SHIPPED if not name.endswith("_lossy")])
